@@ -1,0 +1,80 @@
+"""Command line entry: `python -m host_sim VERB ...`; verbs live in host_sim/verbs/."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import pkgutil
+import sys
+from collections.abc import Sequence
+from types import ModuleType
+from typing import NoReturn
+
+from host_sim import verbs
+from host_sim.errors import InputError
+
+PROG = "python -m host_sim"
+EXIT_BAD_INPUT = 2
+EXIT_INTERRUPTED = 130
+
+
+class OneLineParser(argparse.ArgumentParser):
+    """An argument parser that says what is wrong in one line, without the usage text."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(EXIT_BAD_INPUT, f"{self.prog}: {message} (see --help)\n")
+
+
+def verb_names() -> list[str]:
+    """Names of all verbs, sorted."""
+    names = (module.name for module in pkgutil.iter_modules(verbs.__path__))
+    return sorted(name for name in names if not name.startswith("_"))
+
+
+def load_verb(name: str) -> ModuleType:
+    """The module behind a verb."""
+    return importlib.import_module(f"{verbs.__name__}.{name}")
+
+
+def build_parser(argv: Sequence[str]) -> argparse.ArgumentParser:
+    """Parser for this command line; only the verb it names is imported."""
+    known = verb_names()
+    wanted = [argv[0]] if argv and argv[0] in known else known
+    parser = OneLineParser(
+        prog=PROG, description="Host twin of the liquid application rate controller."
+    )
+    subparsers = parser.add_subparsers(metavar="VERB", required=True)
+    for name in wanted:
+        module = load_verb(name)
+        verb_parser = subparsers.add_parser(
+            name,
+            help=module.HELP,
+            description=module.HELP,
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        module.configure(verb_parser)
+        verb_parser.set_defaults(run=module.run)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command line; returns the exit status."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    args = build_parser(arguments).parse_args(arguments)
+    try:
+        return int(args.run(args))
+    except InputError as error:
+        print(f"{PROG} {arguments[0]}: {error}", file=sys.stderr)
+        return EXIT_BAD_INPUT
+    except KeyboardInterrupt:
+        return EXIT_INTERRUPTED
+    except BrokenPipeError:
+        # The reader (head, less) went away: not an error, but keep the
+        # interpreter from complaining again when it flushes at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
