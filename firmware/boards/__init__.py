@@ -1,0 +1,1 @@
+"""Boards: what stands between the portable firmware and the pins."""

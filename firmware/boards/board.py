@@ -1,0 +1,44 @@
+"""The promises that every board keeps, real or simulated.
+
+The firmware above knows a board only by these methods. A board is chosen in main.py.
+"""
+
+
+class Board:
+    """Base of all boards; it says what each method promises.
+
+    Promises beyond the methods: after reset every output is off before any other code runs;
+    no pulse up to 10 kHz is lost on either input, whatever else runs; times are microseconds
+    that wrap at 2**30, counts wrap at 2**30 too.
+    """
+
+    def now_us(self):
+        """Return the time, 0..2**30 - 1."""
+        raise NotImplementedError
+
+    def read(self, inputs):
+        """Fill a rate_control.records.Inputs: counts, times of the last edges, levels, supply.
+
+        A level is 1 for on, down or closed, after polarity has been taken care of.
+        """
+        raise NotImplementedError
+
+    def write(self, outputs):
+        """Drive a rate_control.records.Outputs until the next call; a valve pulse ends itself."""
+        raise NotImplementedError
+
+    def make_safe(self):
+        """Switch every output off now. It may be called at any time, from anywhere."""
+        raise NotImplementedError
+
+    def start_tick(self, callback, period_us):
+        """Call callback(0) every period_us, on time, even while garbage is collected."""
+        raise NotImplementedError
+
+    def feed_watchdog(self):
+        """Tell the watchdog that one whole tick is done; without it the board resets."""
+        raise NotImplementedError
+
+    def reset_cause(self):
+        """Return "power", "watchdog" or "soft"."""
+        raise NotImplementedError

@@ -1,0 +1,158 @@
+"""The controller: one step a tick, its stages in reading order.
+
+sense -> permit -> decide -> actuate -> account. Each stage reads the records of the stages
+before it and fills its own (see records.py).
+"""
+
+from rate_control import faults, interlock, outputs as last_gate, trace
+from rate_control.application_rate import target_flow_ul_s
+from rate_control.debounce import make_debounce
+from rate_control.duty import PumpCurve
+from rate_control.faults import Faults
+from rate_control.flow_loop import FlowLoop
+from rate_control.flow_rate import FlowRate
+from rate_control.ground_speed import GroundSpeed
+from rate_control.interlock import APPLYING, BENCH, Interlock
+from rate_control.intmath import ticks_diff
+from rate_control.plausibility import Plausibility
+from rate_control.records import Decided, Measured, Outputs, Request
+from rate_control.section import Sections
+from rate_control.totals import Totals
+from rate_control.units import DUTY_FULL, SWITCH_IMPLEMENT, SWITCH_MASTER, TICK_MS, TICK_US
+
+TICK_LATE_US = 3 * TICK_US  # the watchdog of a real board bites in the same order of time
+
+
+class Controller:
+    """The whole core. Make it with checked settings, then call step() once a tick."""
+
+    def __init__(self, settings):
+        self.settings = settings
+        self.request = Request()
+        self.request.rate_ml_ha = settings.rate_ml_ha
+        self.measured = Measured()
+        self.decided = Decided()
+        self.outputs = Outputs()
+        self.totals = Totals(settings)
+        self.trace = [0] * len(trace.FIELDS)
+        self.interlock = Interlock()
+        self.sections = Sections(settings)
+        self.curve = PumpCurve(settings)
+        self.loop = FlowLoop(settings)
+        self._debounce = make_debounce(settings)
+        self._speed = GroundSpeed(settings)
+        self._flow = FlowRate(settings)
+        self._plausibility = Plausibility(settings)
+        self._faults = Faults(settings)
+        self._last_us = None
+        self._bench_ticks = 0
+        self._bench_limit_ticks = settings.bench_timeout_s * 1000 // TICK_MS
+
+    def step(self, inputs, now_us):
+        """Run one tick and return the outputs to drive until the next.
+
+        inputs is what the board saw, now_us the time, wrapping at 2**30. Nothing is allocated.
+        """
+        tick_ok = self._sense(inputs, now_us)
+        self._permit(tick_ok)
+        self._decide()
+        self._actuate()
+        self._account(now_us)
+        return self.outputs
+
+    def _sense(self, inputs, now_us):
+        """Estimate speed and flow, debounce the switches; return whether the tick is in time."""
+        measured = self.measured
+        measured.switches = self._debounce.update(inputs.switches)
+        measured.supply_mv = inputs.supply_mv
+        self._speed.update(inputs, now_us, measured)
+        self._flow.update(inputs, now_us, measured)
+        tick_ok = self._last_us is None or 0 < ticks_diff(now_us, self._last_us) <= TICK_LATE_US
+        self._last_us = now_us
+        return tick_ok
+
+    def _permit(self, tick_ok):
+        """Collect the permits and let the interlock choose the state."""
+        measured = self.measured
+        decided = self.decided
+        master_on = measured.switches & SWITCH_MASTER
+        conditions = self._plausibility.conditions(measured, decided, tick_ok)
+        decided.faults = self._faults.update(conditions, master_on)
+        permits = interlock.MASTER if master_on else 0
+        if measured.switches & SWITCH_IMPLEMENT:
+            permits |= interlock.IMPLEMENT
+        if measured.moving:
+            permits |= interlock.SPEED
+        if self.sections.switched_on(measured.switches):
+            permits |= interlock.SECTION
+        if not decided.faults & faults.BLOCKING:
+            permits |= interlock.NO_FAULT
+        if tick_ok:
+            permits |= interlock.TICK
+        if not measured.speed_valid:
+            permits |= interlock.STANDSTILL
+        if self.request.bench and self._bench_ticks < self._bench_limit_ticks:
+            permits |= interlock.BENCH_ASKED
+        was_bench = self.interlock.state == BENCH
+        decided.permits = self.interlock.update(permits)
+        decided.state = self.interlock.state
+        self._follow_bench(was_bench)
+
+    def _follow_bench(self, was_bench):
+        """Time the bench, zero its values at every entry and withdraw the request at its end."""
+        if self.decided.state != BENCH:
+            self.request.bench = 0
+            self._bench_ticks = 0
+            return
+        self._bench_ticks += 1
+        if not was_bench:
+            self.request.bench_speed_mm_s = 0
+            self.request.fixed_duty_u16 = 0
+
+    def _decide(self):
+        """Choose sections, target flow and commanded flow."""
+        measured = self.measured
+        decided = self.decided
+        request = self.request
+        if decided.state != APPLYING and decided.state != BENCH:
+            decided.section_mask = 0
+            decided.width_mm = 0
+            decided.target_ul_s = 0
+            decided.expected_ul_s = 0
+            decided.command_ul_s = 0
+            decided.coasting = 0
+            self.loop.rest()
+            return
+        speed = request.bench_speed_mm_s if decided.state == BENCH else measured.speed_mm_s
+        decided.section_mask = self.sections.switched_on(measured.switches)
+        decided.width_mm = self.sections.width_mm(decided.section_mask)
+        decided.target_ul_s = target_flow_ul_s(request.rate_ml_ha, speed, decided.width_mm)
+        self.loop.update(decided.target_ul_s, measured, decided)
+
+    def _actuate(self):
+        """Turn the commanded flow into a duty and pass it through the last gate."""
+        decided = self.decided
+        if self.request.regulation == Request.FIXED_DUTY:
+            duty = self.request.fixed_duty_u16
+        else:
+            duty = self.curve.duty_u16(decided.command_ul_s, decided.width_mm,
+                                       self.sections.total_width_mm, self.measured.supply_mv)
+        decided.saturated = 0
+        if decided.command_ul_s:
+            decided.saturated = 1 if duty >= DUTY_FULL else -1 if duty == 0 else 0
+        last_gate.gate(decided.state, decided.section_mask, duty, self.outputs)
+
+    def _account(self, now_us):
+        """Add the tick to the totals and write its trace line."""
+        measured = self.measured
+        decided = self.decided
+        sections = self.sections
+        if decided.state == BENCH:
+            self.totals.bench_volume.add(measured.volume_ul)
+        else:
+            self.totals.add_volume(measured.volume_ul, decided.section_mask,
+                                   sections.widths_mm, decided.width_mm)
+        if decided.state == APPLYING:
+            self.totals.add_ground(measured.distance_mm, TICK_MS, decided.section_mask,
+                                   sections.widths_mm, decided.width_mm)
+        trace.fill(self.trace, now_us, measured, decided, self.loop.trim_q20, self.outputs)

@@ -1,0 +1,49 @@
+"""Debouncing: a switch counts as moved when its level has held for a set time."""
+
+from rate_control.units import SWITCH_IMPLEMENT, TICK_MS
+
+
+class Debounce:
+    """Follows a bit mask of switches; each bit has its own delay for on and for off."""
+
+    def __init__(self, width, delay_ms):
+        """width: number of switches; delay_ms: for each of them, both ways."""
+        self.stable = None  # not yet seen: the first levels are taken as they are
+        ticks = delay_ms // TICK_MS
+        self._on_ticks = [ticks] * width
+        self._off_ticks = [ticks] * width
+        self._waited = [0] * width
+        self._width = width
+
+    def set_delays(self, mask, on_ms, off_ms):
+        """Give the switches in mask further delays on top of the debouncing."""
+        for index in range(self._width):
+            if mask >> index & 1:
+                self._on_ticks[index] += on_ms // TICK_MS
+                self._off_ticks[index] += off_ms // TICK_MS
+
+    def update(self, raw):
+        """Take the raw levels of this tick and return the stable ones."""
+        if self.stable is None:
+            self.stable = raw
+        changed = raw ^ self.stable
+        for index in range(self._width):
+            bit = 1 << index
+            if not changed & bit:
+                self._waited[index] = 0
+                continue
+            need = self._on_ticks[index] if raw & bit else self._off_ticks[index]
+            if self._waited[index] >= need:
+                self.stable ^= bit
+                self._waited[index] = 0
+            else:
+                self._waited[index] += 1
+        return self.stable
+
+
+def make_debounce(settings):
+    """Return the debouncer of master, implement and section switches."""
+    debounce = Debounce(2 + settings.section_count, settings.switch_debounce_ms)
+    debounce.set_delays(SWITCH_IMPLEMENT, settings.implement_start_delay_ms,
+                        settings.implement_stop_delay_ms)
+    return debounce

@@ -1,0 +1,64 @@
+"""Faults and warnings: how long a condition must last, and what it does.
+
+A blocking fault drops the outputs and stays until the master switch is off; a warning is shown
+while its condition lasts.
+"""
+
+from rate_control.units import TICK_MS
+
+FLOW_MISSING = 1
+TICK_LATE = 2
+SPEED_LOST = 4
+RATE_OFF = 8
+AT_LIMIT = 16
+FLOW_WHILE_OFF = 32
+SUPPLY_LOW = 64
+
+# bit, name, blocking, name of the setting with its delay or the delay in ms, in words
+TABLE = (
+    (FLOW_MISSING, "flow_missing", 1, "flow_missing_ms", "no flow at the meter: tank, pump, meter"),
+    (TICK_LATE, "tick_late", 1, 0, "the controller was held up: report it"),
+    (SPEED_LOST, "speed_lost", 0, 0, "speed signal lost at speed: sensor, cable"),
+    (RATE_OFF, "rate_off", 0, "rate_off_ms", "rate off target: outlets, filter, supply"),
+    (AT_LIMIT, "at_limit", 0, "rate_off_ms", "machine at its limit: change speed"),
+    (FLOW_WHILE_OFF, "flow_while_off", 0, 3000, "flow while off: leak, valve, meter noise"),
+    (SUPPLY_LOW, "supply_low", 0, 2000, "supply low: battery, cable"),
+)
+BLOCKING = FLOW_MISSING | TICK_LATE
+
+
+def names(mask):
+    """Return the names of the faults in mask, for logs and tests; it allocates."""
+    return [row[1] for row in TABLE if row[0] & mask]
+
+
+class Faults:
+    """Turns the conditions of each tick into the active faults."""
+
+    def __init__(self, settings):
+        self.active = 0
+        self._waited = [0] * len(TABLE)
+        self._bits = [row[0] for row in TABLE]
+        self._delays = [delay_ticks(row[3], settings) for row in TABLE]
+
+    def update(self, conditions, master_on):
+        """Take the conditions of this tick; return the mask of active faults."""
+        index = 0
+        for bit in self._bits:
+            if not conditions & bit:
+                self._waited[index] = 0
+                if not bit & BLOCKING or not master_on:
+                    self.active &= ~bit
+            elif self._waited[index] < self._delays[index]:
+                self._waited[index] += 1
+            else:
+                self.active |= bit
+            index += 1
+        return self.active
+
+
+def delay_ticks(delay, settings):
+    """Return the ticks that a condition must last: delay is ms or the name of a setting."""
+    if not isinstance(delay, int):
+        delay = getattr(settings, delay)
+    return delay // TICK_MS

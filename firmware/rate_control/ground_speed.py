@@ -1,0 +1,32 @@
+"""Ground speed and distance from the speed sensor's pulses."""
+
+from rate_control.pulse_counter import PulseCounter
+from rate_control.units import SPEED_MAX_MM_S
+
+
+class GroundSpeed:
+    """Fills the speed fields of Measured once a tick."""
+
+    def __init__(self, settings):
+        self._counter = PulseCounter(settings.speed_average_pulses,
+                                     settings.speed_timeout_ms * 1000)
+        self._pulses_km = settings.speed_pulses_km
+        # 1e12 nm in a kilometre; made at set-up, where a long int may live for a moment
+        self._nm_per_pulse = 1000000000000 // settings.speed_pulses_km
+        self._cutoff_mm_s = settings.speed_cutoff_mm_s
+        self._stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
+        self._carry = 0
+
+    def update(self, inputs, now_us, measured):
+        """Estimate the speed; count the distance exactly, carrying the remainder."""
+        counter = self._counter
+        counter.update(inputs.speed_count, inputs.speed_edge_us, now_us)
+        speed = counter.rate(self._nm_per_pulse)  # nm per pulse, pulses per us: mm/s
+        measured.speed_valid = counter.valid if speed <= SPEED_MAX_MM_S else 0
+        measured.speed_mm_s = min(speed, SPEED_MAX_MM_S)
+        limit = self._stop_below_mm_s if measured.moving else self._cutoff_mm_s
+        measured.moving = 1 if measured.speed_valid and speed >= limit else 0
+        pulses = min(counter.pulses, 512)  # beyond 10 kHz a count cannot be real
+        self._carry += pulses * 1000000
+        measured.distance_mm = self._carry // self._pulses_km
+        self._carry %= self._pulses_km

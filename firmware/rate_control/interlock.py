@@ -1,0 +1,67 @@
+"""The interlock: the operating state as a table of permits, first matching row wins.
+
+No other place decides whether something may move. The table is small enough to be run through
+completely; the tests do so.
+"""
+
+PARKED = 0  # nothing may move
+READY = 1  # armed, a permit is missing
+APPLYING = 2
+BENCH = 3  # standing still, with a bench speed or a fixed duty
+FAULT = 4
+STATE_NAMES = ("parked", "ready", "applying", "bench", "fault")
+
+MASTER = 1
+ARMED = 2  # the master switch was seen off since the last lock
+IMPLEMENT = 4
+SPEED = 8  # valid and above the cut-off
+SECTION = 16  # at least one switched on
+NO_FAULT = 32  # no blocking fault
+TICK = 64  # this tick came in time
+BENCH_ASKED = 128  # and confirmed at the machine
+STANDSTILL = 256
+
+APPLYING_PERMITS = MASTER | ARMED | IMPLEMENT | SPEED | SECTION | NO_FAULT | TICK
+BENCH_PERMITS = MASTER | ARMED | SECTION | NO_FAULT | TICK | BENCH_ASKED | STANDSTILL
+ANY = -1
+
+# state before (ANY or one), bits that must be set, bits that must be clear, state after, lock
+TABLE = (
+    (ANY, 0, NO_FAULT, FAULT, 1),
+    (FAULT, MASTER, 0, FAULT, 1),  # a fault is left only by the master switch
+    (ANY, 0, MASTER, PARKED, 0),
+    (ANY, 0, TICK, PARKED, 1),
+    (ANY, 0, ARMED, PARKED, 0),
+    (ANY, BENCH_PERMITS, 0, BENCH, 0),
+    (BENCH, 0, 0, PARKED, 1),  # a bench that ends does not turn into work
+    (ANY, APPLYING_PERMITS, 0, APPLYING, 0),
+    (ANY, 0, 0, READY, 0),
+)
+
+
+class Interlock:
+    """Holds the state and the lock."""
+
+    def __init__(self):
+        self.state = PARKED
+        self.locked = 1  # after power-up the master switch must be seen off, then on
+
+    def lock(self):
+        """Ask for the master switch to be seen off before anything moves again."""
+        self.locked = 1
+
+    def update(self, permits):
+        """Take the permits of this tick (without ARMED) and return them with ARMED."""
+        if not permits & MASTER:
+            self.locked = 0
+        if not self.locked:
+            permits |= ARMED
+        for before, needed, forbidden, after, lock in TABLE:
+            if before != ANY and before != self.state:
+                continue
+            if permits & needed == needed and not permits & forbidden:
+                self.state = after
+                if lock:
+                    self.locked = 1
+                break
+        return permits

@@ -1,0 +1,87 @@
+"""The records that pass between the stages of a tick.
+
+Each is made once and filled anew in every tick, so a tick allocates nothing. All fields are
+small ints; flags are 0 or 1.
+"""
+
+
+class Inputs:
+    """What the board saw: raw counts, edge times and levels at the start of a tick.
+
+    Counts and times wrap at 2**30. switches holds one bit a switch (see units.py).
+    supply_mv is 0 where the board does not measure it.
+    """
+
+    def __init__(self):
+        self.speed_count = 0
+        self.speed_edge_us = 0
+        self.flow_count = 0
+        self.flow_edge_us = 0
+        self.switches = 0
+        self.supply_mv = 0
+
+
+class Request:
+    """What the operator asked for; written between ticks by the application, never by a tick.
+
+    fixed_duty_u16 is used while regulation is FIXED_DUTY, and on the bench. bench is raised
+    only after a confirmation at the machine, and the core lowers it when the bench ends.
+    """
+
+    CLOSED_LOOP = 0
+    FIXED_DUTY = 1
+
+    def __init__(self):
+        self.rate_ml_ha = 0
+        self.regulation = Request.CLOSED_LOOP
+        self.fixed_duty_u16 = 0
+        self.bench = 0
+        self.bench_speed_mm_s = 0
+
+
+class Measured:
+    """What the estimators make of the inputs."""
+
+    def __init__(self):
+        self.switches = 0  # debounced, delayed
+        self.speed_mm_s = 0
+        self.speed_valid = 0
+        self.moving = 0  # valid and above the cut-off, with hysteresis
+        self.distance_mm = 0  # travelled since the tick before
+        self.flow_ul_s = 0
+        self.flow_valid = 0  # enough edges to believe flow_ul_s
+        self.flow_readable = 0  # valid and above the meter floor
+        self.flow_pulses = 0  # since the tick before
+        self.volume_ul = 0  # since the tick before
+        self.supply_mv = 0
+
+
+class Decided:
+    """What the controller decided from it."""
+
+    def __init__(self):
+        self.state = 0
+        self.permits = 0
+        self.faults = 0  # active, one bit each (see faults.py)
+        self.section_mask = 0  # sections that may be open now
+        self.width_mm = 0  # their width
+        self.target_ul_s = 0
+        self.expected_ul_s = 0  # what the meter should read if the machine follows its curve
+        self.command_ul_s = 0  # target, corrected by the loop
+        self.coasting = 0  # loop open, on its feed-forward, because the meter cannot be read
+        self.saturated = 0  # +1 the machine can give no more, -1 no less
+
+
+class Outputs:
+    """What the board must drive until the next tick. Made safe: everything off."""
+
+    def __init__(self):
+        self.duty_u16 = 0
+        self.valve_pulse_ms = 0  # regulating valve: + opens, - closes, at most a tick long
+        self.section_mask = 0
+
+    def make_safe(self):
+        """Switch everything off."""
+        self.duty_u16 = 0
+        self.valve_pulse_ms = 0
+        self.section_mask = 0

@@ -1,0 +1,116 @@
+"""Every setting of the controller in one table, and the check that accepts or refuses them.
+
+The table is the only list: set-up screens, link, documents and scenario files are made from
+it. A row is (name, unit, count, low, high, default, meaning, when to change it); count is 1
+for a plain setting and the length for a list.
+"""
+
+from rate_control.settings_table import TABLE
+from rate_control.units import MAX_SECTIONS, WIDTH_MAX_MM
+
+NAME, UNIT, COUNT, LOW, HIGH, DEFAULT, MEANING, ADVICE = range(8)
+
+
+def row(name):
+    """Return the table row of a setting, or None where there is no such setting."""
+    for entry in TABLE:
+        if entry[NAME] == name:
+            return entry
+    return None
+
+
+class Settings:
+    """One consistent set of values, an attribute for each row of the table."""
+
+    def __init__(self):
+        for entry in TABLE:
+            setattr(self, entry[NAME], default_value(entry))
+
+    def as_dict(self):
+        """Return the values by name, lists copied."""
+        values = {}
+        for entry in TABLE:
+            value = getattr(self, entry[NAME])
+            values[entry[NAME]] = value if entry[COUNT] == 1 else list(value)
+        return values
+
+
+def default_value(entry):
+    """Return the default of a table row: an int, or a list of count ints."""
+    if entry[COUNT] == 1:
+        return entry[DEFAULT]
+    if isinstance(entry[DEFAULT], int):
+        return [entry[DEFAULT]] * entry[COUNT]
+    return list(entry[DEFAULT])
+
+
+def build(values, base=None):
+    """Return (settings, problems) for a dict of changes to base (the defaults where None).
+
+    Bad settings are refused as a whole: where problems, a list of lines, is not empty,
+    settings is None and base is untouched.
+    """
+    problems = []
+    settings = Settings()
+    if base is not None:
+        for name, value in base.as_dict().items():
+            setattr(settings, name, value)
+    for name in values:
+        entry = row(name)
+        if entry is None:
+            problems.append("%s: no such setting" % name)
+            continue
+        fault = value_problem(entry, values[name])
+        if fault:
+            problems.append("%s: %s" % (name, fault))
+        else:
+            value = values[name]
+            setattr(settings, name, value if entry[COUNT] == 1 else list(value))
+    if not problems:
+        problems = cross_problems(settings)
+    return (None, problems) if problems else (settings, problems)
+
+
+def value_problem(entry, value):
+    """Return what is wrong with a value for a table row, or an empty text."""
+    if entry[COUNT] == 1:
+        return number_problem(entry, value)
+    if not isinstance(value, (list, tuple)):
+        return "must be a list of %d whole numbers" % entry[COUNT]
+    if len(value) != entry[COUNT]:
+        return "must have %d numbers, has %d" % (entry[COUNT], len(value))
+    for index, number in enumerate(value):
+        fault = number_problem(entry, number)
+        if fault:
+            return "number %d %s" % (index + 1, fault)
+    return ""
+
+
+def number_problem(entry, number):
+    """Return what is wrong with one number for a table row, or an empty text."""
+    if isinstance(number, bool) or not isinstance(number, int):
+        return "must be a whole number"
+    if not entry[LOW] <= number <= entry[HIGH]:
+        return "must be %d to %d %s, is %d" % (entry[LOW], entry[HIGH], entry[UNIT], number)
+    return ""
+
+
+def cross_problems(settings):
+    """Return what is wrong between settings that are each in their own range."""
+    problems = []
+    total = sum(settings.section_width_mm[: settings.section_count])
+    if total > WIDTH_MAX_MM:
+        problems.append("section_width_mm: all sections together must be at most %d mm, are %d"
+                        % (WIDTH_MAX_MM, total))
+    for name in ("curve_flow_ul_s", "curve_duty_u16"):
+        points = getattr(settings, name)
+        for index in range(1, len(points)):
+            if points[index] <= points[index - 1]:
+                problems.append("%s: number %d must be above number %d"
+                                % (name, index + 1, index))
+    if settings.meter_floor_ul_s >= settings.curve_flow_ul_s[-1]:
+        problems.append("meter_floor_ul_s: must be below the highest flow of curve_flow_ul_s")
+    return problems
+
+
+assert MAX_SECTIONS == row("section_width_mm")[COUNT]

@@ -1,0 +1,71 @@
+"""Totals that neither drift nor overflow: counts with a carry, no floats."""
+
+
+class Register:
+    """A sum in two small ints: whole units, and parts below one unit.
+
+    add() takes parts, 0..2**29; base parts make a unit. 2**30 units are never reached: at one
+    unit a square metre that is 100,000 ha.
+    """
+
+    def __init__(self, base):
+        self.base = base
+        self.whole = 0
+        self.part = 0
+
+    def add(self, parts):
+        """Add parts (not negative)."""
+        self.part += parts
+        if self.part >= self.base:
+            self.whole += self.part // self.base
+            self.part %= self.base
+
+    def clear(self):
+        """Start again at zero."""
+        self.whole = 0
+        self.part = 0
+
+
+class Totals:
+    """What one job has used: for the whole machine and for each section.
+
+    Volume counts every metered pulse outside the bench, including the rest that runs through
+    after a stop. Area, distance and time count while applying.
+    """
+
+    def __init__(self, settings):
+        sections = range(settings.section_count)
+        self.volume = Register(1000000)  # L and uL
+        self.area = Register(1000000)  # m2 and mm2
+        self.distance = Register(1000)  # m and mm
+        self.time = Register(1000)  # s and ms
+        self.bench_volume = Register(1000000)  # L and uL
+        self.section_volume = [Register(1000000) for _ in sections]  # mL and nL
+        self.section_area = [Register(1000000) for _ in sections]  # m2 and mm2
+        self._carry_nl = 0
+
+    def add_volume(self, volume_ul, mask, widths_mm, width_mm):
+        """Add a metered volume, shared among the open sections by width."""
+        self.volume.add(volume_ul)
+        if not width_mm:
+            return
+        # nL on each millimetre of open width; the remainder waits for the next tick
+        self._carry_nl += volume_ul * 1000
+        share_nl = self._carry_nl // width_mm
+        self._carry_nl %= width_mm
+        index = 0
+        for section_width in widths_mm:
+            if mask >> index & 1:
+                self.section_volume[index].add(share_nl * section_width)
+            index += 1
+
+    def add_ground(self, distance_mm, tick_ms, mask, widths_mm, width_mm):
+        """Add the ground covered in a tick with the sections in mask open."""
+        self.distance.add(distance_mm)
+        self.time.add(tick_ms)
+        self.area.add(distance_mm * width_mm)
+        index = 0
+        for section_width in widths_mm:
+            if mask >> index & 1:
+                self.section_area[index].add(distance_mm * section_width)
+            index += 1

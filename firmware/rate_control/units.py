@@ -1,0 +1,25 @@
+"""Scales and limits that the whole core shares.
+
+Suffixes: _mm_s mm/s, _ul_s microlitres/s, _ml_ha mL/ha, _mm mm, _u16 duty of 65535,
+_q16 a ratio with 65536 as one, _ms and _us times, _mv millivolts, _hl per 100 litres.
+"""
+
+TICK_MS = 50  # the control tick; every time constant of a setting is rounded to whole ticks
+TICK_US = 50000
+MAX_SECTIONS = 8
+CURVE_POINTS = 9
+
+DUTY_FULL = 65535  # full scale of MicroPython's PWM.duty_u16
+ONE_Q16 = 65536
+SPEED_MAX_MM_S = 20000  # 72 km/h; with WIDTH_MAX_MM it keeps speed x width a small int
+WIDTH_MAX_MM = 50000
+FLOW_MAX_UL_S = 10000000  # 600 L/min
+RATE_MAX_ML_HA = 5000000  # 5,000 L/ha
+
+# 1 ha = 1e10 mm2, 1 mL = 1000 uL: flow_ul_s = rate_ml_ha x (speed_mm_s x width_mm) / 1e7
+AREA_PER_RATE = 10000000
+
+# Bits of Inputs.switches: level 1 means on, down or closed, after the board's own wiring
+SWITCH_MASTER = 1
+SWITCH_IMPLEMENT = 2
+SWITCH_SECTION_SHIFT = 2  # section 0 is bit 2
