@@ -1,6 +1,6 @@
 """The controller: one step a tick, its stages in reading order.
 
-sense -> permit -> decide -> actuate -> account. Each stage reads the records of the stages
+sense -> permit -> decide -> measure -> actuate -> account. Each stage reads the records of the stages
 before it and fills its own (see records.py).
 """
 
@@ -15,6 +15,7 @@ from rate_control.ground_speed import GroundSpeed
 from rate_control.interlock import APPLYING, BENCH, Interlock
 from rate_control.intmath import ticks_diff
 from rate_control.plausibility import Plausibility
+from rate_control.procedures.procedure import RUNNING
 from rate_control.records import Decided, Measured, Outputs, Request
 from rate_control.section import Sections
 from rate_control.totals import Totals
@@ -27,15 +28,22 @@ class Controller:
     """The whole core. Make it with checked settings, then call step() once a tick."""
 
     def __init__(self, settings):
-        self.settings = settings
         self.request = Request()
-        self.request.rate_ml_ha = settings.rate_ml_ha
         self.measured = Measured()
         self.decided = Decided()
         self.outputs = Outputs()
-        self.totals = Totals(settings)
+        self.totals = Totals()
         self.trace = [0] * len(trace.FIELDS)
         self.interlock = Interlock()
+        self.procedure = None  # a procedures.procedure.Procedure, set between ticks
+        self._last_us = None
+        self._bench_ticks = 0
+        self._build(settings)
+
+    def _build(self, settings):
+        """Make the stages that depend on the settings."""
+        self.settings = settings
+        self.request.rate_ml_ha = settings.rate_ml_ha
         self.sections = Sections(settings)
         self.curve = PumpCurve(settings)
         self.loop = FlowLoop(settings)
@@ -44,9 +52,19 @@ class Controller:
         self._flow = FlowRate(settings)
         self._plausibility = Plausibility(settings)
         self._faults = Faults(settings)
-        self._last_us = None
-        self._bench_ticks = 0
         self._bench_limit_ticks = settings.bench_timeout_s * 1000 // TICK_MS
+
+    def apply(self, settings):
+        """Take new, checked settings between ticks; return whether they were taken.
+
+        They are refused while outputs may be on. Afterwards the master switch must be seen off,
+        then on. A tick that falls between finds the outputs off, whichever parts it meets.
+        """
+        if self.interlock.state == APPLYING or self.interlock.state == BENCH:
+            return False
+        self.interlock.lock()
+        self._build(settings)
+        return True
 
     def step(self, inputs, now_us):
         """Run one tick and return the outputs to drive until the next.
@@ -56,6 +74,7 @@ class Controller:
         tick_ok = self._sense(inputs, now_us)
         self._permit(tick_ok)
         self._decide()
+        self._measure()
         self._actuate()
         self._account(now_us)
         return self.outputs
@@ -129,10 +148,23 @@ class Controller:
         decided.target_ul_s = target_flow_ul_s(request.rate_ml_ha, speed, decided.width_mm)
         self.loop.update(decided.target_ul_s, measured, decided)
 
+    def _measure(self):
+        """Let a running procedure take its tick; one that drives lives on the bench alone."""
+        procedure = self.procedure
+        if procedure is None or procedure.state != RUNNING:
+            return
+        if procedure.NEEDS_BENCH and self.decided.state != BENCH:
+            procedure.stop()
+        else:
+            procedure.step(self.measured, self.decided)
+
     def _actuate(self):
         """Turn the commanded flow into a duty and pass it through the last gate."""
         decided = self.decided
-        if self.request.regulation == Request.FIXED_DUTY:
+        procedure = self.procedure
+        if procedure is not None and procedure.NEEDS_BENCH and procedure.state == RUNNING:
+            duty = procedure.duty_u16
+        elif self.request.regulation == Request.FIXED_DUTY:
             duty = self.request.fixed_duty_u16
         else:
             duty = self.curve.duty_u16(decided.command_ul_s, decided.width_mm,

@@ -27,6 +27,7 @@ class GroundSpeed:
         limit = self._stop_below_mm_s if measured.moving else self._cutoff_mm_s
         measured.moving = 1 if measured.speed_valid and speed >= limit else 0
         pulses = min(counter.pulses, 512)  # beyond 10 kHz a count cannot be real
+        measured.speed_pulses = pulses
         self._carry += pulses * 1000000
         measured.distance_mm = self._carry // self._pulses_km
         self._carry %= self._pulses_km

@@ -47,6 +47,7 @@ class Measured:
         self.speed_mm_s = 0
         self.speed_valid = 0
         self.moving = 0  # valid and above the cut-off, with hysteresis
+        self.speed_pulses = 0  # since the tick before
         self.distance_mm = 0  # travelled since the tick before
         self.flow_ul_s = 0
         self.flow_valid = 0  # enough edges to believe flow_ul_s

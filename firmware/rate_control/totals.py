@@ -1,5 +1,7 @@
 """Totals that neither drift nor overflow: counts with a carry, no floats."""
 
+from rate_control.units import MAX_SECTIONS
+
 
 class Register:
     """A sum in two small ints: whole units, and parts below one unit.
@@ -33,8 +35,8 @@ class Totals:
     after a stop. Area, distance and time count while applying.
     """
 
-    def __init__(self, settings):
-        sections = range(settings.section_count)
+    def __init__(self):
+        sections = range(MAX_SECTIONS)
         self.volume = Register(1000000)  # L and uL
         self.area = Register(1000000)  # m2 and mm2
         self.distance = Register(1000)  # m and mm

@@ -1,0 +1,1 @@
+"""Measuring procedures: calibrations and tests as small state machines (see procedure.py)."""
