@@ -16,7 +16,7 @@ DEE1D24A8E87.html. The checksum is the exclusive or of what stands between `$` a
 MAX_SENTENCE = 100
 
 _DOLLAR, _STAR, _COMMA, _POINT = 36, 42, 44, 46
-_CR, _LF = 13, 10
+_LINE_END = b"\r\n"
 _NO_FIELD = -1
 
 # Mode indicator (NMEA 2.3 on) of a fix that may be trusted: autonomous,
@@ -61,7 +61,7 @@ class NmeaSpeed:
         return self.accepted - before
 
     def _take(self, byte):
-        if byte == _CR or byte == _LF:
+        if byte in _LINE_END:
             self._collecting = False
             self._finish()
         elif byte < 32 or byte > 126 or self._length >= MAX_SENTENCE:
@@ -75,6 +75,8 @@ class NmeaSpeed:
         end = self._length - 3
         if end < 0 or not self._checksum_holds(end):
             self.rejected += 1
+        elif end < 6:
+            return
         elif self._is_sentence(b"RMC"):
             self._use(end, 7, 2, 12)
         elif self._is_sentence(b"VTG"):

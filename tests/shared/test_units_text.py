@@ -113,9 +113,9 @@ def test_exact_definitions_from_inch_pound_and_gravity():
     # Inch 25.4 mm, foot 12 in, mile 5280 ft, acre 43560 ft2, gallon 231 in3,
     # pound 0.45359237 kg, standard gravity 9.80665 m/s2.
     inch_um = units_text.INCH_UM
-    assert units_text.MILE_MM * 1000 == 5280 * 12 * inch_um
-    assert units_text.ACRE_MCM2 * 10**5 == 43560 * (12 * inch_um) ** 2
-    assert units_text.GALLON_NL * 10**6 == 231 * inch_um**3
+    assert 5280 * 12 * inch_um == units_text.MILE_MM * 1000
+    assert 43560 * (12 * inch_um) ** 2 == units_text.ACRE_MCM2 * 10**5
+    assert 231 * inch_um**3 == units_text.GALLON_NL * 10**6
     newtons_e13 = 45359237 * 980665
     square_inch_e8 = 254**2
     numerator, denominator = units_text.PSI_PA
