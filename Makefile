@@ -1,0 +1,43 @@
+# Everything runs inside .venv, which the first target that needs it builds once.
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+INSTALLED := $(VENV)/.installed
+
+.DEFAULT_GOAL := help
+.PHONY: help setup demo test bench lock clean
+
+help: ## list these targets
+	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-6s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
+
+setup: $(INSTALLED) ## build .venv with the pinned packages (the other targets do this too)
+
+$(INSTALLED): requirements.lock
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { \
+	    echo 'Python 3.11 or newer is needed; name one: make PYTHON=/path/to/python3 ...' >&2; exit 1; }
+	@$(PYTHON) -c 'import ensurepip, venv' || { \
+	    echo 'Python cannot build an environment; on Debian: apt-get install python3-venv' >&2; exit 1; }
+	@echo 'Setting up $(VENV), once; this takes a minute ...' >&2
+	@$(PYTHON) -m venv $(VENV)
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --progress-bar off \
+	    --requirement requirements.lock
+	@touch $@
+
+demo: setup ## drive the shipped speed trace on the twin; writes out/demo/report.html
+	$(BIN)/python -m host_sim drive --out out/demo
+
+test: setup ## run every check: lint, types, house rules, tests on three interpreters
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/pytest --numprocesses auto --cov
+
+bench: setup ## print what a tick costs
+	$(BIN)/python -m host_sim.benchmark
+
+lock: setup ## pin what pyproject.toml asks for in requirements.lock
+	$(BIN)/uv pip compile --quiet --universal --fork-strategy fewest --all-extras --no-header \
+	    --output-file requirements.lock pyproject.toml
+
+clean: ## remove .venv and everything generated
+	rm -rf $(VENV) out .coverage .hypothesis .mypy_cache .pytest_cache .ruff_cache

