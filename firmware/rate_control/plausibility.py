@@ -1,10 +1,10 @@
 """Plausibility: what in a tick contradicts itself. Conditions only; faults.py times them."""
 
 from rate_control import faults
-from rate_control.intmath import muldiv
 from rate_control.interlock import APPLYING, BENCH
+from rate_control.intmath import isqrt, muldiv
 
-SPEED_LOST_MM_S = 1000  # a sensor that falls silent above this did not just slow down
+BRAKING_MM_S2 = 5000  # half of gravity: no field machine stops harder
 
 
 class Plausibility:
@@ -14,6 +14,9 @@ class Plausibility:
         self._floor_ul_s = settings.meter_floor_ul_s
         self._tolerance_permille = settings.rate_tolerance_permille
         self._supply_low_mv = settings.supply_low_mv
+        # braking from v takes v**2 / 2a; within one pulse of travel only below this speed
+        mm_per_pulse = 1000000 // settings.speed_pulses_km
+        self._lost_above_mm_s = isqrt(2 * BRAKING_MM_S2 * max(mm_per_pulse, 25))
         self._last_speed_mm_s = 0
 
     def conditions(self, measured, decided, tick_ok):
@@ -33,10 +36,10 @@ class Plausibility:
         return mask
 
     def _speed_lost(self, measured):
-        """Return whether the speed signal ended without slowing down first."""
-        if measured.speed_valid:
+        """Return whether the speed signal ended faster than a machine can brake."""
+        if measured.speed_pulses and measured.speed_valid:
             self._last_speed_mm_s = measured.speed_mm_s
-        return not measured.speed_valid and self._last_speed_mm_s > SPEED_LOST_MM_S
+        return not measured.speed_valid and self._last_speed_mm_s > self._lost_above_mm_s
 
     def _flow_conditions(self, measured, decided):
         mask = 0

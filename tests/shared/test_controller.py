@@ -1,0 +1,183 @@
+"""The whole core, hand-driven: a drive across a headland, bench, faults, settings."""
+
+from rate_control import faults
+from rate_control.controller import Controller
+from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY
+from rate_control.intmath import LIMIT
+from rate_control.records import Inputs, Request
+from rate_control.settings import build
+from rate_control.trace import FIELDS
+
+MASTER = 1
+DOWN = 2
+ALL = 4 + 8 + 16
+WORK = MASTER | DOWN | ALL
+
+
+class Rig:
+    """Drives a controller with steady pulse trains; the clock starts just before its wrap."""
+
+    def __init__(self, **changes):
+        made, problems = build(changes)
+        assert problems == []
+        self.controller = Controller(made)
+        self.inputs = Inputs()
+        self.now_us = LIMIT - 500000
+
+    def ticks(self, count, switches, speed_hz=0, flow_hz=0, late_us=0):
+        """Run ticks with pulses of whole numbers a tick (20 ticks a second)."""
+        for _ in range(count):
+            self.now_us = (self.now_us + 50000 + late_us) & LIMIT
+            inputs = self.inputs
+            inputs.switches = switches
+            if speed_hz:
+                inputs.speed_count = (inputs.speed_count + speed_hz // 20) & LIMIT
+                inputs.speed_edge_us = self.now_us
+            if flow_hz:
+                inputs.flow_count = (inputs.flow_count + flow_hz // 20) & LIMIT
+                inputs.flow_edge_us = self.now_us
+            outputs = self.controller.step(inputs, self.now_us)
+        return outputs
+
+    def armed(self):
+        self.ticks(5, 0)
+        return self
+
+    def state(self):
+        return self.controller.decided.state
+
+
+def test_power_up_with_everything_on_moves_nothing():
+    rig = Rig()
+    outputs = rig.ticks(200, WORK, 400, 100)
+    assert rig.state() == PARKED
+    assert (outputs.duty_u16, outputs.section_mask) == (0, 0)
+
+
+def test_a_drive():
+    rig = Rig(speed_pulses_km=130000).armed()
+    outputs = rig.ticks(40, WORK, 400, 0)
+    assert rig.state() == APPLYING
+    assert outputs.section_mask == 7
+    assert outputs.duty_u16 > 0
+    # 400 Hz at 130 pulses/m = 3.0769 m/s; 100 L/ha x 3 m: 92.3 mL/s
+    assert rig.controller.measured.speed_mm_s == 3076
+    assert rig.controller.decided.target_ul_s == 92280
+    outputs = rig.ticks(5, MASTER | ALL, 400, 0)
+    assert rig.state() == READY
+    assert (outputs.duty_u16, outputs.section_mask) == (0, 0)
+    assert rig.ticks(5, WORK & ~8, 400, 0).section_mask == 5
+    assert rig.controller.decided.width_mm == 2000
+
+
+def test_distance_and_area_are_counted_exactly():
+    rig = Rig(speed_pulses_km=130000, switch_debounce_ms=0, flow_missing_ms=30000).armed()
+    rig.ticks(1, WORK, 400, 0)
+    rig.ticks(1, WORK, 400, 0)
+    start = rig.controller.totals.distance.whole * 1000 + rig.controller.totals.distance.part
+    rig.ticks(260, WORK, 400, 0)
+    end = rig.controller.totals.distance.whole * 1000 + rig.controller.totals.distance.part
+    assert end - start == 260 * 20 * 1000 // 130
+
+
+def test_standstill_stops_and_a_lost_sensor_is_named():
+    rig = Rig().armed()
+    rig.ticks(20, WORK, 400, 0)
+    outputs = rig.ticks(22, WORK, 0, 0)
+    assert rig.state() == READY
+    assert outputs.duty_u16 == 0
+    assert rig.controller.decided.faults & faults.SPEED_LOST
+
+
+def test_no_flow_is_a_fault_that_stays_until_master_off():
+    rig = Rig(flow_missing_ms=1000).armed()
+    rig.ticks(50, WORK, 400, 0)
+    assert rig.state() == FAULT
+    assert rig.controller.outputs.duty_u16 == 0
+    rig.ticks(50, WORK, 400, 100)
+    assert rig.state() == FAULT
+    rig.ticks(5, WORK & ~MASTER, 400, 100)
+    assert rig.state() == PARKED
+    rig.ticks(5, WORK, 400, 100)
+    assert rig.state() == APPLYING
+
+
+def test_a_late_tick_stops_everything():
+    rig = Rig().armed()
+    rig.ticks(20, WORK, 400, 100)
+    rig.ticks(1, WORK, 400, 100, late_us=200000)
+    assert rig.state() == FAULT
+    assert rig.controller.decided.faults & faults.TICK_LATE
+
+
+def test_bench_needs_standstill_and_starts_at_zero():
+    rig = Rig().armed()
+    request = rig.controller.request
+    request.bench = 1
+    rig.ticks(5, WORK, 400, 0)
+    assert rig.state() == APPLYING
+    assert request.bench == 0
+    rig.ticks(30, MASTER | ALL, 0, 0)
+    request.bench = 1
+    request.bench_speed_mm_s = 2000
+    outputs = rig.ticks(1, MASTER | ALL, 0, 0)
+    assert rig.state() == BENCH
+    assert request.bench_speed_mm_s == 0
+    assert outputs.duty_u16 == 0
+    request.bench_speed_mm_s = 2000
+    outputs = rig.ticks(1, MASTER | ALL, 0, 0)
+    assert outputs.duty_u16 > 0
+    assert rig.controller.decided.target_ul_s == 60000
+
+
+def test_bench_ends_at_motion_and_does_not_turn_into_work():
+    rig = Rig().armed()
+    rig.ticks(2, WORK, 0, 0)
+    rig.controller.request.bench = 1
+    rig.ticks(3, WORK, 0, 0)
+    assert rig.state() == BENCH
+    rig.ticks(20, WORK, 400, 0)
+    assert rig.state() == PARKED
+    assert rig.controller.request.bench == 0
+    rig.ticks(3, WORK & ~MASTER, 400, 0)
+    rig.ticks(3, WORK, 400, 0)
+    assert rig.state() == APPLYING
+
+
+def test_bench_times_out():
+    rig = Rig(bench_timeout_s=10).armed()
+    rig.ticks(2, WORK, 0, 0)
+    rig.controller.request.bench = 1
+    rig.ticks(202, WORK, 0, 0)
+    assert rig.state() == PARKED
+
+
+def test_fixed_duty():
+    rig = Rig().armed()
+    rig.controller.request.regulation = Request.FIXED_DUTY
+    rig.controller.request.fixed_duty_u16 = 30000
+    outputs = rig.ticks(20, WORK, 400, 100)
+    assert outputs.duty_u16 == 30000
+    assert rig.ticks(5, DOWN | ALL, 400, 100).duty_u16 == 0
+
+
+def test_new_settings_are_refused_at_work_and_lock_afterwards():
+    rig = Rig().armed()
+    rig.ticks(10, WORK, 400, 100)
+    made, _ = build({"rate_ml_ha": 50000})
+    assert not rig.controller.apply(made)
+    rig.ticks(5, WORK & ~DOWN, 400, 100)
+    assert rig.controller.apply(made)
+    rig.ticks(10, WORK, 400, 100)
+    assert rig.state() == PARKED
+    rig.ticks(5, 0, 400, 100)
+    rig.ticks(10, WORK, 400, 100)
+    assert rig.state() == APPLYING
+    assert rig.controller.request.rate_ml_ha == 50000
+
+
+def test_trace_is_whole():
+    rig = Rig().armed()
+    rig.ticks(3, WORK, 400, 100)
+    assert len(rig.controller.trace) == len(FIELDS)
+    assert rig.controller.trace[0] == rig.now_us
