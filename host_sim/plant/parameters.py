@@ -1,0 +1,184 @@
+"""What a parameter is: a default, a unit, a note on its source, limits and a spread.
+
+A part of a machine is a frozen dataclass whose fields are made by `number`, `whole`,
+`choice` or `per_section`. That one row per parameter drives validation, reading from a
+plain table and drawing a random build. Errors are ValueErrors that start with
+`table.parameter:`.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+import math
+from collections.abc import Mapping
+from random import Random
+from typing import Any, ClassVar, Protocol, Self
+
+from host_sim.plant.units import TRADE_UNITS
+
+
+class Spread(Protocol):
+    """How a parameter differs between builds of the same machine."""
+
+    def draw(self, value: float, rng: Random) -> float: ...
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Within:
+    """Uniform between two absolute values."""
+
+    low: float
+    high: float
+
+    def draw(self, value: float, rng: Random) -> float:
+        return rng.uniform(self.low, self.high)
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class WithinLog:
+    """Uniform in the logarithm between two absolute values: for ranges of a decade and more."""
+
+    low: float
+    high: float
+
+    def draw(self, value: float, rng: Random) -> float:
+        return math.exp(rng.uniform(math.log(self.low), math.log(self.high)))
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Percent:
+    """Uniform within plus or minus so many percent of the kind's own value."""
+
+    percent: float
+
+    def draw(self, value: float, rng: Random) -> float:
+        return value * (1.0 + rng.uniform(-self.percent, self.percent) / 100.0)
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Times:
+    """Uniform in the logarithm between the kind's own value divided and multiplied by `factor`."""
+
+    factor: float
+
+    def draw(self, value: float, rng: Random) -> float:
+        return value * math.exp(rng.uniform(-1.0, 1.0) * math.log(self.factor))
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Row:
+    """One parameter's limits and note."""
+
+    shape: str  # "number", "whole", "choice", "per_section"
+    note: str
+    low: float = -math.inf
+    high: float = math.inf
+    spread: Spread | None = None
+    choices: tuple[str, ...] = ()
+
+    def check(self, value: Any) -> None:
+        """Raise ValueError saying what is wrong with the value, without its name."""
+        if self.shape == "choice":
+            if value not in self.choices:
+                raise ValueError(f"must be one of {', '.join(self.choices)}, got {value!r}")
+            return
+        items = value if self.shape == "per_section" else (value,)
+        if not isinstance(items, tuple) or not items:
+            raise ValueError(f"must be a list with one number per section, got {value!r}")
+        for item in items:
+            self._check_number(item)
+
+    def _check_number(self, item: Any) -> None:
+        kind = int if self.shape == "whole" else (int, float)
+        if isinstance(item, bool) or not isinstance(item, kind):
+            raise ValueError(f"must be a {self.shape.replace('per_section', 'number')}, "
+                             f"got {item!r}")
+        if not (math.isfinite(item) and self.low <= item <= self.high):
+            raise ValueError(f"must be between {self.low:g} and {self.high:g}, got {item!r}")
+
+
+def number(
+    default: float, note: str, low: float, high: float, spread: Spread | None = None
+) -> Any:
+    """A real parameter; its unit is the end of its name."""
+    return dataclasses.field(
+        default=default, metadata={"row": Row("number", note, low, high, spread)}
+    )
+
+
+def whole(default: int, note: str, low: int, high: int) -> Any:
+    """A count."""
+    return dataclasses.field(default=default, metadata={"row": Row("whole", note, low, high)})
+
+
+def choice(default: str, note: str, *choices: str) -> Any:
+    """One of a few words."""
+    row = Row("choice", note, choices=choices)
+    return dataclasses.field(default=default, metadata={"row": row})
+
+
+def per_section(
+    default: tuple[float, ...], note: str, low: float, high: float, spread: Spread | None = None
+) -> Any:
+    """One number for each section; a single number stands for all."""
+    return dataclasses.field(
+        default=default, metadata={"row": Row("per_section", note, low, high, spread)}
+    )
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Table:
+    """Base of every part's parameters: checked when made, so that a bad one cannot exist."""
+
+    TABLE: ClassVar[str] = ""
+
+    def __post_init__(self) -> None:
+        for name, row in rows(type(self)).items():
+            try:
+                row.check(getattr(self, name))
+            except ValueError as error:
+                raise ValueError(f"{self.TABLE}.{name}: {error}") from None
+
+    def override(self, values: Mapping[str, Any]) -> Self:
+        """A copy with the named parameters changed; trade units are accepted by suffix."""
+        if not isinstance(values, Mapping):
+            raise ValueError(f"{self.TABLE}: must be a table of parameters, got {values!r}")
+        known = rows(type(self))
+        changes: dict[str, Any] = {}
+        for given, value in values.items():
+            name, factor = self._resolve(given)
+            if name in changes:
+                raise ValueError(f"{self.TABLE}.{given}: the same parameter is given twice")
+            value = _convert(value, factor)
+            lone = known[name].shape == "per_section" and not isinstance(value, tuple)
+            changes[name] = (value,) if lone else value
+        return dataclasses.replace(self, **changes)
+
+    def _resolve(self, given: str) -> tuple[str, float]:
+        """The field that a given name means, and the factor to its unit."""
+        known = rows(type(self))
+        if given in known:
+            return given, 1.0
+        for suffix in sorted(TRADE_UNITS, key=len, reverse=True):
+            si_suffix, factor = TRADE_UNITS[suffix]
+            name = given.removesuffix(suffix) + si_suffix
+            if given.endswith(suffix) and name in known:
+                return name, factor
+        close = difflib.get_close_matches(given, known, n=1)
+        hint = f"; did you mean {close[0]}?" if close else ""
+        raise ValueError(f"{self.TABLE}.{given}: there is no such parameter{hint}")
+
+
+def rows(table: type[Table]) -> dict[str, Row]:
+    """The parameters of a part, in order."""
+    return {f.name: f.metadata["row"] for f in dataclasses.fields(table) if "row" in f.metadata}
+
+
+def _convert(value: Any, factor: float) -> Any:
+    """A list becomes a tuple; numbers are scaled; anything else is left for the check to refuse."""
+    if isinstance(value, list | tuple):
+        return tuple(_convert(item, factor) for item in value)
+    if factor == 1.0 or isinstance(value, bool) or not isinstance(value, int | float):
+        return value
+    return value * factor
