@@ -1,7 +1,7 @@
 """Run one script of the repository on CPython and on 64-bit and 32-bit MicroPython.
 
-Each interpreter gets the same few lines to start from, so a script sees the same import path
-(`firmware/`, then the repository), the same `sys.argv` and the same files everywhere.
+Each interpreter starts in the root of the repository with the same few lines, so a script
+sees the same import path (`firmware/`, then the root), `sys.argv` and files everywhere.
 """
 
 from __future__ import annotations
@@ -29,11 +29,10 @@ _COMMANDS = {
 _TIMEOUT_S = 600.0  # against a hang only; no script takes a tenth of it
 _FUEL = 2 * 10**11  # the same guard for the 32-bit machine, which runs some 1e9 a second
 _HEAP = "64M"
-_WASM_ROOT = "/repository"
 
 _START = """
 import sys
-sys.path[:0] = [{root!r} + "/firmware", {root!r}]
+sys.path[:0] = ["firmware", "."]
 sys.argv[:] = {argv!r}
 with open(sys.argv[0]) as script:
     program = compile(script.read(), sys.argv[0], "exec")
@@ -62,13 +61,13 @@ class Finished:
 
 
 def run_on(interpreter: str, script: str, *args: str) -> Finished:
-    """Run `script`, a path inside the repository, with `args` on one of INTERPRETERS.
+    """Run `script`, a path from the root of the repository, with `args` on one of INTERPRETERS.
 
     Raises ScriptFailedError where the script raises or exits with a status other than 0.
     """
     if interpreter == MICROPYTHON_32:
         return _run_on_wasm(script, args)
-    start = _start_code(_START, str(REPO_ROOT), script, args)
+    start = _START.format(argv=[script, *args])
     done = subprocess.run(
         [_COMMANDS[interpreter], "-c", start],
         cwd=REPO_ROOT,
@@ -80,10 +79,6 @@ def run_on(interpreter: str, script: str, *args: str) -> Finished:
     if done.returncode:
         raise ScriptFailedError(done.stdout + done.stderr)
     return Finished(done.stdout)
-
-
-def _start_code(template: str, root: str, script: str, args: tuple[str, ...]) -> str:
-    return template.format(root=root, argv=[f"{root}/{script}", *args])
 
 
 @functools.cache
@@ -98,17 +93,17 @@ def _wasm_program() -> tuple[wasmtime.Engine, wasmtime.Module]:
 
 def _run_on_wasm(script: str, args: tuple[str, ...]) -> Finished:
     engine, module = _wasm_program()
-    start = _start_code(_WASM_START, _WASM_ROOT, script, args)
     output: list[bytes] = []
 
     def keep(data: bytes) -> None:
         output.append(bytes(data))
 
     wasi = wasmtime.WasiConfig()
+    start = _WASM_START.format(argv=[script, *args])
     wasi.argv = ["micropython", "-X", f"heapsize={_HEAP}", "-c", start]
     wasi.stdout_custom = keep
     wasi.stderr_custom = keep
-    wasi.preopen_dir(str(REPO_ROOT), _WASM_ROOT, fs_mutable=False)
+    wasi.preopen_dir(str(REPO_ROOT), ".", fs_mutable=False)
     store = wasmtime.Store(engine)
     store.set_wasi(wasi)
     store.set_fuel(_FUEL)

@@ -1,0 +1,226 @@
+"""A machine that does anything at random: the inputs of any number of ticks, from one seed.
+
+It gives the same sequence on every interpreter and allocates nothing, so that it can run
+under micropython.heap_lock() together with the controller.
+"""
+
+from rate_control.intmath import LIMIT, wrapped_add
+from rate_control.records import Inputs
+from rate_control.settings import COUNT, HIGH, LOW, NAME, TABLE, row
+from rate_control.units import (
+    DUTY_FULL,
+    RATE_MAX_ML_HA,
+    SPEED_MAX_MM_S,
+    SWITCH_IMPLEMENT,
+    SWITCH_MASTER,
+    SWITCH_SECTION_SHIFT,
+    WIDTH_MAX_MM,
+)
+
+START_US = LIMIT - 3000000  # three seconds before the clock wraps
+SUPPLY_MAX_MV = 32000
+ALL_SECTIONS = 255
+HERTZ_MAX = 12000  # beyond the 10 kHz that the core takes for real
+USUAL_SPEED_M_S = 8
+REARM_TICKS = 12  # longer than the longest debouncing
+
+
+class Random:
+    """A linear congruential generator of full period whose products stay small ints.
+
+    The constants are the last row of the table in W. H. Press and others, Numerical Recipes in
+    C, 2nd ed. (1992), section 7.1, "Quick and Dirty Generators" (cited from memory; that the
+    period is full follows from the Hull-Dobell theorem and is tested).
+    """
+
+    MODULUS = 714025
+
+    def __init__(self, seed):
+        self.state = seed % self.MODULUS
+
+    def next(self):
+        """Return the next number, 0..MODULUS - 1."""
+        self.state = (self.state * 1366 + 150889) % self.MODULUS
+        return self.state
+
+    def below(self, limit):
+        """Return a number 0..limit - 1, for limit 1..1024."""
+        return self.next() * limit // self.MODULUS
+
+    def up_to(self, limit):
+        """Return a number 0..limit, for limit 0..2**30 - 1."""
+        number = self.below(1024) << 20 | self.below(1024) << 10 | self.below(1024)
+        return number if limit == LIMIT else number % (limit + 1)
+
+    def one_in(self, count):
+        """Return whether an event happens that does so once in count times."""
+        return self.below(count) == 0
+
+
+class PulseInput:
+    """One pulse sensor: a count and the time of the last edge, both wrapping at 2**30."""
+
+    def __init__(self, random, usual_hertz):
+        self.random = random
+        self.usual_hertz = min(max(usual_hertz, 1), HERTZ_MAX)
+        self.count = random.up_to(LIMIT)
+        self.edge_us = START_US
+        self.hertz = 0
+        self.thousandths = 0  # of a pulse that is not complete yet
+
+    def advance(self, dt_ms, now_us):
+        """Let dt_ms pass at the present frequency."""
+        self.thousandths += self.hertz * dt_ms
+        pulses = self.thousandths // 1000
+        self.thousandths %= 1000
+        if pulses:
+            self.count = wrapped_add(self.count, pulses)
+            self.edge_us = wrapped_add(now_us, -(self.thousandths * 1000 // self.hertz))
+
+    def corrupt(self):
+        """Leave a count or an edge time that no sensor could give."""
+        if self.random.one_in(2):
+            self.count = self.random.up_to(LIMIT)
+        else:
+            self.edge_us = self.random.up_to(LIMIT)
+
+    def change_frequency(self):
+        """Choose a frequency: none, crawling, usual, or faster than any sensor."""
+        kind = self.random.below(8)
+        if kind == 0:
+            self.hertz = 0
+        elif kind == 1:
+            self.hertz = 1 + self.random.below(5)
+        elif kind == 2:
+            self.hertz = self.random.up_to(HERTZ_MAX)
+        else:
+            self.hertz = 1 + self.random.up_to(self.usual_hertz)
+
+
+class RandomMachine:
+    """Call advance() before each tick; then inputs and now_us are what the board saw."""
+
+    def __init__(self, seed, settings):
+        self.random = Random(seed)
+        self.inputs = Inputs()
+        self.now_us = START_US
+        self.speed = PulseInput(self.random, settings.speed_pulses_km * USUAL_SPEED_M_S // 1000)
+        usual_ml_s = settings.curve_flow_ul_s[-1] // 1000
+        self.flow = PulseInput(self.random, settings.meter_pulses_hl // 1000 * usual_ml_s // 100)
+        self._hostile = False
+        self._phase_ticks = 0
+        self._rearm_ticks = 0
+
+    def advance(self, request):
+        """Go on by about one tick; from time to time change what the operator asks for."""
+        if self._phase_ticks == 0:
+            self._begin_phase(request)
+        self._phase_ticks -= 1
+        if self._rearm_ticks:
+            self._rearm_ticks -= 1
+            if not self._rearm_ticks:
+                self.inputs.switches |= SWITCH_MASTER
+        dt_ms = self._pass_time()
+        self.speed.advance(dt_ms, self.now_us)
+        self.flow.advance(dt_ms, self.now_us)
+        if self._hostile and self.random.one_in(4):
+            self._disturb()
+        self._fill_inputs()
+
+    def _begin_phase(self, request):
+        random = self.random
+        self._phase_ticks = 20 + random.below(300)
+        self._hostile = random.one_in(8)
+        self.speed.change_frequency()
+        self.flow.change_frequency()
+        self._throw_switches()
+        request.rate_ml_ha = random.up_to(RATE_MAX_ML_HA)
+        request.regulation = 1 if random.one_in(4) else 0
+        request.fixed_duty_u16 = random.up_to(DUTY_FULL)
+        if random.one_in(3):
+            self.speed.hertz = 0
+            request.bench = 1
+        request.bench_speed_mm_s = random.up_to(SPEED_MAX_MM_S)
+
+    def _throw_switches(self):
+        """Sections in any combination; the implement mostly down; the master mostly on.
+
+        Half the time the master comes on after a pause, as a fault or a lock asks for.
+        """
+        switches = self.random.up_to(ALL_SECTIONS) << SWITCH_SECTION_SHIFT
+        if not self.random.one_in(4):
+            switches |= SWITCH_IMPLEMENT
+        self._rearm_ticks = 0
+        if self.random.one_in(2):
+            self._rearm_ticks = REARM_TICKS
+        elif not self.random.one_in(4):
+            switches |= SWITCH_MASTER
+        self.inputs.switches = switches
+
+    def _pass_time(self):
+        """Move the clock by a tick that is mostly on time; returns the milliseconds."""
+        dt_ms = 48 + self.random.below(5)
+        if self._hostile and self.random.one_in(16):
+            dt_ms = self.random.below(600)
+        self.now_us = wrapped_add(self.now_us, dt_ms * 1000)
+        return dt_ms
+
+    def _disturb(self):
+        """One contact bounces, one sensor lies, or the supply jumps."""
+        kind = self.random.below(4)
+        if kind == 0:
+            self.inputs.switches ^= 1 << self.random.below(10)
+        elif kind == 1:
+            self.speed.corrupt()
+        elif kind == 2:
+            self.flow.corrupt()
+        else:
+            self.inputs.supply_mv = self.random.up_to(SUPPLY_MAX_MV)
+
+    def _fill_inputs(self):
+        inputs = self.inputs
+        inputs.speed_count = self.speed.count
+        inputs.speed_edge_us = self.speed.edge_us
+        inputs.flow_count = self.flow.count
+        inputs.flow_edge_us = self.flow.edge_us
+
+
+def random_settings(random):
+    """Return a dict of permitted settings, each at a limit or anywhere between.
+
+    It allocates: call it between runs.
+    """
+    values = {}
+    for entry in TABLE:
+        numbers = [_between(random, entry[LOW], entry[HIGH]) for _ in range(entry[COUNT])]
+        values[entry[NAME]] = numbers[0] if entry[COUNT] == 1 else numbers
+    _make_consistent(values)
+    return values
+
+
+def _between(random, low, high):
+    choice = random.below(4)
+    if choice == 0:
+        return low
+    if choice == 1:
+        return high
+    return low + random.up_to(high - low)
+
+
+def _make_consistent(values):
+    """Meet the conditions between settings: rising curves, a width that fits, a low floor."""
+    for name in ("curve_flow_ul_s", "curve_duty_u16"):
+        values[name] = _rising(sorted(values[name]), row(name)[HIGH])
+    share_mm = WIDTH_MAX_MM // values["section_count"]
+    values["section_width_mm"] = [min(width, share_mm) for width in values["section_width_mm"]]
+    values["meter_floor_ul_s"] = min(values["meter_floor_ul_s"], values["curve_flow_ul_s"][-1] - 1)
+
+
+def _rising(points, high):
+    """Move sorted points apart so that each is above the one before and none above high."""
+    for index in range(1, len(points)):
+        points[index] = max(points[index], points[index - 1] + 1)
+    for index in range(len(points) - 1, -1, -1):
+        points[index] = min(points[index], high)
+        high = points[index] - 1
+    return points
