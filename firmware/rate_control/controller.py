@@ -96,6 +96,8 @@ class Controller:
         decided = self.decided
         master_on = measured.switches & SWITCH_MASTER
         conditions = self._plausibility.conditions(measured, decided, tick_ok)
+        if self.request.program_failed:
+            conditions |= faults.PROGRAM_FAILED
         decided.faults = self._faults.update(conditions, master_on)
         permits = interlock.MASTER if master_on else 0
         if measured.switches & SWITCH_IMPLEMENT:
@@ -112,6 +114,8 @@ class Controller:
             permits |= interlock.STANDSTILL
         if self.request.bench and self._bench_ticks < self._bench_limit_ticks:
             permits |= interlock.BENCH_ASKED
+        if not self.request.saving:
+            permits |= interlock.STORE_IDLE
         was_bench = self.interlock.state == BENCH
         decided.permits = self.interlock.update(permits)
         decided.state = self.interlock.state

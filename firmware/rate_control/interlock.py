@@ -20,9 +20,11 @@ NO_FAULT = 32  # no blocking fault
 TICK = 64  # this tick came in time
 BENCH_ASKED = 128  # and confirmed at the machine
 STANDSTILL = 256
+STORE_IDLE = 512  # no write to the store under way: one would hold up the tick
 
-APPLYING_PERMITS = MASTER | ARMED | IMPLEMENT | SPEED | SECTION | NO_FAULT | TICK
-BENCH_PERMITS = MASTER | ARMED | SECTION | NO_FAULT | TICK | BENCH_ASKED | STANDSTILL
+ALWAYS = MASTER | ARMED | SECTION | NO_FAULT | TICK | STORE_IDLE
+APPLYING_PERMITS = ALWAYS | IMPLEMENT | SPEED
+BENCH_PERMITS = ALWAYS | BENCH_ASKED | STANDSTILL
 ANY = -1
 
 # state before (ANY or one), bits that must be set, bits that must be clear, state after, lock

@@ -26,6 +26,8 @@ class Request:
 
     fixed_duty_u16 is used while regulation is FIXED_DUTY, and on the bench. bench is raised
     only after a confirmation at the machine, and the core lowers it when the bench ends.
+    saving is raised around a write to the store; program_failed while a part of the
+    application has failed.
     """
 
     CLOSED_LOOP = 0
@@ -37,6 +39,8 @@ class Request:
         self.fixed_duty_u16 = 0
         self.bench = 0
         self.bench_speed_mm_s = 0
+        self.saving = 0
+        self.program_failed = 0
 
 
 class Measured:

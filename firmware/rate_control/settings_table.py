@@ -57,6 +57,8 @@ TABLE = (
      "no flow this long while applying is a fault", "longer for a long dry line"),
     ("supply_low_mv", "mV", 1, 0, 32000, 10500,
      "supply below this is a warning", "24 V vehicles: 21000"),
+    ("us_units", "0-1", 1, 0, 1, 0,
+     "units shown: 0 metric, 1 US customary", "as you read them"),
     ("bench_timeout_s", "s", 1, 10, 1800, 300,
      "the bench ends after this long", "longer for a slow catch"),
 )

@@ -38,7 +38,7 @@ def test_every_state_lock_and_permit():
     lock = Interlock()
     for state in STATES:
         for locked in (0, 1):
-            for permits in range(512):
+            for permits in range(1024):
                 if permits & ARMED:
                     continue
                 lock.state = state
@@ -50,9 +50,9 @@ def test_every_state_lock_and_permit():
 
 def test_every_single_missing_permit_stops_applying():
     lock = Interlock()
-    for bit in range(7):
+    for bit in range(10):
         missing = 1 << bit
-        if missing == ARMED:
+        if missing == ARMED or not APPLYING_PERMITS & missing:
             continue
         lock.state = APPLYING
         lock.locked = 0
