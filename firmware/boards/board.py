@@ -42,3 +42,26 @@ class Board:
     def reset_cause(self):
         """Return "power", "watchdog" or "soft"."""
         raise NotImplementedError
+
+    def idle(self):
+        """Wait a moment, 1 to 10 ms, for the next round of the loop; the tick goes on meanwhile."""
+        raise NotImplementedError
+
+    def display(self):
+        """Return an app.displays.display.Display, or None where none is fitted.
+
+        It is made at the first call and may raise OSError where a fitted one does not answer.
+        """
+        raise NotImplementedError
+
+    def read_keys(self, raw):
+        """Fill an app.keys.RawKeys: the quarter steps of the encoder, levels of push and back.
+
+        Every quarter step is counted, however seldom this is called; + is clockwise. A level is
+        1 while pressed and need not be debounced. A board without a front panel leaves it as is.
+        """
+        raise NotImplementedError
+
+    def signal(self, lamp, buzzer):
+        """Switch the lamp and the buzzer on (1) or off (0)."""
+        raise NotImplementedError

@@ -1,0 +1,153 @@
+"""The application: the controller in the tick, everything else in a loop of periodic jobs.
+
+What operator interface and link can ask for is in operations.py.
+"""
+
+from app.jobs import Jobs
+from app.operations import Operations
+from app.trace_ring import TraceRing
+from rate_control.interlock import MASTER
+from rate_control.intmath import ticks_diff
+from rate_control.records import Inputs
+from rate_control.settings import build
+from rate_control.units import TICK_MS, TICK_US
+
+STALL_TICKS = 4000 // TICK_MS  # the loop may be away this long; a save or a start-up is shorter
+SAVE_PERIOD_MS = 1000
+
+
+class Application(Operations):
+    """Owns the controller, its records and the jobs above one board.
+
+    store keeps things over a power cut; without one nothing is kept. It has load_settings() ->
+    dict (empty where none is sound), save_settings(dict), load_totals(totals) and
+    save_totals(totals) for a rate_control.totals.Totals, load_failure() -> text and
+    save_failure(text). A save may raise OSError.
+
+    failure says in words what failed last, "" where nothing did.
+    """
+
+    def __init__(self, board, store=None):
+        self.board = board
+        self.store = store
+        self.failure = ""
+        super().__init__(self._kept_settings())
+        self.inputs = Inputs()
+        self.ring = TraceRing()
+        self.jobs = Jobs(self.job_failed)
+        self._tick_error = None
+        self._polled = 0
+        self._saved_settings = self.controller.settings
+        self._saved_failure = ""
+        if store is not None:
+            store.load_totals(self.controller.totals)
+            self.failure = self.failure or store.load_failure()
+            self._saved_failure = self.failure
+            self.jobs.add("save", SAVE_PERIOD_MS, self.save)
+        self._saved_totals = totals_mark(self.controller.totals)
+
+    def _kept_settings(self):
+        """Return the settings of the store, or the defaults where it has none that are sound."""
+        settings, problems = build(self.store.load_settings() if self.store else {})
+        if problems:
+            self.failure = "kept settings refused, defaults used: " + problems[0]
+            settings, _ = build({})
+        return settings
+
+    def start(self):
+        """Start the tick; from here on poll() must be called."""
+        self._polled = self.ring.count
+        self.board.start_tick(self.tick, TICK_US)
+
+    def run(self):
+        """Start, and never return."""
+        self.start()
+        while True:
+            self.poll()
+            self.board.idle()
+
+    def tick(self, _):
+        """Run one control tick; called by the board's timer, it allocates nothing.
+
+        The watchdog is fed only after a whole step, and only while the loop is alive.
+        """
+        if self._tick_error is not None:
+            return
+        try:
+            board = self.board
+            controller = self.controller
+            ring = self.ring
+            stalled = ticks_diff(ring.count, self._polled) > STALL_TICKS
+            if stalled:
+                controller.request.program_failed = 1
+            board.read(self.inputs)
+            controller.trace = ring.next_line()
+            board.write(controller.step(self.inputs, board.now_us()))
+            ring.advance()
+            if not stalled:
+                board.feed_watchdog()
+        except Exception as error:  # no second try: the watchdog starts everything anew
+            self.board.make_safe()
+            self._tick_error = error
+
+    def poll(self):
+        """Run the jobs that are due. Call it as often as possible."""
+        self._polled = self.ring.count
+        if self._tick_error is not None:
+            self.job_failed("tick", self._tick_error)
+        elif not self.controller.measured.switches & MASTER:
+            # like every blocking fault, a failure is over when the master switch is off
+            self.controller.request.program_failed = 0
+        self.jobs.poll(self.board.now_us())
+
+    def job_failed(self, name, error):
+        """Take note of what a job raised; the next tick drops the outputs."""
+        self.failure = "%s: %s %s" % (name, type(error).__name__, error)
+        self.controller.request.program_failed = 1
+
+    def forget_failure(self):
+        """Take the text of the last failure away, once a person has read it."""
+        self.failure = ""
+
+    def save(self):
+        """Keep what has changed, while no output can come on.
+
+        The permit is taken away first and the state looked at afterwards, so that no tick in
+        between can switch anything on.
+        """
+        if self.outputs_on() or not self._unsaved():
+            return
+        request = self.controller.request
+        request.saving = 1
+        try:
+            if not self.outputs_on():
+                self._save_changed()
+        except OSError as error:  # nothing is kept any more, but the machine can still work
+            self.failure = "save: OSError %s" % error
+            self._saved_failure = self.failure
+        finally:
+            request.saving = 0
+
+    def _unsaved(self):
+        return (self.controller.settings is not self._saved_settings
+                or self.failure != self._saved_failure
+                or totals_mark(self.controller.totals) != self._saved_totals)
+
+    def _save_changed(self):
+        controller = self.controller
+        if controller.settings is not self._saved_settings:
+            self.store.save_settings(controller.settings.as_dict())
+            self._saved_settings = controller.settings
+        if self.failure != self._saved_failure:
+            self.store.save_failure(self.failure)
+            self._saved_failure = self.failure
+        mark = totals_mark(controller.totals)
+        if mark != self._saved_totals:
+            self.store.save_totals(controller.totals)
+            self._saved_totals = mark
+
+
+def totals_mark(totals):
+    """Return what differs whenever the totals have changed."""
+    registers = (totals.volume, totals.bench_volume, totals.time)
+    return [part for register in registers for part in (register.whole, register.part)]

@@ -1,0 +1,174 @@
+"""The one set of operations that operator interface and link call.
+
+Each returns "" or a plain-words problem (the two that change settings a list of problems), and
+where there is a problem nothing has changed. None can arm, start or bypass a permit; those that
+could move something want a confirmation at the machine, which only the operator interface gives.
+"""
+
+from app.words import missing
+from rate_control import interlock
+from rate_control.controller import Controller
+from rate_control.procedures.procedure import DONE, RUNNING
+from rate_control.records import Request
+from rate_control.settings import HIGH, LOW, build, row
+from rate_control.totals import Totals
+from rate_control.units import DUTY_FULL, SPEED_MAX_MM_S
+
+OUTPUTS_ON = "stop first: outputs are on"
+NOT_BENCH = "only on the bench"
+AT_MACHINE = "confirm at the machine"
+
+
+class Operations:
+    """What can be asked of one controller, made with checked settings.
+
+    asked is (name, parameters) of a procedure that waits for its confirmation, or None.
+    """
+
+    def __init__(self, settings):
+        self.controller = Controller(settings)
+        self.asked = None
+        self._before = None  # the settings before the last change
+
+    def outputs_on(self):
+        """Return whether outputs may be on."""
+        return self.controller.interlock.state in (interlock.APPLYING, interlock.BENCH)
+
+    def missing(self, wanted=interlock.APPLYING_PERMITS):
+        """Return in words what is missing before outputs may be on, a list of short lines."""
+        return missing(self.controller.decided.permits, wanted)
+
+    def set_rate(self, rate_ml_ha):
+        """Change the application rate, also while applying; it lasts until power-down."""
+        entry = row("rate_ml_ha")
+        problem = out_of_range(rate_ml_ha, entry[LOW], entry[HIGH])
+        if not problem:
+            self.controller.request.rate_ml_ha = rate_ml_ha
+        return problem
+
+    def change_settings(self, changes):
+        """Change settings, a dict by name; return a list of problems, empty where all is taken.
+
+        Refused as a whole, and while outputs may be on. The master switch must then be seen
+        off, then on. A rate set for the job stays unless it is among the changes.
+        """
+        controller = self.controller
+        before = controller.settings
+        rate_ml_ha = controller.request.rate_ml_ha
+        settings, problems = build(changes, before)
+        if problems:
+            return problems
+        if not controller.apply(settings):
+            return [OUTPUTS_ON]
+        if "rate_ml_ha" not in changes:
+            controller.request.rate_ml_ha = rate_ml_ha
+        self._before = before
+        return []
+
+    def undo(self):
+        """Go back to the settings before the last change; undone twice, it is made again."""
+        if self._before is None:
+            return "nothing to undo"
+        problems = self.change_settings(self._before.as_dict())
+        return problems[0] if problems else ""
+
+    def set_regulation(self, regulation):
+        """Choose closed loop or fixed duty; fixed duty takes over the present duty."""
+        if regulation not in (Request.CLOSED_LOOP, Request.FIXED_DUTY):
+            return "no such regulation"
+        request = self.controller.request
+        if regulation == Request.FIXED_DUTY and request.regulation != Request.FIXED_DUTY:
+            request.fixed_duty_u16 = self.controller.outputs.duty_u16
+        request.regulation = regulation
+        return ""
+
+    def set_fixed_duty(self, duty_u16, confirmed_at_machine=False):
+        """Set the duty that is used while regulation is fixed duty, 0 to DUTY_FULL."""
+        problem = "" if confirmed_at_machine else AT_MACHINE
+        problem = problem or out_of_range(duty_u16, 0, DUTY_FULL)
+        if not problem:
+            self.controller.request.fixed_duty_u16 = duty_u16
+        return problem
+
+    def enter_bench(self, confirmed_at_machine=False):
+        """Ask for the bench; it begins at the next tick if every permit is still there."""
+        if not confirmed_at_machine:
+            return AT_MACHINE
+        lacking = self.missing(interlock.BENCH_PERMITS & ~interlock.BENCH_ASKED)
+        if lacking:
+            return lacking[0]
+        self.controller.request.bench = 1
+        return ""
+
+    def leave_bench(self):
+        """End the bench, and with it any procedure that drives."""
+        self.controller.request.bench = 0
+        return ""
+
+    def set_bench_speed(self, speed_mm_s, confirmed_at_machine=False):
+        """Set the speed of a standing test, 0 to SPEED_MAX_MM_S."""
+        problem = "" if confirmed_at_machine else AT_MACHINE
+        if not problem and self.controller.interlock.state != interlock.BENCH:
+            problem = NOT_BENCH
+        problem = problem or out_of_range(speed_mm_s, 0, SPEED_MAX_MM_S)
+        if not problem:
+            self.controller.request.bench_speed_mm_s = speed_mm_s
+        return problem
+
+    def clear_totals(self):
+        """Start a new job: every total at zero."""
+        self.controller.totals = Totals()  # one store, so that no tick falls in the middle
+        return ""
+
+    def begin_procedure(self, name, parameters, confirmed_at_machine=False):
+        """Begin a calibration or test by its name in the catalogue.
+
+        One that drives an output waits in asked until a person confirms it at the machine.
+        """
+        from rate_control.procedures import catalogue  # seldom used, so loaded when it is
+        if self.running_procedure() is not None:
+            return "another procedure is running"
+        procedure, problem = catalogue.make(name, parameters, self.controller.settings)
+        if problem:
+            return problem
+        if procedure.NEEDS_BENCH:
+            if not confirmed_at_machine:
+                self.asked = (name, parameters)
+                return ""
+            if self.controller.interlock.state != interlock.BENCH:
+                return NOT_BENCH
+        self.asked = None
+        self.controller.procedure = procedure
+        return ""
+
+    def running_procedure(self):
+        """Return the procedure that is running, or None."""
+        procedure = self.controller.procedure
+        return procedure if procedure is not None and procedure.state == RUNNING else None
+
+    def stop_procedure(self):
+        """Stop the procedure that is running, and forget one that was asked for."""
+        self.asked = None
+        procedure = self.running_procedure()
+        if procedure is not None:
+            procedure.stop()
+        return ""
+
+    def keep_proposal(self):
+        """Take the settings that a finished procedure proposes; return a list of problems."""
+        procedure = self.controller.procedure
+        if procedure is None or procedure.state != DONE:
+            return ["nothing is proposed"]
+        problems = self.change_settings(procedure.proposal())
+        if not problems:
+            self.controller.procedure = None
+        return problems
+
+
+def out_of_range(value, low, high):
+    """Return what is wrong with a number, or an empty text."""
+    if isinstance(value, bool) or not isinstance(value, int):
+        return "must be a whole number"
+    if not low <= value <= high:
+        return "must be %d to %d" % (low, high)
+    return ""

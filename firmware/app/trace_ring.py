@@ -1,0 +1,40 @@
+"""The last few seconds of trace lines, handed from the tick to whoever streams or shows them."""
+
+from rate_control import trace
+from rate_control.intmath import LIMIT, ticks_diff
+
+
+class TraceRing:
+    """A ring of trace lines made beforehand: the tick fills one in place, readers follow.
+
+    count is the number of finished lines, wrapping at 2**30. A reader keeps a count of its own
+    and asks for the line at that count. The tick may interrupt a reader at any point, so the
+    slot being filled and the one after it are never handed out.
+    """
+
+    LINES = 64  # 3.2 s at 20 ticks a second
+    KEPT = LINES - 2
+
+    def __init__(self):
+        self.count = 0
+        self._lines = [[0] * len(trace.FIELDS) for _ in range(self.LINES)]
+
+    def next_line(self):
+        """Return the line to fill in this tick."""
+        return self._lines[self.count % self.LINES]
+
+    def advance(self):
+        """Count the line that was filled."""
+        self.count = (self.count + 1) & LIMIT
+
+    def behind(self, reader):
+        """Return how many finished lines the reader has not had; above KEPT, some are lost."""
+        return ticks_diff(self.count, reader)
+
+    def line(self, count):
+        """Return the line numbered count, to be read at once and not kept."""
+        return self._lines[count % self.LINES]
+
+    def newest(self):
+        """Return the last finished line; it stays untouched for KEPT ticks."""
+        return self._lines[(self.count - 1) % self.LINES]

@@ -1,0 +1,25 @@
+"""What the controller says in words: states, and what is missing before anything may move.
+
+Each text fits a line of the display, 20 characters.
+"""
+
+from rate_control import interlock
+
+# permit bit, what is missing; the most telling first
+MISSING = (
+    (interlock.NO_FAULT, "fault: see faults"),
+    (interlock.TICK, "controller held up"),
+    (interlock.MASTER, "master is off"),
+    (interlock.ARMED, "master off, then on"),
+    (interlock.STORE_IDLE, "saving, one moment"),
+    (interlock.SECTION, "all sections are off"),
+    (interlock.STANDSTILL, "machine is moving"),
+    (interlock.IMPLEMENT, "implement is up"),
+    (interlock.SPEED, "drive: too slow"),
+)
+
+
+def missing(permits, wanted):
+    """Return the texts of the permits in wanted that are not in permits, a list."""
+    lacking = wanted & ~permits
+    return [text for bit, text in MISSING if lacking & bit]
