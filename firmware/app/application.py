@@ -19,10 +19,8 @@ SAVE_PERIOD_MS = 1000
 class Application(Operations):
     """Owns the controller, its records and the jobs above one board.
 
-    store keeps things over a power cut; without one nothing is kept. It has load_settings() ->
-    dict (empty where none is sound), save_settings(dict), load_totals(totals) and
-    save_totals(totals) for a rate_control.totals.Totals, load_failure() -> text and
-    save_failure(text). A save may raise OSError.
+    store keeps things over a power cut (see store.py); without one nothing is kept. It refuses
+    to write while outputs are on, and says so.
 
     failure says in words what failed last, "" where nothing did.
     """
@@ -40,6 +38,7 @@ class Application(Operations):
         self._saved_settings = self.controller.settings
         self._saved_failure = ""
         if store is not None:
+            store.attach(self.controller)
             store.load_totals(self.controller.totals)
             self.failure = self.failure or store.load_failure()
             self._saved_failure = self.failure
@@ -110,40 +109,17 @@ class Application(Operations):
         self.failure = ""
 
     def save(self):
-        """Keep what has changed, while no output can come on.
-
-        The permit is taken away first and the state looked at afterwards, so that no tick in
-        between can switch anything on.
-        """
-        if self.outputs_on() or not self._unsaved():
-            return
-        request = self.controller.request
-        request.saving = 1
-        try:
-            if not self.outputs_on():
-                self._save_changed()
-        except OSError as error:  # nothing is kept any more, but the machine can still work
-            self.failure = "save: OSError %s" % error
-            self._saved_failure = self.failure
-        finally:
-            request.saving = 0
-
-    def _unsaved(self):
-        return (self.controller.settings is not self._saved_settings
-                or self.failure != self._saved_failure
-                or totals_mark(self.controller.totals) != self._saved_totals)
-
-    def _save_changed(self):
+        """Keep what has changed; the store refuses while outputs are on, and is asked again."""
         controller = self.controller
-        if controller.settings is not self._saved_settings:
-            self.store.save_settings(controller.settings.as_dict())
-            self._saved_settings = controller.settings
-        if self.failure != self._saved_failure:
-            self.store.save_failure(self.failure)
-            self._saved_failure = self.failure
+        store = self.store
+        settings = controller.settings
+        if settings is not self._saved_settings and not store.save_settings(settings.as_dict()):
+            self._saved_settings = settings
+        failure = self.failure
+        if failure != self._saved_failure and not store.save_failure(failure):
+            self._saved_failure = failure
         mark = totals_mark(controller.totals)
-        if mark != self._saved_totals:
-            self.store.save_totals(controller.totals)
+        if mark != self._saved_totals and not store.save_totals(controller.totals):
             self._saved_totals = mark
 
 

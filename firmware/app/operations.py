@@ -146,6 +146,11 @@ class Operations:
         procedure = self.controller.procedure
         return procedure if procedure is not None and procedure.state == RUNNING else None
 
+    def act(self, action, value=None):
+        """Do one of the actions that the running procedure accepts (see procedure.py)."""
+        procedure = self.running_procedure()
+        return "no procedure is running" if procedure is None else procedure.act(action, value)
+
     def stop_procedure(self):
         """Stop the procedure that is running, and forget one that was asked for."""
         self.asked = None
