@@ -1,10 +1,10 @@
 """Record what the controller was given, tick by tick, in a file that every interpreter reads.
 
 The file is one line of text, `rate-control inputs 1`, then one line of JSON with two keys:
-`settings`, the values for `rate_control.settings.build`, and `fields`, the names of the
-numbers of a tick in their order. Then come the ticks, each one little-endian 32-bit signed
-integer a field, to the end of the file. The fields are `now_us` and attributes of
-`rate_control.records.Inputs` and `Request`.
+`settings`, the changes to the defaults for `rate_control.settings.build`, and `fields`, the
+names of the numbers of a tick in their order. Then come the ticks, each one little-endian
+32-bit signed integer a field, to the end of the file. The fields are `now_us` and attributes
+of `rate_control.records.Inputs` and `Request`.
 """
 
 from __future__ import annotations
@@ -12,39 +12,30 @@ from __future__ import annotations
 import array
 import json
 import sys
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+
+from rate_control.records import Inputs, Request
+from rate_control.settings import Settings
 
 FORMAT_LINE = "rate-control inputs 1"
-INPUT_FIELDS = (
-    "speed_count",
-    "speed_edge_us",
-    "flow_count",
-    "flow_edge_us",
-    "switches",
-    "supply_mv",
-)
-REQUEST_FIELDS = (
-    "rate_ml_ha",
-    "regulation",
-    "fixed_duty_u16",
-    "bench",
-    "bench_speed_mm_s",
-)
+INPUT_FIELDS = tuple(vars(Inputs()))
+REQUEST_FIELDS = tuple(vars(Request()))
 FIELDS = ("now_us", *INPUT_FIELDS, *REQUEST_FIELDS)
 
 
 class InputRecording:
     """Collects ticks; call `add` with what `step` is about to get, then `write` once."""
 
-    def __init__(self, settings: Mapping[str, Any]) -> None:
-        """`settings` are the values that the controller was built with."""
-        self._settings = dict(settings)
+    def __init__(self, settings: Settings) -> None:
+        """`settings` are what the controller was built with."""
+        defaults = Settings().as_dict()
+        self._settings = {
+            name: value for name, value in settings.as_dict().items() if value != defaults[name]
+        }
         self._numbers = array.array("i")
 
-    def add(self, inputs: Any, request: Any, now_us: int) -> None:
-        """Add the tick whose `Inputs` and `Request` these are."""
+    def add(self, inputs: Inputs, request: Request, now_us: int) -> None:
+        """Add the tick that begins at `now_us` with these records."""
         self._numbers.append(now_us)
         self._numbers.extend(getattr(inputs, name) for name in INPUT_FIELDS)
         self._numbers.extend(getattr(request, name) for name in REQUEST_FIELDS)

@@ -10,7 +10,7 @@ from host_sim.interpreters import MICROPYTHON_32, MICROPYTHON_64, run_on
 from rate_control.settings import build
 from tests.vm.random_machine import Random, random_settings
 
-CONFIGURATIONS = 40
+CONFIGURATIONS = 50
 TICKS = 1000
 RARE_TICKS = 20  # a state or fault that showed for fewer ticks was not tried
 

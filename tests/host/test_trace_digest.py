@@ -7,6 +7,7 @@ import pytest
 from host_sim.input_recording import FIELDS, InputRecording
 from host_sim.interpreters import CPYTHON, INTERPRETERS, run_on
 from rate_control.records import Inputs, Request
+from rate_control.settings import build
 from tests.vm.recorded_inputs import RecordedInputs
 
 SCRIPT = "tests/vm/digest.py"
@@ -33,7 +34,8 @@ def test_digest_shows_a_single_changed_input():
 
 def test_recording_reads_back_what_was_written(tmp_path):
     inputs, request = Inputs(), Request()
-    recording = InputRecording({"section_count": 2})
+    settings, _ = build({"section_count": 2})
+    recording = InputRecording(settings)
     for tick in range(3):
         inputs.speed_count, inputs.switches, request.bench = 2**30 - 1 - tick, tick, tick % 2
         recording.add(inputs, request, now_us=50_000 * tick)

@@ -85,13 +85,13 @@ class PulseInput:
             self.edge_us = self.random.up_to(LIMIT)
 
     def change_frequency(self):
-        """Choose a frequency: none, crawling, usual, or faster than any sensor."""
-        kind = self.random.below(8)
-        if kind == 0:
+        """Choose a frequency: none, crawling, faster than any sensor, or most often a usual one."""
+        kind = self.random.below(12)
+        if kind < 3:
             self.hertz = 0
-        elif kind == 1:
+        elif kind == 3:
             self.hertz = 1 + self.random.below(5)
-        elif kind == 2:
+        elif kind == 4:
             self.hertz = self.random.up_to(HERTZ_MAX)
         else:
             self.hertz = 1 + self.random.up_to(self.usual_hertz)
@@ -137,10 +137,12 @@ class RandomMachine:
         request.rate_ml_ha = random.up_to(RATE_MAX_ML_HA)
         request.regulation = 1 if random.one_in(4) else 0
         request.fixed_duty_u16 = random.up_to(DUTY_FULL)
-        if random.one_in(3):
+        if random.one_in(4):
             self.speed.hertz = 0
             request.bench = 1
         request.bench_speed_mm_s = random.up_to(SPEED_MAX_MM_S)
+        request.saving = 1 if random.one_in(16) else 0
+        request.program_failed = 1 if random.one_in(16) else 0
 
     def _throw_switches(self):
         """Sections in any combination; the implement mostly down; the master mostly on.
