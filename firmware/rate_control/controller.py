@@ -1,10 +1,12 @@
 """The controller: one step a tick, its stages in reading order.
 
-sense -> permit -> decide -> measure -> actuate -> account. Each stage reads the records of the stages
-before it and fills its own (see records.py).
+sense -> permit -> decide -> measure -> actuate -> account. Each stage reads the records of the
+stages before it and fills its own (see records.py).
 """
 
-from rate_control import faults, interlock, outputs as last_gate, trace
+from rate_control import faults, trace
+from rate_control import outputs as last_gate
+from rate_control.actuator import make as make_actuator
 from rate_control.application_rate import target_flow_ul_s
 from rate_control.debounce import make_debounce
 from rate_control.duty import PumpCurve
@@ -14,12 +16,13 @@ from rate_control.flow_rate import FlowRate
 from rate_control.ground_speed import GroundSpeed
 from rate_control.interlock import APPLYING, BENCH, Interlock
 from rate_control.intmath import ticks_diff
+from rate_control.permits import collect
 from rate_control.plausibility import Plausibility
 from rate_control.procedures.procedure import RUNNING
 from rate_control.records import Decided, Measured, Outputs, Request
 from rate_control.section import Sections
 from rate_control.totals import Totals
-from rate_control.units import DUTY_FULL, SWITCH_IMPLEMENT, SWITCH_MASTER, TICK_MS, TICK_US
+from rate_control.units import DUTY_FULL, SWITCH_MASTER, TICK_MS, TICK_US
 
 TICK_LATE_US = 3 * TICK_US  # the watchdog of a real board bites in the same order of time
 
@@ -35,7 +38,7 @@ class Controller:
         self.totals = Totals()
         self.trace = [0] * len(trace.FIELDS)
         self.interlock = Interlock()
-        self.procedure = None  # a procedures.procedure.Procedure, set between ticks
+        self.procedure = None  # set by begin()
         self._last_us = None
         self._bench_ticks = 0
         self._build(settings)
@@ -46,6 +49,7 @@ class Controller:
         self.request.rate_ml_ha = settings.rate_ml_ha
         self.sections = Sections(settings)
         self.curve = PumpCurve(settings)
+        self.actuator = make_actuator(settings, self.curve)
         self.loop = FlowLoop(settings)
         self._debounce = make_debounce(settings)
         self._speed = GroundSpeed(settings)
@@ -65,6 +69,12 @@ class Controller:
         self.interlock.lock()
         self._build(settings)
         return True
+
+    def begin(self, procedure):
+        """Take a procedure (procedures/procedure.py) between ticks and let it run."""
+        if procedure.NEEDS_BENCH:
+            self.actuator.lose_position()
+        self.procedure = procedure
 
     def step(self, inputs, now_us):
         """Run one tick and return the outputs to drive until the next.
@@ -91,31 +101,16 @@ class Controller:
         return tick_ok
 
     def _permit(self, tick_ok):
-        """Collect the permits and let the interlock choose the state."""
-        measured = self.measured
+        """Let the interlock choose the state from the permits of this tick."""
         decided = self.decided
-        master_on = measured.switches & SWITCH_MASTER
-        conditions = self._plausibility.conditions(measured, decided, tick_ok)
+        master_on = self.measured.switches & SWITCH_MASTER
+        conditions = self._plausibility.conditions(self.measured, decided, tick_ok)
         if self.request.program_failed:
             conditions |= faults.PROGRAM_FAILED
         decided.faults = self._faults.update(conditions, master_on)
-        permits = interlock.MASTER if master_on else 0
-        if measured.switches & SWITCH_IMPLEMENT:
-            permits |= interlock.IMPLEMENT
-        if measured.moving:
-            permits |= interlock.SPEED
-        if self.sections.switched_on(measured.switches):
-            permits |= interlock.SECTION
-        if not decided.faults & faults.BLOCKING:
-            permits |= interlock.NO_FAULT
-        if tick_ok:
-            permits |= interlock.TICK
-        if not measured.speed_valid:
-            permits |= interlock.STANDSTILL
-        if self.request.bench and self._bench_ticks < self._bench_limit_ticks:
-            permits |= interlock.BENCH_ASKED
-        if not self.request.saving:
-            permits |= interlock.STORE_IDLE
+        bench_in_time = self._bench_ticks < self._bench_limit_ticks
+        permits = collect(self.measured, self.request, self.sections, decided.faults, tick_ok,
+                          bench_in_time)
         was_bench = self.interlock.state == BENCH
         decided.permits = self.interlock.update(permits)
         decided.state = self.interlock.state
@@ -138,19 +133,26 @@ class Controller:
         decided = self.decided
         request = self.request
         if decided.state != APPLYING and decided.state != BENCH:
-            decided.section_mask = 0
-            decided.width_mm = 0
-            decided.target_ul_s = 0
-            decided.expected_ul_s = 0
-            decided.command_ul_s = 0
-            decided.coasting = 0
+            decided.rest()
             self.loop.rest()
             return
         speed = request.bench_speed_mm_s if decided.state == BENCH else measured.speed_mm_s
         decided.section_mask = self.sections.switched_on(measured.switches)
+        if self.procedure is not None and self.procedure.state == RUNNING:
+            decided.section_mask &= self.procedure.section_mask
         decided.width_mm = self.sections.width_mm(decided.section_mask)
         decided.target_ul_s = target_flow_ul_s(request.rate_ml_ha, speed, decided.width_mm)
-        self.loop.update(decided.target_ul_s, measured, decided)
+        decided.fixed_duty = self._fixed_duty()
+        self.loop.update(self.actuator, measured, decided)
+
+    def _fixed_duty(self):
+        """Return whether something else than the loop gives the demand."""
+        return 1 if self._driving() or self.request.regulation == Request.FIXED_DUTY else 0
+
+    def _driving(self):
+        """Return whether a running procedure gives the demand."""
+        procedure = self.procedure
+        return procedure is not None and procedure.NEEDS_BENCH and procedure.state == RUNNING
 
     def _measure(self):
         """Let a running procedure take its tick; one that drives lives on the bench alone."""
@@ -163,20 +165,22 @@ class Controller:
             procedure.step(self.measured, self.decided)
 
     def _actuate(self):
-        """Turn the commanded flow into a duty and pass it through the last gate."""
+        """Turn the commanded flow into a demand and pass it through the last gate."""
         decided = self.decided
-        procedure = self.procedure
-        if procedure is not None and procedure.NEEDS_BENCH and procedure.state == RUNNING:
-            duty = procedure.duty_u16
+        if self._driving():
+            decided.demand_u16 = self.procedure.duty_u16
         elif self.request.regulation == Request.FIXED_DUTY:
-            duty = self.request.fixed_duty_u16
+            decided.demand_u16 = self.request.fixed_duty_u16
         else:
-            duty = self.curve.duty_u16(decided.command_ul_s, decided.width_mm,
-                                       self.sections.total_width_mm, self.measured.supply_mv)
+            decided.demand_u16 = self.curve.demand_u16(
+                decided.command_ul_s, decided.width_mm, self.measured.supply_mv)
         decided.saturated = 0
         if decided.command_ul_s:
-            decided.saturated = 1 if duty >= DUTY_FULL else -1 if duty == 0 else 0
-        last_gate.gate(decided.state, decided.section_mask, duty, self.outputs)
+            if decided.demand_u16 >= DUTY_FULL:
+                decided.saturated = 1
+            elif decided.demand_u16 == 0:
+                decided.saturated = -1
+        last_gate.gate(self.actuator, decided, self.outputs)
 
     def _account(self, now_us):
         """Add the tick to the totals and write its trace line."""
@@ -191,4 +195,4 @@ class Controller:
         if decided.state == APPLYING:
             self.totals.add_ground(measured.distance_mm, TICK_MS, decided.section_mask,
                                    sections.widths_mm, decided.width_mm)
-        trace.fill(self.trace, now_us, measured, decided, self.loop.trim_q20, self.outputs)
+        trace.fill(self.trace, now_us, measured, decided, self.actuator, self.outputs)

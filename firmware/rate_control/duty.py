@@ -1,49 +1,74 @@
-"""The learned pump curve: which duty gives which flow, and how section count moves it.
+"""The learned pump curve: which demand gives which flow.
 
-A displacement pump behind orifices needs duty = a + b Q + c P, where the pressure is that of
-the whole boom at the flow Q / share: closing sections raises the pressure that the rest must
-be fed with. The curve is learned with all sections on; curve_pressure_u16 is the pressure part
-c P of its topmost point, so that the duty for a share of the width follows without learning
-every combination of sections.
+Demand is 0..DUTY_FULL towards more flow: the duty of a pump or proportional valve, or the
+position of a motorised regulating valve. The curve is learned with all sections on; share.py
+says how fewer sections move it.
 """
 
+from rate_control import share
 from rate_control.intmath import HALF, clamp, muldiv
 from rate_control.units import CURVE_POINTS, DUTY_FULL
 
-ONE_Q12 = 4096
-
 
 class PumpCurve:
-    """Looks up duty for flow and flow for duty."""
+    """Looks up demand for flow and flow for demand, for any part of the width."""
 
     def __init__(self, settings):
         self._flow = settings.curve_flow_ul_s
         self._duty = settings.curve_duty_u16
-        self._pressure_u16 = settings.curve_pressure_u16
         self._supply_mv = settings.curve_supply_mv
-        self.top_flow_ul_s = self.flow_ul_s(DUTY_FULL)
+        self._gap_u16 = settings.curve_gap_u16
+        self._share = share.make(settings)
+        self._falling = 0
+        self._turn_ul_s = 0  # where the flow last turned round
 
-    def duty_u16(self, flow_ul_s, width_mm, total_width_mm, supply_mv):
-        """Return the duty for a flow through width_mm of total_width_mm at a supply voltage."""
+    def demand_u16(self, flow_ul_s, width_mm, supply_mv):
+        """Return the demand for a flow through width_mm at a supply voltage (0: not known)."""
         if flow_ul_s <= 0 or width_mm <= 0:
             return 0
-        duty = max(interpolate(self._flow, self._duty, flow_ul_s), 0)
-        if width_mm < total_width_mm and self._pressure_u16:
-            duty += self._narrow_u16(flow_ul_s, width_mm, total_width_mm)
+        whole = self._share.whole(flow_ul_s, width_mm)
+        duty = max(interpolate(self._flow, self._duty, whole), 0)
+        duty += self._share.extra_u16(flow_ul_s, width_mm)
+        if self._gap_u16:
+            duty -= self._branch_u16(flow_ul_s)
         if supply_mv and self._supply_mv:
-            duty = muldiv(duty, self._supply_mv, supply_mv)
+            duty = muldiv(max(duty, 0), self._supply_mv, supply_mv)
         return clamp(duty, 0, DUTY_FULL)
 
-    def _narrow_u16(self, flow_ul_s, width_mm, total_width_mm):
-        """Return the extra duty for the pressure of fewer open sections."""
-        part = muldiv(flow_ul_s, ONE_Q12, self._flow[CURVE_POINTS - 1])
-        part = min(part, 4 * ONE_Q12)
-        narrow = min(muldiv(part, total_width_mm, width_mm), 4 * ONE_Q12)
-        return muldiv(self._pressure_u16, (narrow * narrow - part * part) >> 12, ONE_Q12)
+    def flow_ul_s(self, demand_u16, width_mm):
+        """Return the flow through width_mm at a demand, at the supply of the curve.
 
-    def flow_ul_s(self, duty_u16):
-        """Return the flow at a duty with all sections on, at the supply of the curve."""
-        return max(interpolate(self._duty, self._flow, duty_u16), 0)
+        The pressure part of a pump has no closed inverse: it is found by halving.
+        """
+        whole = max(interpolate(self._duty, self._flow, demand_u16), 0)
+        high = self._share.narrow(whole, width_mm)
+        if not self._share.extra_u16(high, width_mm):
+            return high
+        low = 0
+        while high - low > 16:
+            middle = (low + high) >> 1
+            if self.demand_u16(middle, width_mm, 0) > demand_u16:
+                high = middle
+            else:
+                low = middle
+        return low
+
+    def _branch_u16(self, flow_ul_s):
+        """Return what to take off the rising branch: the gap while the flow falls.
+
+        The branch changes once the flow has turned round by a 64th, so noise does not flip it.
+        """
+        if self._falling:
+            self._turn_ul_s = min(self._turn_ul_s, flow_ul_s)
+            if flow_ul_s - self._turn_ul_s > flow_ul_s >> 6:
+                self._falling = 0
+                self._turn_ul_s = flow_ul_s
+        else:
+            self._turn_ul_s = max(self._turn_ul_s, flow_ul_s)
+            if self._turn_ul_s - flow_ul_s > flow_ul_s >> 6:
+                self._falling = 1
+                self._turn_ul_s = flow_ul_s
+        return self._gap_u16 if self._falling else 0
 
 
 def interpolate(xs, ys, x):

@@ -3,10 +3,10 @@
 from rate_control.interlock import APPLYING, BENCH
 
 
-def gate(state, section_mask, duty_u16, outputs):
+def gate(actuator, decided, outputs):
     """Fill outputs with the command where the state permits it; make them safe otherwise."""
-    if state != APPLYING and state != BENCH:
+    if decided.state != APPLYING and decided.state != BENCH:
         outputs.make_safe()
         return
-    outputs.duty_u16 = duty_u16
-    outputs.section_mask = section_mask
+    outputs.section_mask = decided.section_mask
+    actuator.drive(decided, outputs)

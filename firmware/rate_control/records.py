@@ -73,8 +73,19 @@ class Decided:
         self.target_ul_s = 0
         self.expected_ul_s = 0  # what the meter should read if the machine follows its curve
         self.command_ul_s = 0  # target, corrected by the loop
+        self.demand_u16 = 0  # 0 to DUTY_FULL towards more flow: a duty or a valve position
+        self.fixed_duty = 0  # the demand is given, not regulated
         self.coasting = 0  # loop open, on its feed-forward, because the meter cannot be read
         self.saturated = 0  # +1 the machine can give no more, -1 no less
+
+    def rest(self):
+        """Decide on nothing: all flows zero, all sections shut."""
+        self.section_mask = 0
+        self.width_mm = 0
+        self.target_ul_s = 0
+        self.expected_ul_s = 0
+        self.command_ul_s = 0
+        self.coasting = 0
 
 
 class Outputs:

@@ -113,4 +113,4 @@ def cross_problems(settings):
     return problems
 
 
-assert MAX_SECTIONS == row("section_width_mm")[COUNT]
+assert row("section_width_mm")[COUNT] == MAX_SECTIONS

@@ -4,11 +4,11 @@ FIELDS = (
     "now_us", "switches", "speed_mm_s", "speed_valid", "distance_mm", "flow_ul_s", "flow_valid",
     "volume_ul", "supply_mv", "state", "permits", "faults", "section_mask", "width_mm",
     "target_ul_s", "expected_ul_s", "command_ul_s", "coasting", "saturated", "trim_q20",
-    "duty_u16", "valve_pulse_ms",
+    "duty_u16", "valve_pulse_ms", "demand_u16", "position_u16",
 )
 
 
-def fill(line, now_us, measured, decided, trim_q20, outputs):
+def fill(line, now_us, measured, decided, actuator, outputs):
     """Write the tick into line, a list of len(FIELDS) ints made beforehand."""
     line[0] = now_us
     line[1] = measured.switches
@@ -29,6 +29,8 @@ def fill(line, now_us, measured, decided, trim_q20, outputs):
     line[16] = decided.command_ul_s
     line[17] = decided.coasting
     line[18] = decided.saturated
-    line[19] = trim_q20
+    line[19] = actuator.trim_q20
     line[20] = outputs.duty_u16
     line[21] = outputs.valve_pulse_ms
+    line[22] = decided.demand_u16
+    line[23] = actuator.position_u16

@@ -1,6 +1,7 @@
 """The flow loop around a model machine: right, quick and steady though the curve is wrong."""
 
-from rate_control.flow_loop import ONE_Q20, FlowLoop, simc_gains
+from rate_control.actuator import ONE_Q20, PwmPump
+from rate_control.flow_loop import FlowLoop, simc_gains
 from rate_control.records import Decided, Measured
 from rate_control.settings import build
 
@@ -10,33 +11,35 @@ def close_loop(gain_percent, ticks, target=100000, floor=0, settings=None):
     made, problems = build(settings or {"meter_floor_ul_s": floor})
     assert problems == []
     loop = FlowLoop(made)
+    pump = PwmPump(None)
     measured = Measured()
     decided = Decided()
+    decided.target_ul_s = target
     measured.flow_valid = 1
     flow = 0
     past = [0, 0, 0]
     flows = []
     for _ in range(ticks):
         measured.flow_ul_s = flow
-        loop.update(target, measured, decided)
+        loop.update(pump, measured, decided)
         past = [decided.command_ul_s * gain_percent // 100] + past[:2]
         flow += (past[2] - flow) * 50 // 325  # lag 300 ms, delay 100 ms, as the settings say
         flows.append(flow)
-    return flows, loop, decided
+    return flows, pump, decided
 
 
 def test_right_curve_needs_no_trim():
-    flows, loop, _ = close_loop(100, 100)
+    flows, pump, _ = close_loop(100, 100)
     assert abs(flows[-1] - 100000) <= 200
-    assert abs(loop.trim_q20) < ONE_Q20 // 100
+    assert abs(pump.trim_q20) < ONE_Q20 // 100
 
 
 def test_wrong_curve_is_trimmed_out():
     for gain in (80, 90, 110, 125):
-        flows, loop, _ = close_loop(gain, 400)
+        flows, pump, _ = close_loop(gain, 400)
         assert abs(flows[-1] - 100000) <= 500, gain
         wanted = ONE_Q20 * 100 // gain - ONE_Q20
-        assert abs(loop.trim_q20 - wanted) < ONE_Q20 // 100
+        assert abs(pump.trim_q20 - wanted) < ONE_Q20 // 100
 
 
 def test_settles_in_the_time_asked_for_without_overshoot():
@@ -47,23 +50,25 @@ def test_settles_in_the_time_asked_for_without_overshoot():
 
 
 def test_below_the_meter_floor_it_coasts_and_applies_no_minimum():
-    flows, loop, decided = close_loop(80, 100, target=5000, floor=8000)
+    flows, pump, decided = close_loop(80, 100, target=5000, floor=8000)
     assert decided.coasting == 1
-    assert loop.trim_q20 == 0
+    assert pump.trim_q20 == 0
     assert abs(flows[-1] - 4000) <= 30  # the curve's error shows; no floor is applied
 
 
 def test_no_winding_up_against_a_stop():
     made, _ = build({"meter_floor_ul_s": 0})
     loop = FlowLoop(made)
+    pump = PwmPump(None)
     measured = Measured()
     decided = Decided()
+    decided.target_ul_s = 100000
     measured.flow_valid = 1
     measured.flow_ul_s = 20000
     decided.saturated = 1
     for _ in range(400):
-        loop.update(100000, measured, decided)
-    assert loop.trim_q20 <= 0
+        loop.update(pump, measured, decided)
+    assert pump.trim_q20 <= 0
 
 
 def test_simc_gains_for_a_known_machine():

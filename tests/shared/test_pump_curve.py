@@ -23,33 +23,33 @@ def test_points_and_between():
 
 def test_beyond_the_ends():
     assert interpolate(FLOWS, DUTIES, 102000) == 60000
-    assert curve().duty_u16(10000000, 3000, 3000, 0) == 65535
+    assert curve().demand_u16(10000000, 3000, 0) == 65535
 
 
 def test_there_and_back():
     made = curve()
     for flow in range(1000, 100000, 1777):
-        duty = made.duty_u16(flow, 3000, 3000, 0)
-        assert abs(made.flow_ul_s(duty) - flow) <= 6
+        duty = made.demand_u16(flow, 3000, 0)
+        assert abs(made.flow_ul_s(duty, 3000) - flow) <= 6
 
 
 def test_nothing_wanted_nothing_driven():
-    assert curve().duty_u16(0, 3000, 3000, 12000) == 0
-    assert curve().duty_u16(1000, 0, 3000, 12000) == 0
+    assert curve().demand_u16(0, 3000, 12000) == 0
+    assert curve().demand_u16(1000, 0, 12000) == 0
 
 
 def test_supply_scales_the_duty():
     made = curve(curve_supply_mv=12000)
-    assert made.duty_u16(40000, 3000, 3000, 12000) == 18000
-    assert made.duty_u16(40000, 3000, 3000, 13500) == 16000
-    assert made.duty_u16(40000, 3000, 3000, 0) == 18000
+    assert made.demand_u16(40000, 3000, 12000) == 18000
+    assert made.demand_u16(40000, 3000, 13500) == 16000
+    assert made.demand_u16(40000, 3000, 0) == 18000
 
 
 def test_fewer_sections_raise_the_pressure():
     # Half the width at half the flow: the pressure of the whole flow (x2)**2 of the half
     made = curve(curve_pressure_u16=20000)
-    whole = made.duty_u16(50000, 3000, 3000, 0)
-    narrow = made.duty_u16(50000, 1500, 3000, 0)
+    whole = made.demand_u16(50000, 3000, 0)
+    narrow = made.demand_u16(50000, 1500, 0)
     assert whole == 22000
     # part = 1/2 of the top flow: pressure part 1/4 of 20000; at half the width 1
     assert abs(narrow - (22000 + 15000)) <= 20

@@ -1,0 +1,98 @@
+"""Actuators: what a demand becomes at the pins, and what the machine has taught about itself.
+
+A pump or proportional valve follows its duty at once, and what it is off its curve becomes a
+trim. A regulating valve is driven towards a position, and what it is off becomes a correction
+of that position. The loop and the last gate do not know which one is fitted.
+"""
+
+from rate_control.intmath import LIMIT, clamp, muldiv, muldiv_signed
+from rate_control.share import PWM_PUMP
+from rate_control.valve_drive import ValveDrive
+
+ONE_Q20 = 1048576
+TRIM_LIMIT_Q20 = ONE_Q20 // 2  # the curve may be wrong by half; more is a fault, not a trim
+
+
+class PwmPump:
+    """A duty straight to the output.
+
+    The trim is in parts of the flow, because a sagging battery, a worn pump or outlet err that
+    way; so it survives a headland and scales with the open sections.
+    """
+
+    def __init__(self, curve):
+        self.trim_q20 = 0
+        self.position_u16 = 0
+        self._curve = curve
+
+    def trimmed_ul_s(self, target_ul_s):
+        """Return the flow to command for a wanted flow, by what was learned."""
+        return target_ul_s + muldiv_signed(self.trim_q20, target_ul_s, ONE_Q20)
+
+    def reference_ul_s(self, decided):
+        """Return the flow that the meter should show by and by, the trim being right."""
+        if not decided.fixed_duty:
+            return decided.target_ul_s
+        flow = self._curve.flow_ul_s(decided.demand_u16, decided.width_mm)
+        return muldiv(flow, ONE_Q20, ONE_Q20 + self.trim_q20)
+
+    def learn(self, decided, measured, ki_q20):
+        """Take a part of the error between expected and measured flow into the trim."""
+        error = decided.expected_ul_s - measured.flow_ul_s
+        if error * decided.saturated > 0:  # no winding up against a stop
+            return
+        step = muldiv_signed(error, ki_q20, max(decided.expected_ul_s, 1))
+        self.trim_q20 = clamp(self.trim_q20 + clamp(step, -ONE_Q20, ONE_Q20),
+                              -TRIM_LIMIT_Q20, TRIM_LIMIT_Q20)
+
+    def lose_position(self):
+        """Do nothing: a duty has no position."""
+
+    def drive(self, decided, outputs):
+        """Fill the outputs for the demand."""
+        outputs.duty_u16 = decided.demand_u16
+        outputs.valve_pulse_ms = 0
+
+
+class RegulatingValve:
+    """A motor that is driven towards a position; the meter says where it really is."""
+
+    def __init__(self, settings, curve):
+        self.trim_q20 = 0
+        self.valve = ValveDrive(settings)
+        self._curve = curve
+
+    @property
+    def position_u16(self):
+        """The reckoned position, 0 no flow to DUTY_FULL."""
+        return self.valve.position_u16
+
+    def trimmed_ul_s(self, target_ul_s):
+        """Return the wanted flow: what was learned is in the position."""
+        return target_ul_s
+
+    def reference_ul_s(self, decided):
+        """Return the flow that belongs to the reckoned position."""
+        return self._curve.flow_ul_s(clamp(self.valve.position_u16, 0, LIMIT), decided.width_mm)
+
+    def learn(self, decided, measured, ki_q20):
+        """Move the reckoned position towards where the measured flow says the valve is."""
+        found = self._curve.demand_u16(measured.flow_ul_s, decided.width_mm, 0)
+        thought = self._curve.demand_u16(decided.expected_ul_s, decided.width_mm, 0)
+        self.valve.correct(found - thought, min(ki_q20, ONE_Q20))
+
+    def lose_position(self):
+        """Forget the position, so that a demand of 0 runs against the stop."""
+        self.valve.lose_position()
+
+    def drive(self, decided, outputs):
+        """Fill the outputs with the pulse of this tick."""
+        outputs.duty_u16 = 0
+        outputs.valve_pulse_ms = self.valve.toward(decided.demand_u16)
+
+
+def make(settings, curve):
+    """Return the actuator of the settings."""
+    if settings.actuator == PWM_PUMP:
+        return PwmPump(curve)
+    return RegulatingValve(settings, curve)

@@ -1,0 +1,153 @@
+"""From what the pump curve procedure measured to settings. Runs once, outside the tick.
+
+Sums here may exceed a small int; nothing depends on the time they take.
+"""
+
+from rate_control.duty import interpolate
+from rate_control.intmath import clamp
+from rate_control.share import INLINE_VALVE, PWM_PUMP
+from rate_control.units import CURVE_POINTS, DUTY_FULL, FLOW_MAX_UL_S
+
+NARROW_LEVEL = 10  # in the middle of the demand: clear of the relief valve and of the floor
+
+
+def narrow_mask(settings):
+    """Return the sections, from the first on, that make at least half of the width, or 0.
+
+    0 where that would be all of them: then there is nothing to compare.
+    """
+    widths = settings.section_width_mm[: settings.section_count]
+    mask = 0
+    width = 0
+    for index, section_width in enumerate(widths):
+        if 2 * width >= sum(widths):
+            break
+        mask |= 1 << index
+        width += section_width
+    return mask if width < sum(widths) else 0
+
+
+def settings_from(measured):
+    """Return the proposed settings of a finished PumpCurveProcedure."""
+    settings = measured.settings
+    levels = len(measured.up_ul_s)
+    reference_mv = measured.supply_mv[NARROW_LEVEL]
+    demands = [at_supply(measured.demand_u16(level), measured.supply_mv[level], reference_mv)
+               for level in range(levels)]
+    flows = measured.up_ul_s
+    top = rising_top(flows)
+    curve_flow, curve_duty = resample(flows, demands, top)
+    gap = gap_u16(flows, measured.down_ul_s, demands, top)
+    proposed = {"curve_flow_ul_s": curve_flow, "curve_duty_u16": curve_duty,
+                "curve_supply_mv": reference_mv}
+    proposed["curve_gap_u16"] = gap if settings.actuator == PWM_PUMP else 0
+    if settings.actuator != PWM_PUMP:
+        proposed["valve_play_ms"] = gap * settings.valve_travel_ms // DUTY_FULL
+    if measured.narrow_ul_s:
+        name, value = share_number(settings, curve_flow, curve_duty, demands[NARROW_LEVEL],
+                                   flows[NARROW_LEVEL], measured.narrow_ul_s,
+                                   measured.narrow_mask)
+        proposed[name] = value
+    return proposed
+
+
+def at_supply(demand_u16, supply_mv, reference_mv):
+    """Return the demand that gives the same voltage to the motor at the reference supply."""
+    if not supply_mv or not reference_mv:
+        return demand_u16
+    return min(demand_u16 * supply_mv // reference_mv, DUTY_FULL)
+
+
+def rising_top(flows):
+    """Return the last level whose flow is still clearly above the one before: 1/200 more."""
+    top = len(flows) - 1
+    while top > 1 and flows[top] * 200 < flows[top - 1] * 201:
+        top -= 1
+    return top
+
+
+def resample(flows, demands, top):
+    """Return (flows, demands) of CURVE_POINTS: zero flow, then even steps up to level top.
+
+    The lowest point is the parabola's through three low levels, carried to zero flow; where the
+    flow does not end above demand 0, as behind a bypass, it is the flow at the lowest demand.
+    """
+    points = CURVE_POINTS - 1
+    zero = zero_flow_demand(flows, demands)
+    if zero >= 0:
+        new_flows, new_demands = [0], [zero]
+    else:
+        new_flows, new_demands = [flows[0]], [demands[0]]
+    for point in range(1, points + 1):
+        low, part = divmod(top * point, points)
+        high = min(low + 1, top)
+        new_flows.append(flows[low] + (flows[high] - flows[low]) * part // points)
+        new_demands.append(demands[low] + (demands[high] - demands[low]) * part // points)
+    for point in range(1, points + 1):
+        new_flows[point] = max(new_flows[point], new_flows[point - 1] + 1)
+        new_demands[point] = max(new_demands[point], new_demands[point - 1] + 1)
+    return new_flows, new_demands
+
+
+def zero_flow_demand(flows, demands):
+    """Return the demand at which flow begins, negative where it flows even at demand 0.
+
+    From the parabola through levels 0, 3 and 6, which is the law of a displacement pump behind
+    orifices; where it bends the wrong way, from the line through levels 0 and 3.
+    """
+    q0, q1, q2 = flows[0], flows[3], flows[6]
+    d0, d1, d2 = demands[0], demands[3], demands[6]
+    if demands[0] == 0 or q1 <= q0 or q2 <= q1:
+        return -1
+    slope = (d1 - d0) * q0 // (q1 - q0)  # of the first chord, times q0
+    # second divided difference times q0 q1: what the parabola adds at zero flow
+    bend = ((d2 - d1) * q0 * q1 // (q2 - q1) - (d1 - d0) * q0 * q1 // (q1 - q0)) // (q2 - q0)
+    return d0 - slope + max(bend, 0)
+
+
+def gap_u16(up, down, demands, top):
+    """Return the mean demand between the branches, over the middle of the curve."""
+    total = 0
+    count = 0
+    for level in range(3, top):
+        rise = up[level + 1] - up[level]
+        if rise > 0 and level < top:
+            total += (down[level] - up[level]) * (demands[level + 1] - demands[level]) // rise
+            count += 1
+    gap = total // count if count else 0
+    return clamp(gap, 0, 20000) if gap > DUTY_FULL // 200 else 0
+
+
+def share_number(settings, curve_flow, curve_duty, demand, wide_ul_s, narrow_ul_s, mask):
+    """Return (setting, value) of the law in share.py from one flow with fewer sections."""
+    widths = settings.section_width_mm[: settings.section_count]
+    total = sum(widths)
+    width = sum(section for index, section in enumerate(widths) if mask >> index & 1)
+    if settings.actuator == PWM_PUMP:
+        left = demand - interpolate(curve_flow, curve_duty, narrow_ul_s)
+        top = curve_flow[-1]
+        # c P_top = left / ((Q/Qt)**2 ((1/r)**2 - 1))
+        value = (left * top * top * width * width
+                 // max(narrow_ul_s * narrow_ul_s * (total * total - width * width), 1))
+        return "curve_pressure_u16", clamp(value, 0, DUTY_FULL)
+    if settings.actuator == INLINE_VALVE:
+        # Qm**2 = (1/r**2 - 1) / (1/Qn**2 - 1/Q1**2)
+        above = (total * total - width * width) * narrow_ul_s * narrow_ul_s * wide_ul_s * wide_ul_s
+        below = width * width * (wide_ul_s * wide_ul_s - narrow_ul_s * narrow_ul_s)
+        return "curve_share_ul_s", clamp(root(above // max(below, 1)), 1, FLOW_MAX_UL_S)
+    # Qp = (1 - r) / (1/Q1 - r/Qn)
+    above = (total - width) * wide_ul_s * narrow_ul_s
+    below = total * narrow_ul_s - width * wide_ul_s
+    return "curve_share_ul_s", clamp(above // max(below, 1), 1, FLOW_MAX_UL_S)
+
+
+def root(value):
+    """Return floor(sqrt(value)) of any size, by Newton's rule."""
+    if value < 2:
+        return value
+    guess = value
+    better = (guess + 1) // 2
+    while better < guess:
+        guess = better
+        better = (guess + value // guess) // 2
+    return guess

@@ -1,0 +1,109 @@
+"""How a part of the width moves the pump curve, one law for each kind of actuator.
+
+Each law has one number, which the pump curve procedure learns by closing sections. whole() is
+the flow with all sections on at the same demand, narrow() its inverse, extra_u16() a demand to
+add. r is the share of the width that is open, Q the flow through it.
+"""
+
+from rate_control.intmath import DIVISOR_LIMIT, isqrt, muldiv
+from rate_control.units import CURVE_POINTS, FLOW_MAX_UL_S
+
+PWM_PUMP = 0
+INLINE_VALVE = 1
+BYPASS_VALVE = 2
+ONE_Q12 = 4096
+ONE_Q14 = 16384
+
+
+class PumpShare:
+    """A displacement pump: demand = a + b Q + c P, and P is that of all sections at Q / r.
+
+    pressure_u16 is c P at the topmost point of the curve.
+    """
+
+    def __init__(self, settings):
+        self._total_mm = sum(settings.section_width_mm[: settings.section_count])
+        self._pressure_u16 = settings.curve_pressure_u16
+        self._top_ul_s = settings.curve_flow_ul_s[CURVE_POINTS - 1]
+
+    def whole(self, flow_ul_s, width_mm):
+        """Return the flow: its part of the demand does not depend on the sections."""
+        return flow_ul_s
+
+    def narrow(self, flow_ul_s, width_mm):
+        """Return the flow, as whole() does."""
+        return flow_ul_s
+
+    def extra_u16(self, flow_ul_s, width_mm):
+        """Return the demand for the pressure that fewer sections add."""
+        if not self._pressure_u16 or width_mm >= self._total_mm or width_mm <= 0:
+            return 0
+        part = min(muldiv(flow_ul_s, ONE_Q12, self._top_ul_s), 4 * ONE_Q12)
+        narrow = min(muldiv(part, self._total_mm, width_mm), 4 * ONE_Q12)
+        return muldiv(self._pressure_u16, max(narrow * narrow - part * part, 0) >> 12, ONE_Q12)
+
+
+class ValveShare:
+    """What both regulating valves have in common: no extra demand, one flow learned."""
+
+    def __init__(self, settings):
+        self._total_mm = sum(settings.section_width_mm[: settings.section_count])
+        self._flow_ul_s = max(settings.curve_share_ul_s, 1)
+
+    def extra_u16(self, flow_ul_s, width_mm):
+        """Return 0: whole() says it all."""
+        return 0
+
+
+class InlineShare(ValveShare):
+    """A valve in line behind a steady pressure: 1/Kv**2 = P0/Q**2 - 1/(r Kn)**2.
+
+    The same opening with all sections on: 1/Q1**2 = 1/Q**2 - (1/r**2 - 1)/Qm**2, where Qm, the
+    learned number, is the flow of all sections without the valve.
+    """
+
+    def _over(self, flow_ul_s, width_mm):
+        """Return (Q/Qm)**2 (1/r**2 - 1) in 1/4096, at most 3."""
+        inverse = min(muldiv(self._total_mm, ONE_Q12, max(width_mm, 1)), 16383)  # 1/r, up to 4
+        wider = (inverse * inverse >> 12) - ONE_Q12
+        part = min(muldiv(flow_ul_s, ONE_Q12, self._flow_ul_s), ONE_Q12)
+        return min((part * part >> 12) * max(wider, 0) >> 12, 3 * ONE_Q12 - 1)
+
+    def whole(self, flow_ul_s, width_mm):
+        """Return Q1; where no opening gives this flow, the highest flow."""
+        left = ONE_Q12 - self._over(flow_ul_s, width_mm)
+        if left <= ONE_Q12 >> 4:
+            return FLOW_MAX_UL_S
+        return min(muldiv(flow_ul_s, ONE_Q14, isqrt(left << 16)), FLOW_MAX_UL_S)
+
+    def narrow(self, flow_ul_s, width_mm):
+        """Return Q for Q1."""
+        return muldiv(flow_ul_s, ONE_Q14, isqrt((ONE_Q12 + self._over(flow_ul_s, width_mm)) << 16))
+
+
+class BypassShare(ValveShare):
+    """A valve that lets the rest of the flow back to the tank: Qp/Q1 = 1 + r (Qp/Q - 1).
+
+    Qp, the learned number, is the flow of the pump; with a very large one the law is that of a
+    steady pressure, Q1 = Q/r.
+    """
+
+    def whole(self, flow_ul_s, width_mm):
+        """Return Q1 = Qp Q / (Q + r (Qp - Q))."""
+        rest = max(self._flow_ul_s - flow_ul_s, 0)
+        below = flow_ul_s + muldiv(rest, width_mm, self._total_mm)
+        return min(muldiv(self._flow_ul_s, flow_ul_s, max(below, 1)), FLOW_MAX_UL_S)
+
+    def narrow(self, flow_ul_s, width_mm):
+        """Return Q = Qp Q1 / (Q1 + (Qp - Q1) / r)."""
+        rest = max(self._flow_ul_s - flow_ul_s, 0)
+        wide = min(muldiv(rest, self._total_mm, max(width_mm, 1)), DIVISOR_LIMIT - FLOW_MAX_UL_S)
+        return min(muldiv(self._flow_ul_s, flow_ul_s, max(flow_ul_s + wide, 1)), FLOW_MAX_UL_S)
+
+
+LAWS = (PumpShare, InlineShare, BypassShare)  # by the setting actuator
+
+
+def make(settings):
+    """Return the law for the actuator of the settings."""
+    return LAWS[settings.actuator](settings)
