@@ -128,7 +128,8 @@ class Operations:
         from rate_control.procedures import catalogue  # seldom used, so loaded when it is
         if self.running_procedure() is not None:
             return "another procedure is running"
-        procedure, problem = catalogue.make(name, parameters, self.controller.settings)
+        procedure, problem = catalogue.make(
+            name, parameters, self.controller.settings, self.controller.totals)
         if problem:
             return problem
         if procedure.NEEDS_BENCH:

@@ -1,10 +1,14 @@
 """What all measuring procedures share.
 
-A procedure is made by the application, handed to Controller.procedure and stepped once a tick
-after the interlock, without allocating. It proposes settings when it is done and changes none:
-the application shows the proposal beside the present values and applies it only when a person
-confirms. A procedure that NEEDS_BENCH gives the duty while the bench is on; it stops when the
-bench ends, so the master switch ends it at any moment.
+A procedure is made from a row of catalogue.py, handed to Controller.procedure and stepped once
+a tick after the interlock, without allocating. Between ticks a person acts on it: marks, enters
+what was read off a jug or a scale, takes back a slip, completes. Screens, link and command line
+need nothing but accepts(), act(), prompt(), entry(), needs_more(), facts() and proposal().
+
+It proposes settings when it is done and changes none: the application shows the proposal beside
+the present values (see keeping.py) and applies it only when a person confirms. A procedure that
+NEEDS_BENCH gives the duty while the bench is on; it stops when the bench ends, so the master
+switch ends it at any moment.
 """
 
 RUNNING = 0
@@ -13,12 +17,23 @@ STOPPED = 2  # by a person, the master switch or the end of the bench
 FAILED = 3  # the measurement makes no sense; reason says why
 STATE_NAMES = ("running", "done", "stopped", "failed")
 
+MARK = "mark"  # begin or end a run, now
+ENTER = "enter"  # give the amount that entry() asks for
+TAKE_BACK = "take_back"  # drop the newest run or amount
+COMPLETE = "complete"  # end it with a result
+NOT_NOW = "not possible now"
+NOT_YET = "not precise enough yet"  # needs_more() says what is missing
+
 
 class Procedure:
     """Base of all procedures.
 
     NAME is the word used by the link and the command line. state is one of the constants above,
-    reason a fixed text for a person. duty_u16 and valve_pulse_ms are what it drives.
+    reason a fixed text for a person. duty_u16 is the demand it drives: a duty or a position.
+
+    Wherever a value carries a quantity, that is a key of the table of units
+    (app/units_text.py) and the value an int in the quantity's internal unit; "" is a plain
+    number and "words" a fixed text.
     """
 
     NAME = ""
@@ -28,7 +43,7 @@ class Procedure:
         self.state = RUNNING
         self.reason = ""
         self.duty_u16 = 0
-        self.valve_pulse_ms = 0
+        self.section_mask = -1  # sections it lets open, of those switched on
 
     def step(self, measured, decided):
         """Take one tick: the records as the controller filled them (see records.py)."""
@@ -44,12 +59,68 @@ class Procedure:
         self.state = state
         self.reason = reason
         self.duty_u16 = 0
-        self.valve_pulse_ms = 0
+
+    def accepts(self):
+        """Return the actions that make sense now, a tuple out of the words above."""
+        return ()
+
+    def act(self, action, value=None):
+        """Do one of accepts(), with the value for ENTER; return "" or why not, in words.
+
+        Between ticks only. What is refused changes nothing.
+        """
+        if self.state != RUNNING or action not in self.accepts():
+            return NOT_NOW
+        if action == MARK:
+            return self._mark()
+        if action == TAKE_BACK:
+            return self._take_back()
+        if action == ENTER:
+            problem = entry_problem(self.entry(), value)
+            return problem if problem else self._enter(value)
+        if self.needs_more():
+            return NOT_YET
+        self.finish(DONE, "done")
+        return ""
+
+    def prompt(self):
+        """Return what a person is to do next, a fixed text of at most 40 characters."""
+        return ""
+
+    def entry(self):
+        """Return what ENTER takes now as (name, quantity, low, high), None for nothing."""
+        return None
+
+    def needs_more(self):
+        """Return what is missing for the wanted precision as (words, value, quantity), or None.
+
+        The value belongs after the words: ("more runs needed:", 2, ""). It allocates.
+        """
+        return None
 
     def proposal(self):
         """Return the settings it proposes, a dict by name, empty unless done; it allocates."""
         return {}
 
     def facts(self):
-        """Return what was measured as a list of (name, value, unit); it allocates."""
+        """Return what was measured so far as a list of (name, value, quantity); it allocates."""
         return []
+
+    def _mark(self):
+        raise NotImplementedError
+
+    def _enter(self, value):
+        raise NotImplementedError
+
+    def _take_back(self):
+        raise NotImplementedError
+
+
+def entry_problem(entry, value):
+    """Return what is wrong with a value for an entry or a parameter, or an empty text."""
+    if isinstance(value, bool) or not isinstance(value, int):
+        return "must be a whole number"
+    low, high = entry[2], entry[3]
+    if not low <= value <= high:
+        return "must be %d to %d, is %d" % (low, high, value)
+    return ""

@@ -1,0 +1,84 @@
+"""Every procedure in one table; screens, link and command line are made from it.
+
+A row is (name, class, parameters, meaning). A parameter is (name, quantity, low, high, default,
+meaning): its value is an int in the internal unit of the quantity, a key of the table of units
+(app/units_text.py); "" is a plain number.
+"""
+
+from rate_control.procedures.course import Course
+from rate_control.procedures.meter_catch import MeterCatch
+from rate_control.procedures.outlet_catch import OutletCatch
+from rate_control.procedures.plot_catch import PlotCatch
+from rate_control.procedures.procedure import entry_problem
+from rate_control.procedures.tank_check import TankCheck
+
+NAME, CLASS, PARAMS, MEANING = range(4)
+P_NAME, P_QUANTITY, P_LOW, P_HIGH, P_DEFAULT, P_MEANING = range(6)
+
+_PRECISION = ("precision_permille", "share_permille", 1, 50, 5, "precision wanted")
+
+CATALOGUE = (
+    ("course", Course, (
+        ("distance_mm", "distance_mm", 30000, 2000000, 100000, "between the stakes, by tape"),
+        _PRECISION,
+    ), "pulses of the speed sensor on a measured course"),
+    ("meter_catch", MeterCatch, (
+        ("weighed", "", 0, 1, 0, "0 volume in a jug, 1 mass on a scale"),
+        ("density_g_l", "density_g_l", 500, 2500, 998, "of what is weighed; water 0.998 kg/L"),
+        ("scale_step", "", 0, 1000, 10, "finest step of jug (mL) or scale (g)"),
+        _PRECISION,
+    ), "pulses of the flow meter for a caught amount"),
+    ("outlet_catch", OutletCatch, (
+        ("outlets", "", 1, 72, 7, "how many outlets are caught"),
+        ("time_ms", "time_ms", 5000, 600000, 60000, "how long each is caught"),
+        ("nominal_flow_ul_s", "outlet_flow_ul_s", 0, 1000000, 0, "of a new outlet; 0 not known"),
+        ("scale_step_ml", "catch_ml", 0, 1000, 5, "finest step of the jug"),
+    ), "worn and blocked outlets by their catch"),
+    ("plot_catch", PlotCatch, (
+        ("width_mm", "width_mm", 50, 20000, 500, "width that one outlet serves"),
+        ("customary", "", 0, 1, 0, "1: 1/128 acre, ounces are gal/ac"),
+        ("distance_mm", "distance_mm", 0, 2000000, 0, "course driven; 0 that of the method"),
+        ("times", "", 1, 20, 1, "course times that a catch lasts"),
+        ("scale_step_ml", "catch_ml", 0, 1000, 5, "finest step of the jug"),
+        ("precision_permille", "share_permille", 1, 100, 20, "precision wanted"),
+    ), "rate from a catch on 1/128 acre or 10 m2"),
+    ("tank_check", TankCheck, (
+        ("meter_ml", "volume_ml", 0, 1000000000, 0, "by meter; 0 takes the job totals"),
+        ("tank_step_ml", "volume_ml", 0, 500000, 5000, "finest step of the tank's scale"),
+        ("precision_permille", "share_permille", 1, 50, 10, "precision wanted"),
+    ), "meter against tank over a whole job"),
+)
+
+
+def row(name):
+    """Return the row of a procedure, or None where there is no such procedure."""
+    for entry in CATALOGUE:
+        if entry[NAME] == name:
+            return entry
+    return None
+
+
+def defaults(name):
+    """Return the parameters of a procedure by name, each at its default."""
+    return {param[P_NAME]: param[P_DEFAULT] for param in row(name)[PARAMS]}
+
+
+def make(name, values, settings, totals=None):
+    """Return (procedure, "") for a dict of parameters; what is left out has its default.
+
+    Bad parameters are refused as a whole: (None, every problem in one line). totals are the
+    job's (see totals.py), for those that compare with it.
+    """
+    entry = row(name)
+    if entry is None:
+        return None, "%s: no such procedure" % name
+    params = defaults(name)
+    problems = ["%s: no such parameter" % given for given in values if given not in params]
+    params.update(values)
+    for param in entry[PARAMS]:
+        fault = entry_problem(param, params[param[P_NAME]])
+        if fault:
+            problems.append("%s: %s" % (param[P_NAME], fault))
+    if problems:
+        return None, "; ".join(problems)
+    return entry[CLASS](settings, params, totals), ""

@@ -1,0 +1,55 @@
+"""Ground-speed course: pulses counted over a measured distance, driven there and back.
+
+A count between two marks over a known distance needs no steady speed and no clock. Driven both
+ways, slope and wind cancel. Practice of the extension services: a course of at least 100 ft, on
+the field surface, tank half full, both directions (Cornell University,
+http://aben.cals.cornell.edu/extension/pestapp/publications/Calibration.boom.sprayer.combo1.html).
+"""
+
+from rate_control.intmath import LIMIT
+from rate_control.procedures.keeping import ratio_rounded
+from rate_control.procedures.runs import ONE_PPM, CountedRuns
+
+
+class Course(CountedRuns):
+    """Proposes speed_pulses_km. A run is a mark at each end; two runs each way."""
+
+    NAME = "course"
+    SETTING = "speed_pulses_km"
+    SCALE = 1000000  # mm in a kilometre
+    MIN_RUNS = 4
+    PAIRS = 1
+
+    def __init__(self, settings, params, totals=None):
+        """params: distance_mm between the stakes, precision_permille."""
+        CountedRuns.__init__(self, settings, params["precision_permille"], "distance_mm")
+        self._distance_mm = params["distance_mm"]
+
+    def step(self, measured, decided):
+        """See Procedure."""
+        self._count = (self._count + measured.speed_pulses) & LIMIT
+
+    def prompt(self):
+        """See Procedure."""
+        if self._begun is not None:
+            return "drive on; mark at the far stake"
+        if len(self._pulses) % 2:
+            return "drive back; mark at the stake"
+        return "drive; mark at the first stake"
+
+    def _ended(self, pulses):
+        return self._add(pulses, self._distance_mm)
+
+    def facts(self):
+        """See Procedure."""
+        facts = CountedRuns.facts(self)
+        if not self._pulses:
+            return facts
+        there = self._pulses[0::2]
+        back = self._pulses[1::2]
+        if back:
+            facts.append(("back against there", ratio_rounded(
+                ONE_PPM * (sum(back) * len(there) - sum(there) * len(back)),
+                sum(there) * len(back)), "share_ppm"))
+        facts.append(("result", self.result(), "pulses_per_km"))
+        return facts

@@ -1,0 +1,84 @@
+"""Flow-meter catch: pulses counted while a known volume, or a weighed mass, is caught.
+
+The bench runs the liquid: sections chosen by their switches, a bench speed or a fixed duty by
+hand. Marks are set with the liquid at rest, so nothing depends on the moment: every pulse
+between them belongs to the jug. A meter that counts volume counts it for every liquid, so its
+K-factor needs no correction for density; density only turns a weighed mass into a volume.
+"""
+
+from rate_control.interlock import APPLYING
+from rate_control.intmath import LIMIT
+from rate_control.procedures.runs import CountedRuns
+
+AMOUNT_MAX = 1000000  # mL or g
+UL_PER_ML = 1000
+
+
+class MeterCatch(CountedRuns):
+    """Proposes meter_pulses_hl. A run is a mark, the liquid, a mark, and what was caught."""
+
+    NAME = "meter_catch"
+    SETTING = "meter_pulses_hl"
+    SCALE = 100000000  # uL in 100 L
+
+    def __init__(self, settings, params, totals=None):
+        """params: weighed (0 or 1), density_g_l, scale_step (mL or g), precision_permille."""
+        self._weighed = params["weighed"]
+        self._density_g_l = params["density_g_l"]
+        quantity = "mass_g" if self._weighed else "catch_ml"
+        CountedRuns.__init__(self, settings, params["precision_permille"], quantity)
+        self._step = self._to_ul(params["scale_step"])
+        self._spilt = 0  # 1: the machine was at work during the run
+
+    def step(self, measured, decided):
+        """See Procedure."""
+        self._count = (self._count + measured.flow_pulses) & LIMIT
+        if decided.state == APPLYING:
+            self._spilt = 1
+
+    def prompt(self):
+        """See Procedure."""
+        if self._waiting is not None:
+            return "enter the mass" if self._weighed else "enter the volume"
+        if self._begun is not None:
+            return "bench on, fill, bench off; then mark"
+        return "empty jug in place; liquid off; mark"
+
+    def entry(self):
+        """See Procedure."""
+        if self._waiting is None:
+            return None
+        return ("mass" if self._weighed else "volume", self._amount_quantity, 1, AMOUNT_MAX)
+
+    def _begin(self):
+        self._spilt = 0
+
+    def _run_problem(self, pulses):
+        if self._spilt:
+            return "drove and applied: catch at standstill"
+        return CountedRuns._run_problem(self, pulses)
+
+    def _enter(self, value):
+        problem = self._add(self._waiting, self._to_ul(value))
+        if not problem:
+            self._waiting = None
+        return problem
+
+    def _to_ul(self, amount):
+        """Return mL or g as uL."""
+        if self._weighed:
+            return amount * UL_PER_ML * 1000 // self._density_g_l
+        return amount * UL_PER_ML
+
+    def _shown(self, amount):
+        if self._weighed:
+            return -(-amount * self._density_g_l // (UL_PER_ML * 1000))
+        return -(-amount // UL_PER_ML)
+
+    def facts(self):
+        """See Procedure."""
+        facts = CountedRuns.facts(self)
+        if self._pulses:
+            facts.append(("result", self.result(), "pulses_per_hl"))
+        facts.append(("density correction", "none: a meter counts volume", "words"))
+        return facts

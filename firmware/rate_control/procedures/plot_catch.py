@@ -1,0 +1,157 @@
+"""The 1/128-acre method and its metric twin: a plot so large that the catch is the rate.
+
+One US gallon is 128 fl oz. Drive a course that makes 1/128 acre with the width of one outlet,
+then catch one outlet for the time the course took: fluid ounces are gallons an acre. "One
+ounce/340 ft2 = 1 GPA": LSU AgCenter; distances by width: Ohio State University Extension,
+Bulletin 817, http://ohioline.osu.edu/b817/b817_07.html . On 10 m2, a thousandth of a hectare,
+millilitres are litres a hectare.
+
+The rate follows from catch, distance and width alone; the time only has to be the same for
+driving and for catching, and the controller keeps it. A catch that lasts several course times
+makes small amounts readable.
+"""
+
+from rate_control import density
+from rate_control.intmath import LIMIT
+from rate_control.procedures.keeping import ratio_rounded
+from rate_control.procedures.procedure import COMPLETE, ENTER, MARK, TAKE_BACK, Procedure
+from rate_control.units import RATE_MAX_ML_HA, TICK_MS
+
+OUNCE_PLOT_MM2 = 31616066  # 43560 ft2 / 128
+METRIC_PLOT_MM2 = 10000000
+MM2_PER_HA = 10000000000
+CATCH_MAX_ML = 100000
+MAX_CATCHES = 72
+ONE_PPM = 1000000
+
+
+def course_mm(width_mm, customary):
+    """Return the distance that makes the plot with a width; customary: 1 for 1/128 acre."""
+    return ratio_rounded(OUNCE_PLOT_MM2 if customary else METRIC_PLOT_MM2, width_mm)
+
+
+class PlotCatch(Procedure):
+    """Proposes nothing: it says what rate the outlets give at the driven speed."""
+
+    NAME = "plot_catch"
+
+    def __init__(self, settings, params, totals=None):
+        """params: width_mm of one outlet, customary (0 or 1), distance_mm (0: the method's),
+        times (course times that a catch lasts), scale_step_ml of the jug, precision_permille.
+        """
+        Procedure.__init__(self)
+        self._width_mm = params["width_mm"]
+        self._distance_mm = (params["distance_mm"]
+                             or course_mm(self._width_mm, params["customary"]))
+        self._times = params["times"]
+        self._step_ml = params["scale_step_ml"]
+        self._precision_ppm = params["precision_permille"] * 1000
+        self._target_ml_ha = settings.rate_ml_ha
+        self._density_g_l = settings.liquid_density_g_l
+        self._ticks = 0  # of the whole procedure: the tick counts, marks read
+        self._begun = None
+        self._courses_ticks = []
+        self._caught_ml = []
+
+    def step(self, measured, decided):
+        """See Procedure."""
+        self._ticks = (self._ticks + 1) & LIMIT
+
+    def accepts(self):
+        """See Procedure."""
+        if self._begun is not None:
+            return (MARK, TAKE_BACK)
+        actions = (COMPLETE, TAKE_BACK) if self._caught_ml else (MARK,)
+        if not self._caught_ml and self._courses_ticks:
+            actions += (TAKE_BACK,)
+        return actions + (ENTER,) if len(self._caught_ml) < MAX_CATCHES else actions
+
+    def prompt(self):
+        """See Procedure."""
+        if self._begun is not None:
+            return "steady speed; mark at the far stake"
+        if self._courses_ticks or self._caught_ml:
+            return "catch for the time shown; enter it"
+        return "drive; mark at the first stake"
+
+    def entry(self):
+        """See Procedure."""
+        return "outlet %d" % (len(self._caught_ml) + 1), "catch_ml", 1, CATCH_MAX_ML
+
+    def _mark(self):
+        if self._begun is None:
+            self._begun = self._ticks
+            return ""
+        ticks = (self._ticks - self._begun) & LIMIT
+        self._begun = None
+        if not ticks:
+            return "no time passed between the marks"
+        self._courses_ticks.append(ticks)
+        return ""
+
+    def _enter(self, value):
+        self._caught_ml.append(value)
+        return ""
+
+    def _take_back(self):
+        if self._begun is not None:
+            self._begun = None
+        elif self._caught_ml:
+            self._caught_ml.pop()
+        else:
+            self._courses_ticks.pop()
+        return ""
+
+    def course_ms(self):
+        """Return the mean time of the driven courses, 0 where none was driven."""
+        if not self._courses_ticks:
+            return 0
+        return ratio_rounded(TICK_MS * sum(self._courses_ticks), len(self._courses_ticks))
+
+    def rate_ml_ha(self):
+        """Return the rate that the mean catch stands for; at least one must be entered."""
+        plots_mm2 = self._distance_mm * self._width_mm * self._times * len(self._caught_ml)
+        return ratio_rounded(sum(self._caught_ml) * MM2_PER_HA, plots_mm2)
+
+    def needs_more(self):
+        """See Procedure: the step of the jug's scale, d/A, decides."""
+        if not self._caught_ml:
+            return "catches to enter:", 1, ""
+        wanted_ml = -(-self._step_ml * ONE_PPM // self._precision_ppm)
+        mean_ml = sum(self._caught_ml) // len(self._caught_ml)
+        if mean_ml >= wanted_ml:
+            return None
+        times = -(-self._times * wanted_ml // max(mean_ml, 1))
+        return "too little; catch this many times as long:", times, ""
+
+    def facts(self):
+        """See Procedure."""
+        facts = [("course", self._distance_mm, "distance_mm")]
+        course_ms = self.course_ms()
+        if course_ms:
+            facts += [("course time", course_ms, "time_ms"),
+                      ("catch for", course_ms * self._times, "time_ms"),
+                      ("speed", self._distance_mm * 1000 // course_ms, "speed_mm_s")]
+        if not self._caught_ml:
+            return facts
+        rate = self.rate_ml_ha()
+        facts += [("catches", len(self._caught_ml), ""),
+                  ("rate caught", rate, "rate_ml_ha"),
+                  ("target rate", self._target_ml_ha, "rate_ml_ha"),
+                  ("off target", ratio_rounded(ONE_PPM * (rate - self._target_ml_ha),
+                                               self._target_ml_ha), "share_ppm")]
+        return facts + density_facts(min(rate, RATE_MAX_ML_HA), self._target_ml_ha,
+                                     self._density_g_l)
+
+
+def density_facts(rate_ml_ha, target_ml_ha, density_g_l):
+    """Return what a catch with water says about a liquid of another density, as facts."""
+    if density_g_l == density.WATER_G_L:
+        return []
+    return [
+        ("water caught: the liquid at this pressure",
+         density.liquid_rate_ml_ha(rate_ml_ha, density_g_l), "rate_ml_ha"),
+        ("water to catch for the target",
+         density.water_rate_ml_ha(target_ml_ha, density_g_l), "rate_ml_ha"),
+        ("where the meter decides", "no correction", "words"),
+    ]

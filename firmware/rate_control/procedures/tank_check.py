@@ -1,0 +1,106 @@
+"""Tank-to-tank check: litres by meter against litres by tank, over a whole job.
+
+Fill to a mark with the machine level, clear the job totals, work, and measure what fills it to
+the same mark again. The metered volume includes what the bench let out: it left the same tank.
+The two readings at the mark are together good for one step d of the scale, the meter for one
+pulse of N: the ratio is known to 1/N + d/V.
+"""
+
+from rate_control import settings as table
+from rate_control.procedures.keeping import ratio_rounded
+from rate_control.procedures.procedure import (
+    COMPLETE,
+    DONE,
+    ENTER,
+    FAILED,
+    TAKE_BACK,
+    Procedure,
+)
+
+ONE_PPM = 1000000
+ML_PER_HL = 100000
+VOLUME_MAX_ML = 1000000000  # a thousand cubic metres
+TOO_FAR = 2  # factor between the two beyond which one is wrong, and not the K-factor
+
+
+class TankCheck(Procedure):
+    """Proposes meter_pulses_hl = the present one x litres by meter / litres by tank."""
+
+    NAME = "tank_check"
+
+    def __init__(self, settings, params, totals=None):
+        """params: meter_ml (0: the job totals), tank_step_ml, precision_permille."""
+        Procedure.__init__(self)
+        self._pulses_hl = settings.meter_pulses_hl
+        self._row = table.row("meter_pulses_hl")
+        self._meter_ml = params["meter_ml"]
+        if totals is not None and not self._meter_ml:
+            self._meter_ml = _millilitres(totals.volume) + _millilitres(totals.bench_volume)
+        self._step_ml = params["tank_step_ml"]
+        self._precision_ppm = params["precision_permille"] * 1000
+        self._tank_ml = 0
+        if not self._meter_ml:
+            self.finish(FAILED, "nothing metered in this job yet")
+
+    def step(self, measured, decided):
+        """See Procedure: all it needs is in the totals."""
+
+    def accepts(self):
+        """See Procedure."""
+        return (COMPLETE, TAKE_BACK) if self._tank_ml else (ENTER,)
+
+    def prompt(self):
+        """See Procedure."""
+        return "" if self._tank_ml else "refill to the mark; enter the volume"
+
+    def entry(self):
+        """See Procedure."""
+        return None if self._tank_ml else ("volume", "volume_ml", 1, VOLUME_MAX_ML)
+
+    def _enter(self, value):
+        if not value <= TOO_FAR * self._meter_ml <= TOO_FAR * TOO_FAR * value:
+            return "far from the metered volume: check it"
+        if not self._row[table.LOW] <= self._result(value) <= self._row[table.HIGH]:
+            return "makes no sense: check the volume"
+        self._tank_ml = value
+        return ""
+
+    def _take_back(self):
+        self._tank_ml = 0
+        return ""
+
+    def _result(self, tank_ml):
+        return ratio_rounded(self._pulses_hl * self._meter_ml, tank_ml)
+
+    def resolution_ppm(self):
+        """Return 1/N + d/V."""
+        pulses = max(self._meter_ml * self._pulses_hl // ML_PER_HL, 1)
+        return ONE_PPM // pulses + ratio_rounded(ONE_PPM * self._step_ml, self._meter_ml)
+
+    def needs_more(self):
+        """See Procedure."""
+        resolution = self.resolution_ppm()
+        if resolution <= self._precision_ppm:
+            return None
+        needed = self._meter_ml * resolution // self._precision_ppm + 1
+        return "job too small; use at least", needed, "volume_ml"
+
+    def proposal(self):
+        """See Procedure."""
+        return {"meter_pulses_hl": self._result(self._tank_ml)} if self.state == DONE else {}
+
+    def facts(self):
+        """See Procedure."""
+        facts = [("by meter", self._meter_ml, "volume_ml"),
+                 ("resolution", self.resolution_ppm() if self._meter_ml else 0, "share_ppm")]
+        if self._tank_ml:
+            off = ratio_rounded(ONE_PPM * (self._meter_ml - self._tank_ml), self._tank_ml)
+            facts += [("by tank", self._tank_ml, "volume_ml"),
+                      ("meter against tank", off, "share_ppm"),
+                      ("result", self._result(self._tank_ml), "pulses_per_hl")]
+        return facts
+
+
+def _millilitres(register):
+    """Return a totals.Register of litres and microlitres in mL."""
+    return register.whole * 1000 + register.part // 1000
