@@ -1,0 +1,54 @@
+"""Where the store puts its slots: files of the board, or a memory that may always be written."""
+
+
+class Files:
+    """Slots as files in a folder. open_file is the built-in open, or that of another volume."""
+
+    def __init__(self, folder="", open_file=open):
+        self._folder = folder
+        self._open = open_file
+
+    def read(self, name):
+        """Return the content of a slot, b"" where there is none."""
+        try:
+            with self._open(self._folder + name, "rb") as file:
+                return file.read()
+        except OSError:
+            return b""
+
+    def write(self, name, data):
+        """Replace the content of a slot. Raises OSError."""
+        with self._open(self._folder + name, "wb") as file:
+            file.write(data)
+
+
+class MemorySlots:
+    """Slots in a memory that keeps its content and is written byte by byte without an erase.
+
+    FRAM and battery-backed RAM are such; a board offers it as an object with size,
+    read(offset, length) and write(offset, data). Each of the names gets an equal share.
+    """
+
+    def __init__(self, memory, names):
+        self._memory = memory
+        self._names = names
+        self._share = memory.size // len(names)
+
+    def read(self, name):
+        """Return the content of a slot with whatever lies behind it."""
+        return self._memory.read(self._offset(name), self._share)
+
+    def write(self, name, data):
+        """Replace the start of a slot; its first byte goes last, and is what makes it valid.
+
+        Raises OSError where data does not fit.
+        """
+        if len(data) > self._share:
+            raise OSError(28)  # no space left
+        offset = self._offset(name)
+        self._memory.write(offset, b"\0")
+        self._memory.write(offset + 1, data[1:])
+        self._memory.write(offset, data[:1])
+
+    def _offset(self, name):
+        return self._names.index(name) * self._share
