@@ -9,6 +9,7 @@ from __future__ import annotations
 import functools
 import subprocess
 import sys
+import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -93,25 +94,22 @@ def _wasm_program() -> tuple[wasmtime.Engine, wasmtime.Module]:
 
 def _run_on_wasm(script: str, args: tuple[str, ...]) -> Finished:
     engine, module = _wasm_program()
-    output: list[bytes] = []
-
-    def keep(data: bytes) -> None:
-        output.append(bytes(data))
-
-    wasi = wasmtime.WasiConfig()
     start = _WASM_START.format(argv=[script, *args])
+    wasi = wasmtime.WasiConfig()
     wasi.argv = ["micropython", "-X", f"heapsize={_HEAP}", "-c", start]
-    wasi.stdout_custom = keep
-    wasi.stderr_custom = keep
     wasi.preopen_dir(str(REPO_ROOT), ".", fs_mutable=False)
     store = wasmtime.Store(engine)
-    store.set_wasi(wasi)
     store.set_fuel(_FUEL)
-    failure = _start_wasm(store, _linker(engine, store, module), module)
-    text = b"".join(output).decode()
-    if failure:
-        raise ScriptFailedError(text + failure)
-    return Finished(text, _FUEL - store.get_fuel())
+    # Files, not Python callbacks: a thread of the machine drops those late, and that aborts
+    # a Python process that is about to end.
+    with tempfile.TemporaryDirectory() as folder:
+        stdout, stderr = Path(folder, "stdout"), Path(folder, "stderr")
+        wasi.stdout_file, wasi.stderr_file = str(stdout), str(stderr)
+        store.set_wasi(wasi)
+        failure = _start_wasm(store, _linker(engine, store, module), module)
+        if failure:
+            raise ScriptFailedError(stdout.read_text() + stderr.read_text() + failure)
+        return Finished(stdout.read_text(), _FUEL - store.get_fuel())
 
 
 def _linker(
