@@ -1,6 +1,6 @@
 """Save on MicroPython's own littlefs in RAM, the power cut at every block operation.
 
-Prints `cuts N old N new N`; raises where a document is neither the old one nor the new one.
+Prints `cuts N old N`; raises where a document is neither the old one nor the new one.
 """
 
 import os
@@ -14,12 +14,13 @@ from rate_control.totals import Totals
 
 BLOCK = 4096
 BLOCKS = 16
+ERASED = b"\xff" * BLOCK
 FOLDER = "/volume"
 
 
-# Made beforehand: the file system still calls when the collector closes a file that was cut
-# off, and nothing may be allocated then.
-NO_POWER = OSError(5)
+# What a block device returns where it fails. Raising would not do: the file system still calls
+# when the collector closes a file that was cut off.
+NO_POWER = -5
 
 
 class Flash:
@@ -31,29 +32,29 @@ class Flash:
 
     def _spend(self, offset, data):
         if self.budget == 0:
-            raise NO_POWER
+            return NO_POWER
         self.budget -= 1
         if self.budget == 0:  # the last one is cut short
             data = data[: len(data) // 3]
         self.content[offset : offset + len(data)] = data
+        return 0
 
     def readblocks(self, block, buffer, offset=0):
         if self.budget == 0:
-            raise NO_POWER
+            return NO_POWER
         start = block * BLOCK + offset
         buffer[:] = self.content[start : start + len(buffer)]
+        return 0
 
     def writeblocks(self, block, buffer, offset=0):
-        self._spend(block * BLOCK + offset, buffer)
+        return self._spend(block * BLOCK + offset, buffer)
 
     def ioctl(self, operation, block):
         if operation == 4:
             return BLOCKS
         if operation == 5:
             return BLOCK
-        if operation == 6:
-            self._spend(block * BLOCK, b"\xff" * BLOCK)
-        return 0
+        return self._spend(block * BLOCK, ERASED) if operation == 6 else 0
 
 
 def used_totals(litres):
@@ -96,32 +97,47 @@ def image_before():
     volume = Volume(blank.content)
     for litres in range(1, 12):
         assert volume.store.save_totals(used_totals(litres)) == ""
-    assert volume.store.save_settings(settings(50000)) == ""
-    assert volume.found() == (50000, pack(used_totals(11)))
+    assert volume.store.save_settings(settings(11000)) == ""
+    assert volume.found() == (11000, pack(used_totals(11)))
     return volume.unmount()
 
 
-def main():
-    """Save settings and totals with an ever later cut, until both are through."""
-    before = image_before()
-    old = (50000, pack(used_totals(11)))
-    half = (60000, pack(used_totals(11)))
-    new = (60000, pack(used_totals(12)))
-    outcomes = []
+def cut_everywhere(before, litres):
+    """Save settings and totals from this image on, with an ever later cut.
+
+    Returns the image with both saved, how many cuts were tried and how many left the old.
+    """
+    old = (litres * 1000, pack(used_totals(litres)))
+    new = (litres * 1000 + 1000, pack(used_totals(litres + 1)))
+    half = (new[0], old[1])
     budget = 0
-    while new not in outcomes[-1:] or budget < 3:
+    left_old = 0
+    while True:
         volume = Volume(before)
         volume.flash.budget = budget
-        volume.store.save_settings(settings(60000))
-        volume.store.save_totals(used_totals(12))
-        volume = Volume(volume.unmount())
+        volume.store.save_settings(settings(new[0]))
+        through = volume.store.save_totals(used_totals(litres + 1)) == ""
+        image = volume.unmount()
+        volume = Volume(image)
         found = volume.found()
         volume.unmount()
         assert found in (old, half, new), (budget, found)
-        outcomes.append(found)
+        left_old += found == old
+        if through:
+            assert found == new
+            return image, budget, left_old
         budget += 1
-    assert outcomes[0] == old
-    print("cuts %d old %d new %d" % (len(outcomes), outcomes.count(old), outcomes.count(new)))
+
+
+def main():
+    """Go through enough saves for the volume to compact its blocks."""
+    image = image_before()
+    cuts = old = 0
+    for litres in range(11, 41):
+        image, more_cuts, more_old = cut_everywhere(image, litres)
+        cuts += more_cuts
+        old += more_old
+    print("cuts %d old %d" % (cuts, old))
 
 
 main()
