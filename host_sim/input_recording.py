@@ -40,6 +40,10 @@ class InputRecording:
         self._numbers.extend(getattr(inputs, name) for name in INPUT_FIELDS)
         self._numbers.extend(getattr(request, name) for name in REQUEST_FIELDS)
 
+    def __len__(self) -> int:
+        """The number of ticks so far."""
+        return len(self._numbers) // len(FIELDS)
+
     def write(self, path: Path) -> None:
         """Write all ticks so far to `path`."""
         header = json.dumps({"settings": self._settings, "fields": FIELDS})
