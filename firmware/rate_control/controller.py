@@ -136,7 +136,7 @@ class Controller:
             decided.rest()
             self.loop.rest()
             return
-        speed = request.bench_speed_mm_s if decided.state == BENCH else measured.speed_mm_s
+        speed = request.bench_speed_mm_s if decided.state == BENCH else measured.speed_ahead_mm_s
         decided.section_mask = self.sections.switched_on(measured.switches)
         if self.procedure is not None and self.procedure.state == RUNNING:
             decided.section_mask &= self.procedure.section_mask

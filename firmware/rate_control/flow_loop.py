@@ -11,12 +11,12 @@ tuning, J. Process Control 13 (2003) 291-309): Kc = lag / (tauc + theta),
 tauI = min(lag, 4 (tauc + theta)), here for a process gain of one.
 """
 
-from rate_control.intmath import clamp, muldiv_signed
+from rate_control.intmath import clamp, muldiv, muldiv_signed
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q16, TICK_MS
 
 DELAY_TICKS_MAX = 40
 ONE_Q20 = 1048576
-FINE = 64  # the model keeps its flow in 1/64 uL/s, so that a slow lag loses nothing
+PER_MM = 4096  # the model keeps uL/s for each millimetre of width, in 1/4096
 
 
 def fastest_settling_ms(delay_ms):
@@ -39,7 +39,11 @@ def simc_gains(delay_ms, lag_ms, settling_ms):
 
 
 class FlowLoop:
-    """Turns target flow and measured flow into the flow to command."""
+    """Turns target flow and measured flow into the flow to command.
+
+    The model works per millimetre of open width, which is to say with the pressure: a section
+    that closes changes the total flow at once, but not the pressure if the pump follows.
+    """
 
     def __init__(self, settings):
         self._kp_q16, self._ki_q20 = simc_gains(
@@ -49,25 +53,31 @@ class FlowLoop:
         self._delay_ticks = min(delay_ticks, DELAY_TICKS_MAX)
         # Tustin's equivalent of 1 - exp(-tick / lag)
         self._lag_q16 = min(TICK_MS * ONE_Q16 // (settings.loop_lag_ms + TICK_MS // 2), ONE_Q16)
+        self._blind_ticks = (settings.loop_delay_ms + settings.loop_lag_ms) // TICK_MS + 1
+        self._blind = 0
+        self._middle_ul_s = settings.curve_flow_ul_s[-1] // 2
         self._floor_ul_s = settings.meter_floor_ul_s
         self._past = [0] * (DELAY_TICKS_MAX + 1)
         self._slot = 0
-        self._expected_fine = 0
+        self._expected_per_mm = 0
+        self._width_mm = 0
 
     def rest(self):
         """Follow a machine that is off; what was learned stays."""
+        if not self._width_mm:
+            return
+        self._width_mm = 0
         for index in range(DELAY_TICKS_MAX + 1):
             self._past[index] = 0
-        self._expected_fine = 0
+        self._expected_per_mm = 0
 
     def update(self, actuator, measured, decided):
         """Fill expected_ul_s, coasting and command_ul_s of decided for this tick."""
         reference = actuator.reference_ul_s(decided)
-        self._predict(reference)
-        decided.expected_ul_s = self._expected_fine // FINE
+        self._predict(reference, decided)
         decided.coasting = 1 if reference < self._floor_ul_s or not measured.flow_valid else 0
         correction = 0
-        if reference > 0 and not decided.coasting:
+        if reference > 0 and not decided.coasting and not self._blind:
             error = decided.expected_ul_s - measured.flow_ul_s
             correction = muldiv_signed(error, self._kp_q16, ONE_Q16)
             actuator.learn(decided, measured, self._ki_q20)
@@ -76,10 +86,27 @@ class FlowLoop:
             trimmed = actuator.trimmed_ul_s(decided.target_ul_s)
             decided.command_ul_s = clamp(trimmed + correction, 0, FLOW_MAX_UL_S)
 
-    def _predict(self, reference_ul_s):
+    def _predict(self, reference_ul_s, decided):
         """Step the model: the reference, delayed, then lagged."""
-        self._past[self._slot] = reference_ul_s
+        width = max(decided.width_mm, 1)
+        self._past[self._slot] = muldiv(reference_ul_s, PER_MM, width)
         oldest = (self._slot - self._delay_ticks) % (DELAY_TICKS_MAX + 1)
-        gap = self._past[oldest] * FINE - self._expected_fine
-        self._expected_fine += muldiv_signed(gap, self._lag_q16, ONE_Q16)
+        gap = self._past[oldest] - self._expected_per_mm
+        if abs(gap) > self._expected_per_mm >> 2 or decided.width_mm != self._width_mm:
+            self._go_blind(reference_ul_s)
+        elif self._blind:
+            self._blind -= 1
+        self._width_mm = decided.width_mm
+        self._expected_per_mm += muldiv_signed(gap, self._lag_q16, ONE_Q16)
         self._slot = (self._slot + 1) % (DELAY_TICKS_MAX + 1)
+        decided.expected_ul_s = muldiv(self._expected_per_mm, width, PER_MM)
+
+    def _go_blind(self, reference_ul_s):
+        """Let the feed-forward work alone until the meter can say something again.
+
+        A start, a change of sections or a large step are times at which the model is least
+        right. A turbine's lag and the time between its pulses grow as the flow falls, so the
+        wait does too, up to ten times.
+        """
+        slower = muldiv(self._middle_ul_s, 16, max(reference_ul_s, 1))
+        self._blind = self._blind_ticks * clamp(slower, 16, 160) >> 4

@@ -1,7 +1,11 @@
 """Flow and volume from the flow meter's pulses."""
 
+from rate_control.intmath import isqrt, muldiv
 from rate_control.pulse_counter import PulseCounter
 from rate_control.units import FLOW_MAX_UL_S, TICK_MS
+
+ONE_Q10 = 1024
+MOST_UL = 2 * FLOW_MAX_UL_S * TICK_MS // 1000  # in a tick; more cannot be liquid
 
 
 class FlowRate:
@@ -16,16 +20,16 @@ class FlowRate:
         self._ul_per_pulse = 100000000 // settings.meter_pulses_hl
         self._ul_remainder = 100000000 % settings.meter_pulses_hl
         self._floor_ul_s = settings.meter_floor_ul_s
-        # twice the highest flow for one tick: more cannot be liquid
-        most_ul = 2 * FLOW_MAX_UL_S * TICK_MS // 1000
-        self._most_pulses = min(max(most_ul // max(self._ul_per_pulse, 1), 1), 512)
+        self._most_pulses = min(max(MOST_UL // max(self._ul_per_pulse, 1), 1), 512)
+        self._droop_ul_s = settings.meter_droop_ul_s
         self._carry = 0
 
     def update(self, inputs, now_us, measured):
         """Estimate the flow; count the volume exactly, carrying the remainder."""
         counter = self._counter
         counter.update(inputs.flow_count, inputs.flow_edge_us, now_us)
-        flow = counter.rate(self._nl_per_pulse, 1000)  # nL/us is mL/s; thousandths for uL/s
+        read = counter.rate(self._nl_per_pulse, 1000)  # nL/us is mL/s; thousandths for uL/s
+        flow = self._without_droop(read)
         measured.flow_valid = counter.valid
         measured.flow_ul_s = min(flow, FLOW_MAX_UL_S)
         measured.flow_readable = 1 if counter.valid and flow >= self._floor_ul_s else 0
@@ -34,3 +38,18 @@ class FlowRate:
         self._carry += pulses * self._ul_remainder
         measured.volume_ul = pulses * self._ul_per_pulse + self._carry // self._pulses_hl
         self._carry %= self._pulses_hl
+        if flow > read > 0:  # what the slowing rotor did not count
+            missed_ul = muldiv(measured.volume_ul, flow - read, read)
+            measured.volume_ul += min(missed_ul, MOST_UL - min(measured.volume_ul, MOST_UL))
+
+    def _without_droop(self, read_ul_s):
+        """Return the flow for what a drooping rotor shows.
+
+        Bearing drag takes the share (droop / flow)**2, so read = flow - droop**2 / flow: the
+        usual one-number model of a turbine below its knee, solved for the flow.
+        """
+        droop = self._droop_ul_s
+        if not droop or read_ul_s <= 0 or read_ul_s > 16 * droop:
+            return read_ul_s
+        part = muldiv(read_ul_s, ONE_Q10, droop)  # up to 16 in 1/1024
+        return muldiv(part + isqrt(part * part + 4 * ONE_Q10 * ONE_Q10), droop, 2 * ONE_Q10)

@@ -1,7 +1,10 @@
 """Ground speed and distance from the speed sensor's pulses."""
 
+from rate_control.intmath import clamp
 from rate_control.pulse_counter import PulseCounter
-from rate_control.units import SPEED_MAX_MM_S
+from rate_control.units import SPEED_MAX_MM_S, TICK_MS
+
+SLOPE_TICKS = 4  # over which the acceleration is taken: longer lags, shorter flickers
 
 
 class GroundSpeed:
@@ -15,6 +18,9 @@ class GroundSpeed:
         self._nm_per_pulse = 1000000000000 // settings.speed_pulses_km
         self._cutoff_mm_s = settings.speed_cutoff_mm_s
         self._stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
+        self._look_ahead_ms = settings.look_ahead_ms
+        self._past_mm_s = [0] * SLOPE_TICKS
+        self._slot = 0
         self._carry = 0
 
     def update(self, inputs, now_us, measured):
@@ -24,6 +30,7 @@ class GroundSpeed:
         speed = counter.rate(self._nm_per_pulse)  # nm per pulse, pulses per us: mm/s
         measured.speed_valid = counter.valid if speed <= SPEED_MAX_MM_S else 0
         measured.speed_mm_s = min(speed, SPEED_MAX_MM_S)
+        measured.speed_ahead_mm_s = self._ahead(measured)
         limit = self._stop_below_mm_s if measured.moving else self._cutoff_mm_s
         measured.moving = 1 if measured.speed_valid and speed >= limit else 0
         pulses = min(counter.pulses, 512)  # beyond 10 kHz a count cannot be real
@@ -31,3 +38,18 @@ class GroundSpeed:
         self._carry += pulses * 1000000
         measured.distance_mm = self._carry // self._pulses_km
         self._carry %= self._pulses_km
+
+    def _ahead(self, measured):
+        """Return the speed that the machine will have when the flow gets to the outlets.
+
+        A straight line through the last ticks. The flow that is commanded now arrives after
+        the machine's delay and lag, so it must suit the ground speed of that moment.
+        """
+        speed = measured.speed_mm_s
+        before = self._past_mm_s[self._slot]
+        self._past_mm_s[self._slot] = speed
+        self._slot = (self._slot + 1) % SLOPE_TICKS
+        if not before or not speed:
+            return speed  # just moved off or stopping: no slope to trust
+        gain = (speed - before) * self._look_ahead_ms // (SLOPE_TICKS * TICK_MS)
+        return clamp(speed + gain, speed >> 1, min(speed + (speed >> 1), SPEED_MAX_MM_S))

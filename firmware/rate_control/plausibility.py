@@ -31,7 +31,7 @@ class Plausibility:
             mask |= faults.SPEED_LOST
         if decided.state == APPLYING or decided.state == BENCH:
             return mask | self._flow_conditions(measured, decided)
-        if measured.flow_valid:
+        if measured.flow_readable:  # below the floor it is the rotor running down
             mask |= faults.FLOW_WHILE_OFF
         return mask
 

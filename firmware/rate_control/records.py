@@ -49,6 +49,7 @@ class Measured:
     def __init__(self):
         self.switches = 0  # debounced, delayed
         self.speed_mm_s = 0
+        self.speed_ahead_mm_s = 0  # that it will have when the flow gets to the outlets
         self.speed_valid = 0
         self.moving = 0  # valid and above the cut-off, with hysteresis
         self.speed_pulses = 0  # since the tick before

@@ -12,7 +12,7 @@ from rate_control.units import DUTY_FULL, TICK_MS
 
 LEVELS = 16  # demands in each direction
 AVERAGE_TICKS = 20
-RAMP_U16 = DUTY_FULL // 512  # a tick; slow against the lag of any machine
+RAMP_U16 = DUTY_FULL // 1024  # a tick; slow against the lag of any machine
 
 HOME, FIND, UP, DOWN, NARROW = range(5)
 PHASES = ("shutting", "looking for the first flow", "stepping up", "stepping down",

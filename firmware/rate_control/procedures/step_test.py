@@ -115,11 +115,16 @@ class StepTest(Procedure):
         return clamp(t63 - lag - self._motor_ms // 2, 0, 2000), lag
 
     def proposal(self):
-        """Return delay, lag and the settling time: the wanted one, or the fastest that is safe."""
+        """Return delay, lag and the settling time: the wanted one, or the fastest that is safe.
+
+        The look-ahead is three quarters of what the machine is late: the last quarter would
+        bring more flicker from the speed sensor than it gains.
+        """
         if self.state != DONE:
             return {}
         delay, lag = self.delay_and_lag_ms()
         return {"loop_delay_ms": delay, "loop_lag_ms": lag,
+                "look_ahead_ms": min((delay + lag) * 3 // 4, 1000),
                 "settling_time_ms": max(self._wanted_ms, self.fastest_ms(delay))}
 
     def fastest_ms(self, delay):
