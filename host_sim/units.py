@@ -20,7 +20,7 @@ SI_PER_INTERNAL = {
     "distance_m": Fraction(1),
     "area_m2": Fraction(1),
     "volume_ml": Fraction(1, 10**6),
-    "catch_ml": Fraction(1, 10**6),
+    "catch_ul": Fraction(1, 10**9),
     "flow_ul_s": Fraction(1, 10**9),
     "outlet_flow_ul_s": Fraction(1, 10**9),
     "pressure_pa": Fraction(1),
@@ -31,6 +31,8 @@ SI_PER_INTERNAL = {
     "duty_u16": Fraction(1, 65535),
     "time_ms": Fraction(1, 1000),
     "supply_mv": Fraction(1, 1000),
+    "share_permille": Fraction(1, 1000),
+    "share_ppm": Fraction(1, 10**6),
 }
 
 

@@ -53,10 +53,10 @@ UNITS = {
         ("gal", 1, GALLON_NL, 10**6),
         ("mL", 0, 1, 1),
     ),
-    "catch_ml": (
-        ("mL", 0, 1, 1),
-        ("fl oz", 1, GALLON_NL, 128 * 10**6),
-        ("L", 3, 1000, 1),
+    "catch_ul": (
+        ("mL", 0, 1000, 1),
+        ("fl oz", 1, GALLON_NL, 128 * 10**3),
+        ("L", 3, 10**6, 1),
     ),
     "flow_ul_s": (
         ("L/min", 2, 50000, 3),
@@ -91,6 +91,8 @@ UNITS = {
     "duty_u16": (("%", 1, 65535, 100), ("%", 1, 65535, 100)),
     "time_ms": (("s", 2, 1000, 1), ("s", 2, 1000, 1), ("ms", 0, 1, 1)),
     "supply_mv": (("V", 1, 1000, 1), ("V", 1, 1000, 1)),
+    "share_permille": (("%", 1, 10, 1), ("%", 1, 10, 1)),
+    "share_ppm": (("%", 2, 10000, 1), ("%", 2, 10000, 1)),
 }
 
 ALIASES = {
@@ -112,15 +114,39 @@ def unit(quantity, us):
 
 def to_text(quantity, value, us):
     """`value` (integer, internal unit) as decimal text without its unit."""
-    _, decimals, numerator, denominator = UNITS[quantity][1 if us else 0]
-    scale = 10**decimals
-    steps = divide_rounded(value * denominator * scale, numerator)
+    decimals = UNITS[quantity][1 if us else 0][1]
+    return pointed(steps_of(quantity, value, us, decimals), decimals)
+
+
+def short_text(quantity, value, us, digits, decimals=None):
+    """As `to_text`, with as many decimals less as it takes to need at most `digits` digits.
+
+    What has more digits before the point keeps them all. `decimals`, where given, is how many
+    there are at most.
+    """
+    if decimals is None:
+        decimals = UNITS[quantity][1 if us else 0][1]
+    while True:
+        steps = steps_of(quantity, value, us, decimals)
+        if not decimals or abs(steps) < 10**digits:
+            return pointed(steps, decimals)
+        decimals -= 1
+
+
+def steps_of(quantity, value, us, decimals):
+    """`value` as the nearest whole number of steps of the last of `decimals` places."""
+    _, _, numerator, denominator = UNITS[quantity][1 if us else 0]
+    return divide_rounded(value * denominator * 10**decimals, numerator)
+
+
+def pointed(steps, decimals):
+    """A number of steps as decimal text: `pointed(-1234, 2)` is `"-12.34"`."""
     sign = "-" if steps < 0 else ""
-    steps = abs(steps)
+    digits = str(abs(steps))
     if not decimals:
-        return sign + str(steps)
-    fraction = str(steps % scale)
-    return sign + str(steps // scale) + "." + "0" * (decimals - len(fraction)) + fraction
+        return sign + digits
+    digits = "0" * (decimals + 1 - len(digits)) + digits
+    return sign + digits[:-decimals] + "." + digits[-decimals:]
 
 
 def with_unit(quantity, value, us):
@@ -147,7 +173,7 @@ def exact(quantity, text, us):
     end = 0
     while end < len(text) and text[end] in "+-.,0123456789":
         end += 1
-    mantissa, scale = _decimal(text[:end])
+    mantissa, scale = _decimal(text[:end] or text)
     _, _, numerator, denominator = _row(quantity, text[end:].strip(), us)
     return mantissa * numerator, scale * denominator
 
@@ -162,13 +188,13 @@ def divide_rounded(numerator, denominator):
 def _decimal(text):
     """Exact value of `"12.34"` as (1234, 100)."""
     if "," in text:
-        raise ValueError("write the decimal sign as a point")
+        raise ValueError("'%s': write the decimal sign as a point" % text)
     sign = -1 if text[:1] == "-" else 1
     unsigned = text[1:] if text[:1] in ("+", "-") else text
     whole, _, fraction = unsigned.partition(".")
     digits = whole + fraction
     if not digits or not digits.isdigit():
-        raise ValueError("not a number")
+        raise ValueError("'%s' is not a number" % text)
     return sign * int(digits), 10 ** len(fraction)
 
 

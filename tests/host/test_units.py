@@ -57,7 +57,7 @@ def test_every_quantity_has_an_si_value() -> None:
         ("distance_m", "1 mi", 1609.344),
         ("area_m2", "1 ac", 4046.8564224),
         ("volume_ml", "1 gal", 3.785411784e-3),
-        ("catch_ml", "1 fl oz", 2.95735295625e-5),
+        ("catch_ul", "1 fl oz", 2.95735295625e-5),
         ("flow_ul_s", "1 gal/min", 6.30902e-5),
         ("pressure_pa", "1 psi", 6894.757),
         ("density_g_l", "1 lb/gal", 119.8264),
@@ -67,6 +67,8 @@ def test_every_quantity_has_an_si_value() -> None:
         ("duty_u16", "50 %", 0.5),
         ("time_ms", "0.05 s", 0.05),
         ("supply_mv", "13.8 V", 13.8),
+        ("share_permille", "2.5 %", 0.025),
+        ("share_ppm", "0.5 %", 0.005),
     ],
 )
 def test_definitions(quantity: str, text: str, si: float) -> None:

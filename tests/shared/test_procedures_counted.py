@@ -126,7 +126,7 @@ def test_nonsense_is_refused_run_by_run():
 
 
 def test_take_back_undoes_one_thing_at_a_time():
-    procedure = catch((450, 1000))
+    procedure = catch((450, 1000000))
     assert procedure.act(MARK) == ""
     assert procedure.act(TAKE_BACK) == ""  # the run that was begun
     assert procedure.act(MARK) == ""
@@ -150,7 +150,7 @@ def test_pulses_outside_the_marks_do_not_count_and_counts_wrap():
 
 def test_catch_by_volume():
     # 3 x 2 L: 900 + 902 + 898 pulses in 6 L are 45000 in 100 L
-    procedure = catch((900, 2000), (902, 2000), (898, 2000), scale_step=5)
+    procedure = catch((900, 2000000), (902, 2000000), (898, 2000000), jug_step_ul=5000)
     assert procedure.needs_more() is None
     assert procedure.act(COMPLETE) == ""
     assert procedure.proposal() == {"meter_pulses_hl": 45000}
@@ -161,7 +161,7 @@ def test_catch_by_volume():
 def test_catch_by_mass_needs_the_density_and_only_for_that():
     # 2.566 kg of a 1.283 kg/L liquid are 2 L
     procedure = catch((900, 2566), (900, 2566), (900, 2566), weighed=1, density_g_l=1283,
-                      scale_step=1)
+                      scale_step_g=1)
     assert procedure.act(COMPLETE) == ""
     assert procedure.proposal() == {"meter_pulses_hl": 45000}
     assert fact(procedure, "density correction") == "none: a meter counts volume"
@@ -169,27 +169,27 @@ def test_catch_by_mass_needs_the_density_and_only_for_that():
 
 def test_catch_too_small_says_how_much():
     # 1/90 + 10/200: 6.11 %; wanted 0.5 %
-    assert catch((90, 200), (90, 200), (90, 200)).needs_more() == (
-        "runs too short; make each at least", 2445, "catch_ml")  # (200/90 + 10) mL / 0.5 %
-    assert catch((1100, 2445), (1100, 2445), (1100, 2445)).needs_more() is None
+    assert catch((90, 200000), (90, 200000), (90, 200000)).needs_more() == (
+        "runs too short; make each at least", 2444445, "catch_ul")  # (200/90 + 10) mL / 0.5 %
+    assert catch((1100, 2444445), (1100, 2444445), (1100, 2444445)).needs_more() is None
 
 
 def test_catch_while_driving_is_refused():
     procedure = begin("meter_catch")
     assert run(procedure, 900, state=APPLYING) == "drove and applied: catch at standstill"
-    assert run(procedure, 900, 2000) == ""
+    assert run(procedure, 900, 2000000) == ""
 
 
 def test_entry_out_of_range_changes_nothing():
     procedure = begin("meter_catch")
     assert run(procedure, 900) == ""
-    assert procedure.entry() == ("volume", "catch_ml", 1, 1000000)
-    assert procedure.act(ENTER, 0) == "must be 1 to 1000000, is 0"
+    assert procedure.entry() == ("volume", "catch_ul", 1, 1000000000)
+    assert procedure.act(ENTER, 0) == "must be 1 to 1000000000, is 0"
     assert procedure.act(ENTER, True) == "must be a whole number"
     assert procedure.act(ENTER, None) == "must be a whole number"
     assert procedure.act(ENTER, 1) == "makes no sense: check amount and sensor"
     assert fact(procedure, "runs") == 0
-    assert procedure.act(ENTER, 2000) == ""
+    assert procedure.act(ENTER, 2000000) == ""
 
 
 def test_stop_leaves_no_proposal():
@@ -211,7 +211,7 @@ def test_prompts_fit_two_lines_of_the_display():
             assert procedure.act(MARK) == ""
             if ENTER in procedure.accepts():
                 assert 0 < len(procedure.prompt()) <= 40
-                assert procedure.act(ENTER, 28000) == ""
+                assert procedure.act(ENTER, 28000000) == ""
 
 
 def test_what_changes_is_shown_before_it_is_kept():

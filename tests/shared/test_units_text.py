@@ -12,7 +12,7 @@ SHOWN = (
     ("distance_m", 1609, "1.61 km", "1.00 mi"),
     ("area_m2", 4047, "0.40 ha", "1.00 ac"),
     ("volume_ml", 3785412, "3785.4 L", "1000.0 gal"),
-    ("catch_ml", 473, "473 mL", "16.0 fl oz"),
+    ("catch_ul", 473176, "473 mL", "16.0 fl oz"),
     ("flow_ul_s", 16994, "1.02 L/min", "0.27 gal/min"),
     ("outlet_flow_ul_s", 16994, "1.020 L/min", "0.269 gal/min"),
     ("pressure_pa", 275790, "2.76 bar", "40.0 psi"),
@@ -23,6 +23,8 @@ SHOWN = (
     ("duty_u16", 65535, "100.0 %", "100.0 %"),
     ("time_ms", 50, "0.05 s", "0.05 s"),
     ("supply_mv", 13800, "13.8 V", "13.8 V"),
+    ("share_permille", -40, "-4.0 %", "-4.0 %"),
+    ("share_ppm", 1234, "0.12 %", "0.12 %"),
 )
 
 STEPS = (0, 1, 2, 3, 7, 10, 99, 100, 101, 999, 1234, 5005, 98765, 999999)
@@ -75,7 +77,7 @@ def test_typed_unit_beats_the_unit_system():
     assert from_text("rate_ml_ha", "100L/ha", True) == 100000
     assert from_text("speed_mm_s", "4 mph", False) == 1788
     assert from_text("width_mm", "5 ft", False) == 1524
-    assert from_text("catch_ml", "1 oz", False) == 30
+    assert from_text("catch_ul", "1 oz", False) == 29574
     assert from_text("pressure_pa", "300 kPa", True) == 300000
 
 
@@ -95,11 +97,11 @@ def test_rounding_is_to_nearest_halves_away_from_zero():
 
 
 def test_refusals_say_why():
-    assert _refusal("rate_ml_ha", "") == "not a number"
-    assert _refusal("rate_ml_ha", "L/ha") == "not a number"
-    assert _refusal("rate_ml_ha", "1.2.3") == "not a number"
-    assert _refusal("rate_ml_ha", "--5") == "not a number"
-    assert _refusal("rate_ml_ha", "1,5") == "write the decimal sign as a point"
+    assert _refusal("rate_ml_ha", "") == "'' is not a number"
+    assert _refusal("rate_ml_ha", "L/ha") == "'L/ha' is not a number"
+    assert _refusal("rate_ml_ha", "1.2.3") == "'1.2.3' is not a number"
+    assert _refusal("rate_ml_ha", "--5") == "'--5' is not a number"
+    assert _refusal("rate_ml_ha", "1,5") == "'1,5': write the decimal sign as a point"
     assert _refusal("rate_ml_ha", "5 km/h") == "unit 'km/h' is none of L/ha, gal/ac"
     assert _refusal("rate_ml_ha", "1" * 33) == "longer than 32 characters"
 

@@ -25,21 +25,22 @@ CATALOGUE = (
     ("meter_catch", MeterCatch, (
         ("weighed", "", 0, 1, 0, "0 volume in a jug, 1 mass on a scale"),
         ("density_g_l", "density_g_l", 500, 2500, 998, "of what is weighed; water 0.998 kg/L"),
-        ("scale_step", "", 0, 1000, 10, "finest step of jug (mL) or scale (g)"),
+        ("jug_step_ul", "catch_ul", 0, 1000000, 10000, "finest step of the jug"),
+        ("scale_step_g", "mass_g", 0, 1000, 5, "finest step of the scale, if weighed"),
         _PRECISION,
     ), "pulses of the flow meter for a caught amount"),
     ("outlet_catch", OutletCatch, (
         ("outlets", "", 1, 72, 7, "how many outlets are caught"),
         ("time_ms", "time_ms", 5000, 600000, 60000, "how long each is caught"),
         ("nominal_flow_ul_s", "outlet_flow_ul_s", 0, 1000000, 0, "of a new outlet; 0 not known"),
-        ("scale_step_ml", "catch_ml", 0, 1000, 5, "finest step of the jug"),
+        ("jug_step_ul", "catch_ul", 0, 1000000, 5000, "finest step of the jug"),
     ), "worn and blocked outlets by their catch"),
     ("plot_catch", PlotCatch, (
         ("width_mm", "width_mm", 50, 20000, 500, "width that one outlet serves"),
         ("customary", "", 0, 1, 0, "1: 1/128 acre, ounces are gal/ac"),
         ("distance_mm", "distance_mm", 0, 2000000, 0, "course driven; 0 that of the method"),
         ("times", "", 1, 20, 1, "course times that a catch lasts"),
-        ("scale_step_ml", "catch_ml", 0, 1000, 5, "finest step of the jug"),
+        ("jug_step_ul", "catch_ul", 0, 1000000, 5000, "finest step of the jug"),
         ("precision_permille", "share_permille", 1, 100, 20, "precision wanted"),
     ), "rate from a catch on 1/128 acre or 10 m2"),
     ("tank_check", TankCheck, (

@@ -6,7 +6,7 @@ the field surface, tank half full, both directions (Cornell University,
 http://aben.cals.cornell.edu/extension/pestapp/publications/Calibration.boom.sprayer.combo1.html).
 """
 
-from rate_control.intmath import LIMIT
+from rate_control.intmath import wrapped_add
 from rate_control.procedures.keeping import ratio_rounded
 from rate_control.procedures.runs import ONE_PPM, CountedRuns
 
@@ -27,7 +27,7 @@ class Course(CountedRuns):
 
     def step(self, measured, decided):
         """See Procedure."""
-        self._count = (self._count + measured.speed_pulses) & LIMIT
+        self._count = wrapped_add(self._count, measured.speed_pulses)
 
     def prompt(self):
         """See Procedure."""

@@ -7,11 +7,12 @@ K-factor needs no correction for density; density only turns a weighed mass into
 """
 
 from rate_control.interlock import APPLYING
-from rate_control.intmath import LIMIT
+from rate_control.intmath import wrapped_add
 from rate_control.procedures.runs import CountedRuns
 
-AMOUNT_MAX = 1000000  # mL or g
-UL_PER_ML = 1000
+VOLUME_MAX_UL = 1000000000
+MASS_MAX_G = 1000000
+UL_PER_L = 1000000
 
 
 class MeterCatch(CountedRuns):
@@ -22,17 +23,19 @@ class MeterCatch(CountedRuns):
     SCALE = 100000000  # uL in 100 L
 
     def __init__(self, settings, params, totals=None):
-        """params: weighed (0 or 1), density_g_l, scale_step (mL or g), precision_permille."""
+        """params: weighed (0 or 1), density_g_l, jug_step_ul, scale_step_g,
+        precision_permille.
+        """
         self._weighed = params["weighed"]
         self._density_g_l = params["density_g_l"]
-        quantity = "mass_g" if self._weighed else "catch_ml"
+        quantity = "mass_g" if self._weighed else "catch_ul"
         CountedRuns.__init__(self, settings, params["precision_permille"], quantity)
-        self._step = self._to_ul(params["scale_step"])
+        self._step = self._to_ul(params["scale_step_g" if self._weighed else "jug_step_ul"])
         self._spilt = 0  # 1: the machine was at work during the run
 
     def step(self, measured, decided):
         """See Procedure."""
-        self._count = (self._count + measured.flow_pulses) & LIMIT
+        self._count = wrapped_add(self._count, measured.flow_pulses)
         if decided.state == APPLYING:
             self._spilt = 1
 
@@ -48,7 +51,9 @@ class MeterCatch(CountedRuns):
         """See Procedure."""
         if self._waiting is None:
             return None
-        return ("mass" if self._weighed else "volume", self._amount_quantity, 1, AMOUNT_MAX)
+        if self._weighed:
+            return "mass", self._amount_quantity, 1, MASS_MAX_G
+        return "volume", self._amount_quantity, 1, VOLUME_MAX_UL
 
     def _begin(self):
         self._spilt = 0
@@ -65,15 +70,11 @@ class MeterCatch(CountedRuns):
         return problem
 
     def _to_ul(self, amount):
-        """Return mL or g as uL."""
-        if self._weighed:
-            return amount * UL_PER_ML * 1000 // self._density_g_l
-        return amount * UL_PER_ML
+        """Return uL, or g of the known density, as uL."""
+        return amount * UL_PER_L // self._density_g_l if self._weighed else amount
 
     def _shown(self, amount):
-        if self._weighed:
-            return -(-amount * self._density_g_l // (UL_PER_ML * 1000))
-        return -(-amount // UL_PER_ML)
+        return -(-amount * self._density_g_l // UL_PER_L) if self._weighed else amount
 
     def facts(self):
         """See Procedure."""

@@ -9,18 +9,20 @@ Two published rules are applied:
   central-region/the-10-percent-rule.html ; each within 10 % of the maker's nominal at working
   pressure: Czech Decree 207/2012 Coll., 7.9.2.
 
-The coefficient of variation is 100 s / mean with s from n - 1, as in ISO 5682-3, clause 6.
-An outlet that gives less than half of the middle one is blocked, and left out of the mean:
-in it, one blocked outlet would make a short boom look worn.
+The coefficient of variation is that of all outlets, 100 s / mean with s from n - 1, as in
+ISO 5682-3, clause 6. An outlet more than 10 % off the middle one is left out of the mean that
+the 5 % rule uses: in it, two worn outlets would make a short boom look blocked. What is left in
+shifts the mean by less than 5 % as long as more than half of the outlets are sound.
 """
 
 from rate_control.intmath import LIMIT, isqrt
 from rate_control.procedures.keeping import ratio_rounded
 from rate_control.procedures.procedure import COMPLETE, ENTER, TAKE_BACK, Procedure
 
-CATCH_MAX_ML = 100000
+CATCH_MAX_UL = 100000000
 RULE_MEAN_PPM = 50000
 RULE_NOMINAL_PPM = 100000
+ODD_PPM = 100000
 ONE_PPM = 1000000
 CV_STEP_PPM = 100  # deviations are squared in hundredths of a percent
 GOOD, WORN, BLOCKED = "good", "worn", "blocked"
@@ -33,108 +35,78 @@ class OutletCatch(Procedure):
 
     def __init__(self, settings, params, totals=None):
         """params: outlets, time_ms of the catch, nominal_flow_ul_s of one outlet (0: unknown),
-        scale_step_ml of the jug.
+        jug_step_ul.
         """
         Procedure.__init__(self)
         self._outlets = params["outlets"]
         self._nominal_ul = params["nominal_flow_ul_s"] * params["time_ms"] // 1000
         self._time_ms = params["time_ms"]
-        self._step_ml = params["scale_step_ml"]
-        self._caught_ml = []
+        self._step_ul = params["jug_step_ul"]
+        self._caught_ul = []
 
     def step(self, measured, decided):
         """See Procedure: jugs do the measuring."""
 
     def accepts(self):
         """See Procedure."""
-        caught = len(self._caught_ml)
+        caught = len(self._caught_ul)
         if not caught:
             return (ENTER,)
         return (TAKE_BACK, COMPLETE) if caught == self._outlets else (ENTER, TAKE_BACK)
 
     def prompt(self):
         """See Procedure."""
-        if len(self._caught_ml) == self._outlets:
+        if len(self._caught_ul) == self._outlets:
             return "all outlets entered"
         return "enter what the next outlet gave"
 
     def entry(self):
         """See Procedure."""
-        caught = len(self._caught_ml)
+        caught = len(self._caught_ul)
         if caught == self._outlets:
             return None
-        return "outlet %d" % (caught + 1), "catch_ml", 0, CATCH_MAX_ML
+        return "outlet %d" % (caught + 1), "catch_ul", 0, CATCH_MAX_UL
 
     def _enter(self, value):
-        self._caught_ml.append(value)
+        self._caught_ul.append(value)
         return ""
 
     def _take_back(self):
-        self._caught_ml.pop()
+        self._caught_ul.pop()
         return ""
 
     def needs_more(self):
         """See Procedure: a fifth of the 5 % must be readable, d/A <= 1 %."""
-        missing = self._outlets - len(self._caught_ml)
+        missing = self._outlets - len(self._caught_ul)
         if missing:
             return "outlets to enter:", missing, ""
-        mean_ul = self.mean_ul()
-        if not mean_ul:
+        mean = mean_ul(self._caught_ul)
+        if not mean:
             return "nothing caught: is the liquid on?", 0, ""
-        wanted_ul = self._step_ml * 1000 * 100
-        if mean_ul >= wanted_ul:
+        wanted_ul = 100 * self._step_ul
+        if mean >= wanted_ul:
             return None
-        return "too little; catch for", self._time_ms * wanted_ul // mean_ul + 1, "time_ms"
-
-    def _is_blocked(self, caught_ml):
-        middle = sorted(self._caught_ml)[len(self._caught_ml) // 2]
-        return 2 * caught_ml < middle
-
-    def _running_ml(self):
-        """Return the catches of all outlets that are not blocked outright."""
-        return [caught for caught in self._caught_ml if not self._is_blocked(caught)]
-
-    def mean_ul(self):
-        """Return the mean catch of the outlets that are not blocked outright."""
-        running = self._running_ml()
-        return ratio_rounded(1000 * sum(running), len(running)) if running else 0
-
-    def cv_ppm(self):
-        """Return the coefficient of variation of the same outlets; 0 for fewer than two."""
-        running = self._running_ml()
-        mean_ul = self.mean_ul()
-        if len(running) < 2 or not mean_ul:
-            return 0
-        squares = 0
-        for caught in running:
-            squares += (off_ppm(1000 * caught, mean_ul) // CV_STEP_PPM) ** 2
-        return isqrt(min(ratio_rounded(squares, len(running) - 1), LIMIT)) * CV_STEP_PPM
-
-    def verdict(self, caught_ml):
-        """Return (word, off the mean in ppm, off nominal in ppm or None) for one catch."""
-        of_mean = off_ppm(1000 * caught_ml, self.mean_ul())
-        of_nominal = off_ppm(1000 * caught_ml, self._nominal_ul) if self._nominal_ul else None
-        word = GOOD
-        if of_mean > RULE_MEAN_PPM or (of_nominal or 0) > RULE_NOMINAL_PPM:
-            word = WORN
-        if of_mean < -RULE_MEAN_PPM or (of_nominal or 0) < -RULE_NOMINAL_PPM:
-            word = BLOCKED
-        return word, of_mean, of_nominal
+        return "too little; catch for", self._time_ms * wanted_ul // mean + 1, "time_ms"
 
     def verdicts(self):
-        """Return the verdict of each outlet, in order."""
-        return [self.verdict(caught) for caught in self._caught_ml]
+        """Return (word, off the mean in ppm, off nominal in ppm or None) of each outlet."""
+        mean = mean_ul(alike(self._caught_ul))
+        return [verdict(caught, mean, self._nominal_ul) for caught in self._caught_ul]
 
     def facts(self):
         """See Procedure."""
-        if not self.mean_ul():
-            return [("outlets", len(self._caught_ml), "")]
-        facts = [("mean", ratio_rounded(self.mean_ul(), 1000), "catch_ml"),
-                 ("coefficient of variation", self.cv_ppm(), "share_ppm"),
+        caught = self._caught_ul
+        mean = mean_ul(caught)
+        sound = alike(caught)
+        if not sound:
+            return [("outlets", len(caught), "")]
+        facts = [("mean of all", mean, "catch_ul"),
+                 ("coefficient of variation", cv_ppm(caught, mean), "share_ppm"),
+                 ("left out of the mean", len(caught) - len(sound), ""),
                  ("rule", "5 % of the mean: Agdex 606-1", "words")]
         if self._nominal_ul:
-            facts.append(("nominal", ratio_rounded(self._nominal_ul, 1000), "catch_ml"))
-            facts.append(("rule", "10 % of nominal: USGA 2016", "words"))
+            facts += [("nominal", self._nominal_ul, "catch_ul"),
+                      ("rule", "10 % of nominal: USGA 2016", "words")]
         for index, (word, of_mean, of_nominal) in enumerate(self.verdicts()):
             name = "outlet %d" % (index + 1)
             facts.append((name + ", " + word, of_mean, "share_ppm"))
@@ -143,6 +115,43 @@ class OutletCatch(Procedure):
         return facts
 
 
+def alike(caught_ul):
+    """Return the catches within ODD_PPM of the middle one of those that gave anything."""
+    flowing = sorted([caught for caught in caught_ul if caught])
+    if not flowing:
+        return []
+    middle = flowing[len(flowing) // 2]
+    return [caught for caught in caught_ul
+            if ONE_PPM * abs(caught - middle) <= ODD_PPM * middle]
+
+
+def mean_ul(caught_ul):
+    """Return the mean, 0 of nothing."""
+    return ratio_rounded(sum(caught_ul), len(caught_ul)) if caught_ul else 0
+
+
+def cv_ppm(caught_ul, mean):
+    """Return the coefficient of variation about their mean; 0 for fewer than two."""
+    if len(caught_ul) < 2:
+        return 0
+    squares = 0
+    for caught in caught_ul:
+        squares += (off_ppm(caught, mean) // CV_STEP_PPM) ** 2
+    return isqrt(min(ratio_rounded(squares, len(caught_ul) - 1), LIMIT)) * CV_STEP_PPM
+
+
+def verdict(caught_ul, mean, nominal_ul):
+    """Return (word, off the mean in ppm, off nominal in ppm or None) for one catch."""
+    of_mean = off_ppm(caught_ul, mean)
+    of_nominal = off_ppm(caught_ul, nominal_ul) if nominal_ul else None
+    word = GOOD
+    if of_mean > RULE_MEAN_PPM or (of_nominal or 0) > RULE_NOMINAL_PPM:
+        word = WORN
+    if of_mean < -RULE_MEAN_PPM or (of_nominal or 0) < -RULE_NOMINAL_PPM:
+        word = BLOCKED
+    return word, of_mean, of_nominal
+
+
 def off_ppm(value, reference):
-    """Return how far a value is off a reference, in parts per million."""
+    """Return how far a value is off a reference (above 0), in parts per million."""
     return ratio_rounded(ONE_PPM * (value - reference), reference)

@@ -12,15 +12,15 @@ makes small amounts readable.
 """
 
 from rate_control import density
-from rate_control.intmath import LIMIT
+from rate_control.intmath import LIMIT, wrapped_add
 from rate_control.procedures.keeping import ratio_rounded
 from rate_control.procedures.procedure import COMPLETE, ENTER, MARK, TAKE_BACK, Procedure
 from rate_control.units import RATE_MAX_ML_HA, TICK_MS
 
 OUNCE_PLOT_MM2 = 31616066  # 43560 ft2 / 128
 METRIC_PLOT_MM2 = 10000000
-MM2_PER_HA = 10000000000
-CATCH_MAX_ML = 100000
+ML_HA_PER_UL_MM2 = 10000000  # 1 ha = 1e10 mm2, 1 mL = 1000 uL
+CATCH_MAX_UL = 100000000
 MAX_CATCHES = 72
 ONE_PPM = 1000000
 
@@ -37,46 +37,46 @@ class PlotCatch(Procedure):
 
     def __init__(self, settings, params, totals=None):
         """params: width_mm of one outlet, customary (0 or 1), distance_mm (0: the method's),
-        times (course times that a catch lasts), scale_step_ml of the jug, precision_permille.
+        times (course times that a catch lasts), jug_step_ul, precision_permille.
         """
         Procedure.__init__(self)
         self._width_mm = params["width_mm"]
         self._distance_mm = (params["distance_mm"]
                              or course_mm(self._width_mm, params["customary"]))
         self._times = params["times"]
-        self._step_ml = params["scale_step_ml"]
+        self._step_ul = params["jug_step_ul"]
         self._precision_ppm = params["precision_permille"] * 1000
         self._target_ml_ha = settings.rate_ml_ha
         self._density_g_l = settings.liquid_density_g_l
         self._ticks = 0  # of the whole procedure: the tick counts, marks read
         self._begun = None
         self._courses_ticks = []
-        self._caught_ml = []
+        self._caught_ul = []
 
     def step(self, measured, decided):
         """See Procedure."""
-        self._ticks = (self._ticks + 1) & LIMIT
+        self._ticks = wrapped_add(self._ticks, 1)
 
     def accepts(self):
         """See Procedure."""
         if self._begun is not None:
             return (MARK, TAKE_BACK)
-        actions = (COMPLETE, TAKE_BACK) if self._caught_ml else (MARK,)
-        if not self._caught_ml and self._courses_ticks:
+        actions = (COMPLETE, TAKE_BACK) if self._caught_ul else (MARK,)
+        if not self._caught_ul and self._courses_ticks:
             actions += (TAKE_BACK,)
-        return actions + (ENTER,) if len(self._caught_ml) < MAX_CATCHES else actions
+        return actions + (ENTER,) if len(self._caught_ul) < MAX_CATCHES else actions
 
     def prompt(self):
         """See Procedure."""
         if self._begun is not None:
             return "steady speed; mark at the far stake"
-        if self._courses_ticks or self._caught_ml:
+        if self._courses_ticks or self._caught_ul:
             return "catch for the time shown; enter it"
         return "drive; mark at the first stake"
 
     def entry(self):
         """See Procedure."""
-        return "outlet %d" % (len(self._caught_ml) + 1), "catch_ml", 1, CATCH_MAX_ML
+        return "outlet %d" % (len(self._caught_ul) + 1), "catch_ul", 1, CATCH_MAX_UL
 
     def _mark(self):
         if self._begun is None:
@@ -90,14 +90,14 @@ class PlotCatch(Procedure):
         return ""
 
     def _enter(self, value):
-        self._caught_ml.append(value)
+        self._caught_ul.append(value)
         return ""
 
     def _take_back(self):
         if self._begun is not None:
             self._begun = None
-        elif self._caught_ml:
-            self._caught_ml.pop()
+        elif self._caught_ul:
+            self._caught_ul.pop()
         else:
             self._courses_ticks.pop()
         return ""
@@ -110,18 +110,18 @@ class PlotCatch(Procedure):
 
     def rate_ml_ha(self):
         """Return the rate that the mean catch stands for; at least one must be entered."""
-        plots_mm2 = self._distance_mm * self._width_mm * self._times * len(self._caught_ml)
-        return ratio_rounded(sum(self._caught_ml) * MM2_PER_HA, plots_mm2)
+        plots_mm2 = self._distance_mm * self._width_mm * self._times * len(self._caught_ul)
+        return ratio_rounded(sum(self._caught_ul) * ML_HA_PER_UL_MM2, plots_mm2)
 
     def needs_more(self):
         """See Procedure: the step of the jug's scale, d/A, decides."""
-        if not self._caught_ml:
+        if not self._caught_ul:
             return "catches to enter:", 1, ""
-        wanted_ml = -(-self._step_ml * ONE_PPM // self._precision_ppm)
-        mean_ml = sum(self._caught_ml) // len(self._caught_ml)
-        if mean_ml >= wanted_ml:
+        wanted_ul = -(-self._step_ul * ONE_PPM // self._precision_ppm)
+        mean_ul = sum(self._caught_ul) // len(self._caught_ul)
+        if mean_ul >= wanted_ul:
             return None
-        times = -(-self._times * wanted_ml // max(mean_ml, 1))
+        times = -(-self._times * wanted_ul // max(mean_ul, 1))
         return "too little; catch this many times as long:", times, ""
 
     def facts(self):
@@ -132,10 +132,10 @@ class PlotCatch(Procedure):
             facts += [("course time", course_ms, "time_ms"),
                       ("catch for", course_ms * self._times, "time_ms"),
                       ("speed", self._distance_mm * 1000 // course_ms, "speed_mm_s")]
-        if not self._caught_ml:
+        if not self._caught_ul:
             return facts
         rate = self.rate_ml_ha()
-        facts += [("catches", len(self._caught_ml), ""),
+        facts += [("catches", len(self._caught_ul), ""),
                   ("rate caught", rate, "rate_ml_ha"),
                   ("target rate", self._target_ml_ha, "rate_ml_ha"),
                   ("off target", ratio_rounded(ONE_PPM * (rate - self._target_ml_ha),

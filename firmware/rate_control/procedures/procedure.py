@@ -89,14 +89,12 @@ class Procedure:
 
     def entry(self):
         """Return what ENTER takes now as (name, quantity, low, high), None for nothing."""
-        return None
 
     def needs_more(self):
         """Return what is missing for the wanted precision as (words, value, quantity), or None.
 
         The value belongs after the words: ("more runs needed:", 2, ""). It allocates.
         """
-        return None
 
     def proposal(self):
         """Return the settings it proposes, a dict by name, empty unless done; it allocates."""

@@ -1,0 +1,45 @@
+"""Settings, parameters and facts as a person reads and writes them.
+
+They carry the name of a quantity of the table of units (units_text.py), "" for a plain number
+or "words" for a fixed text; a setting carries the unit of its table, which names a quantity
+here.
+"""
+
+from app import units_text
+from rate_control.settings import UNIT
+
+QUANTITY_OF_UNIT = {
+    "mL/ha": "rate_ml_ha",
+    "mm": "width_mm",
+    "g/L": "density_g_l",
+    "pulses/km": "pulses_per_km",
+    "pulses/100 L": "pulses_per_hl",
+    "mm/s": "speed_mm_s",
+    "uL/s": "flow_ul_s",
+    "ms": "time_ms",
+    "mV": "supply_mv",
+    "of 65535": "duty_u16",
+    "per mille": "share_permille",
+}
+
+
+def of_setting(entry):
+    """Return the quantity of a row of the table of settings, "" for a plain number."""
+    return QUANTITY_OF_UNIT.get(entry[UNIT], "")
+
+
+def show(quantity, value, us):
+    """Return a value as text with its unit in the chosen system."""
+    if quantity in ("", "words"):
+        return str(value)
+    return units_text.with_unit(quantity, value, us)
+
+
+def read(quantity, text, us):
+    """Return the value that a text means; ValueError, with a reason to show, if it is none."""
+    if quantity:
+        return units_text.from_text(quantity, text, us)
+    try:
+        return int(text)
+    except ValueError:
+        raise ValueError("not a whole number") from None
