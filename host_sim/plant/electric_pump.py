@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from host_sim.plant import spec
+from host_sim.plant.actuation import Actuation
+from host_sim.plant.pump_spec import ElectricPumpSpec
+from host_sim.plant.ripple import Ripple
 
 
 class ElectricPump:
@@ -16,53 +18,80 @@ class ElectricPump:
     adds u^2 Rb to the winding's resistance.
     """
 
-    __slots__ = ("_battery_v", "_damping", "_duty", "_spec", "_supply", "_total_ohm", "_torque_nm",
-                 "slope", "speed_rad_s")
+    __slots__ = ("_battery_v", "_cut_out", "_damping", "_duty", "_flow_m3_s", "_ripple", "_slope",
+                 "_spec", "_torque_nm", "_total_ohm", "main_resistance", "speed_rad_s")
 
-    def __init__(self, spec: spec.ElectricPump) -> None:
+    curved = False
+
+    def __init__(self, spec: ElectricPumpSpec) -> None:
         self._spec = spec
+        self._ripple = Ripple(spec.ripple_share, spec.chambers)
+        self._flow_m3_s = 0.0  # delivery at no manifold pressure
+        self._slope = 0.0
+        self._cut_out = False
         self.speed_rad_s = 0.0
-        self.slope = 0.0  # m3/s less per Pa
-        self.drive(0.0, 0.0, 0.0)
+        self.main_resistance = 0.0  # of the hose to the manifold, dP / Q^2
+        self.drive(Actuation(), 0.0, 0.0)
 
-    def drive(self, duty: float, supply_v: float, supply_ohm: float) -> None:
-        """The pin's duty 0..1 and the battery behind it, from now on."""
+    def drive(self, actuation: Actuation, supply_v: float, supply_ohm: float) -> None:
+        """The pin's duty and the battery behind it, from now on."""
         pump = self._spec
+        duty = 0.0 if self._cut_out else actuation.duty
         self._duty = duty
         self._total_ohm = pump.resistance_ohm + supply_ohm * duty * duty
         self._battery_v = supply_v
         self._torque_nm = pump.emf_v_s * duty * supply_v / self._total_ohm
         self._damping = pump.emf_v_s * pump.emf_v_s / self._total_ohm
 
-    def step(self, pressure_pa: float, span_s: float) -> float:
-        """Turn for `span_s` against a pressure; the flow it would give at zero pressure, m3/s.
+    def step(self, pressure_pa: float, span_s: float) -> None:
+        """Turn for `span_s` against the manifold's pressure: backward Euler in speed.
 
-        Backward Euler in speed. `slope` is set to what each pascal takes off that flow.
+        The main hose adds its loss at the flow of the step before.
         """
         pump = self._spec
         speed = self.speed_rad_s
+        loss = 0.0
+        if self.main_resistance > 0.0:
+            entering = self._flow_m3_s - self._slope * pressure_pa
+            loss = self.main_resistance * entering * entering
+            pressure_pa += loss
+        torque = self._torque_nm
+        if pump.cut_out_pa > 0.0:
+            torque = self._switched(pressure_pa, torque)
         hydraulic = pump.displacement_m3_rad * pressure_pa
-        if speed == 0.0 and self._torque_nm <= pump.breakaway_nm + hydraulic:
-            self.slope = 0.0
-            return 0.0
+        if speed == 0.0 and torque <= pump.breakaway_nm + hydraulic:
+            self._flow_m3_s = self._slope = 0.0
+            return
         per_j = span_s / pump.inertia_kg_m2
         load = pump.friction_nm + hydraulic
-        after = (speed + per_j * (self._torque_nm - load)) / (1.0 + per_j * self._damping)
-        if after * self._damping > self._torque_nm:  # the diode blocks: no braking current
+        after = (speed + per_j * (torque - load)) / (1.0 + per_j * self._damping)
+        if after * self._damping > torque:  # the diode blocks: no braking current
             after = speed - per_j * load
-        if after < 0.0:
-            after = 0.0
-        self.speed_rad_s = after
+        self.speed_rad_s = after = after if after > 0.0 else 0.0
         flow = pump.displacement_m3_rad * after
-        if flow <= pump.leak_m3_s_pa * pressure_pa:
-            self.slope = 0.0
-            return 0.0
-        self.slope = pump.leak_m3_s_pa
-        return flow
+        if pump.ripple_share > 0.0:
+            flow *= self._ripple.mean(after * span_s)
+        runs = flow > pump.leak_m3_s_pa * pressure_pa
+        self._flow_m3_s = flow - pump.leak_m3_s_pa * loss if runs else 0.0
+        self._slope = pump.leak_m3_s_pa if runs else 0.0
+
+    def line(self, pressure_pa: float) -> tuple[float, float]:
+        """Delivery `a - b P`."""
+        return self._flow_m3_s, self._slope
+
+    def _switched(self, pressure_pa: float, torque: float) -> float:
+        """Torque after the built-in pressure switch, a relay with hysteresis."""
+        if pressure_pa >= self._spec.cut_out_pa:
+            self._cut_out = True
+        elif pressure_pa <= self._spec.cut_in_pa:
+            self._cut_out = False
+        return 0.0 if self._cut_out else torque
 
     @property
     def current_a(self) -> float:
         """Through the motor; the battery carries `duty` times as much on average."""
+        if self._cut_out:
+            return 0.0
         net_v = self._duty * self._battery_v - self._spec.emf_v_s * self.speed_rad_s
         return max(net_v, 0.0) / self._total_ohm
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from host_sim.plant.pulses import PulseTrain
-from host_sim.plant.spec import Meter
+from host_sim.plant.spec import MeterSpec
 
 
 class TurbineMeter(PulseTrain):
@@ -19,7 +19,7 @@ class TurbineMeter(PulseTrain):
 
     __slots__ = ("_coast_rate", "_floor_squared", "_pulses_per_m3", "_rate_per_flow", "rotor_m3_s")
 
-    def __init__(self, spec: Meter, start_us: int, phase: float = 0.0) -> None:
+    def __init__(self, spec: MeterSpec, start_us: int, phase: float = 0.0) -> None:
         super().__init__(start_us, phase)
         self._pulses_per_m3 = spec.pulses_per_m3
         self._rate_per_flow = 1.0 / (spec.lag_s * spec.full_scale_m3_s)

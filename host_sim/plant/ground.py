@@ -6,7 +6,7 @@ import math
 from random import Random
 
 from host_sim.plant.pulses import PulseTrain
-from host_sim.plant.spec import Ground
+from host_sim.plant.spec import GroundSpec
 
 
 class GroundSensor(PulseTrain):
@@ -18,7 +18,7 @@ class GroundSensor(PulseTrain):
 
     __slots__ = ("_noise_m_s", "_rng", "_sensed_m_s", "_spec")
 
-    def __init__(self, spec: Ground, rng: Random, start_us: int, phase: float = 0.0) -> None:
+    def __init__(self, spec: GroundSpec, rng: Random, start_us: int, phase: float = 0.0) -> None:
         super().__init__(start_us, phase)
         self._spec = spec
         self._rng = rng
@@ -40,3 +40,7 @@ class GroundSensor(PulseTrain):
         if first > 0.0 or sensed > 0.0:
             per_m = spec.pulses_per_m
             self.advance_ramp(per_m * first, per_m * sensed, start_us, span_s)
+
+    def silence(self) -> None:
+        """The signal is lost: nothing is counted, and a later step starts from rest."""
+        self._sensed_m_s = 0.0

@@ -2,54 +2,82 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from random import Random
+from typing import Protocol
 
+from host_sim.plant.actuation import Actuation
 from host_sim.plant.electric_pump import ElectricPump
+from host_sim.plant.faults import Faults
 from host_sim.plant.flow_meter import TurbineMeter
 from host_sim.plant.ground import GroundSensor
+from host_sim.plant.hose import Hose
+from host_sim.plant.hydraulic_pump import HydraulicPump
 from host_sim.plant.manifold import Manifold
+from host_sim.plant.pump_spec import ElectricPumpSpec, HydraulicPumpSpec
+from host_sim.plant.regulated_pump import RegulatedPump
 from host_sim.plant.sections import Sections
-from host_sim.plant.spec import MachineSpec
+from host_sim.plant.spec import INLINE_VALVE, MachineSpec
 from host_sim.plant.units import BAR_PA, L_MIN_M3_S, ML_M3
+
+__all__ = ["Actuation", "Faults", "Machine"]
 
 SUBSTEP_US = 5_000
 SUBSTEP_S = SUBSTEP_US * 1e-6
+RENEWAL_US = 50_000  # how often the friction of hoses is looked at
+RENEWAL_SHARE = 0.01  # and how far the flow has to be from that at the last renewal
+IDLE = Actuation()
 
 
-@dataclass(slots=True)
-class Actuation:
-    """What the board's pins do during the next interval."""
+class Pump(Protocol):
+    """What feeds the manifold, with all that drives and regulates it."""
 
-    duty: float = 0.0  # 0..1, PWM of a pump or a proportional valve
-    valve_pulse_ms: int = 0  # regulating valve's motor: this long from now, + opens, - closes
-    section_mask: int = 0  # bit i set: section valve i is driven open
+    main_resistance: float
+
+    @property
+    def curved(self) -> bool: ...
+    @property
+    def speed_rad_s(self) -> float: ...
+    @property
+    def current_a(self) -> float: ...
+    @property
+    def battery_a(self) -> float: ...
+    def drive(self, actuation: Actuation, supply_v: float, supply_ohm: float) -> None: ...
+    def step(self, pressure_pa: float, span_s: float) -> None: ...
+    def line(self, pressure_pa: float) -> tuple[float, float]: ...
 
 
 class Machine:
     """A machine in motion. Everything is deterministic: same spec, seed and calls, same bits.
 
-    Times are unwrapped integer microseconds. Faults are attributes that may be set at any time
-    and act from the next `advance`.
+    Times are unwrapped integer microseconds. `faults` and `shaft_share`, the speed of a driven
+    pump's shaft over nominal, may be set at any time and act from the next `advance`.
     """
 
     def __init__(self, spec: MachineSpec, seed: int = 0, start_us: int = 0) -> None:
         rng = Random(seed)
+        manifold, sections = spec.manifold, spec.sections
         self.spec = spec
         self.time_us = start_us
         self.speed_m_s = 0.0
         self.distance_m = 0.0
+        self.shaft_share = 1.0
+        self.faults = Faults(orifice_factor=[1.0] * sections.count)
         self.flow_meter = TurbineMeter(spec.meter, start_us, rng.random())
         self.speed_sensor = GroundSensor(spec.ground, rng, start_us, rng.random())
-        self._pump = ElectricPump(spec.pump)
-        self._manifold = Manifold(spec.manifold, spec.sections.check_pa)
-        self._sections = Sections(spec.sections, spec.liquid)
+        self._pump = make_pump(spec)
+        relief_pa = 0.0 if spec.actuator == INLINE_VALVE else manifold.relief_pa
+        self._manifold = Manifold(manifold, sections.check_pa, relief_pa)
+        self._sections = Sections(sections, spec.liquid)
+        self._main = main_hose(spec)
         self._mask = 0
+        self._hose_flow_m3_s = 0.0
+        self._supply_v = spec.supply.loaded_v()
 
     def advance(self, now_us: int, actuation: Actuation, speed_m_s: float) -> None:
         """Live until `now_us` with the pins as given; speed goes linearly to `speed_m_s`.
 
-        Raises ValueError for a time that runs backwards or a value out of range.
+        Raises ValueError for a time that runs backwards or a value out of range; nothing has
+        moved then.
         """
         start_us = self.time_us
         span_us = now_us - start_us
@@ -57,55 +85,77 @@ class Machine:
             raise ValueError(f"now_us: {now_us} is before the machine's {start_us}")
         if not 0.0 <= speed_m_s < 100.0:
             raise ValueError(f"speed_m_s: must be between 0 and 100, got {speed_m_s!r}")
+        if not 0.0 <= actuation.duty <= 1.0:
+            raise ValueError(f"duty: must be between 0 and 1, got {actuation.duty!r}")
         if span_us == 0:
             return
         self._take_orders(actuation)
         self._travel(speed_m_s, start_us, span_us * 1e-6)
-        whole, rest_us = divmod(span_us, SUBSTEP_US)
-        self._run(start_us, whole, SUBSTEP_US, SUBSTEP_S)
-        if rest_us:
-            self._run(now_us - rest_us, 1, rest_us, rest_us * 1e-6)
+        for begin_us in range(start_us, now_us, RENEWAL_US):
+            self._renew_resistances()
+            whole, rest_us = divmod(min(RENEWAL_US, now_us - begin_us), SUBSTEP_US)
+            self._run(begin_us, whole, SUBSTEP_US, SUBSTEP_S)
+            if rest_us:
+                self._run(begin_us + whole * SUBSTEP_US, 1, rest_us, rest_us * 1e-6)
         self.time_us = now_us
 
     def _take_orders(self, actuation: Actuation) -> None:
-        if not 0.0 <= actuation.duty <= 1.0:
-            raise ValueError(f"duty: must be between 0 and 1, got {actuation.duty!r}")
-        supply = self.spec.supply
-        open_v = max(supply.open_v - supply.resistance_ohm * supply.base_current_a, 0.0)
-        self._pump.drive(actuation.duty, open_v, supply.resistance_ohm)
+        supply, faults, pump = self.spec.supply, self.faults, self._pump
+        open_v = supply.crank_v if faults.cranking else supply.open_v - faults.supply_drop_v
+        self._supply_v = supply.loaded_v(open_v)
+        pump.drive(IDLE if faults.pump_dead else actuation, self._supply_v, supply.resistance_ohm)
+        if isinstance(pump, RegulatedPump):
+            pump.shaft_share = 0.0 if faults.pump_dead else self.shaft_share
+        self._manifold.air_m3 = self.spec.manifold.air_m3 + faults.air_m3
         if actuation.section_mask != self._mask:
             self._mask = actuation.section_mask
             self._sections.drive(self._mask)
 
+    def _renew_resistances(self) -> None:
+        """Orifices that have changed, and hoses at the flow that they have now."""
+        sections, flow = self._sections, self.flow_m3_s
+        away = abs(flow - self._hose_flow_m3_s)
+        stale = away > RENEWAL_SHARE * self._hose_flow_m3_s
+        if stale or sections.factor != self.faults.orifice_factor:
+            sections.factor = list(self.faults.orifice_factor)
+            sections.refresh(self._manifold.root_pa05)
+            self._pump.main_resistance = self._main.resistance(flow)
+            self._hose_flow_m3_s = flow
+
     def _travel(self, speed_m_s: float, start_us: int, span_s: float) -> None:
         self.distance_m += 0.5 * (self.speed_m_s + speed_m_s) * span_s
-        self.speed_sensor.step(speed_m_s, start_us, span_s)
         self.speed_m_s = speed_m_s
+        if self.faults.speed_lost:
+            self.speed_sensor.silence()
+        else:
+            self.speed_sensor.step(speed_m_s, start_us, span_s)
 
     def _run(self, start_us: int, steps: int, step_us: int, step_s: float) -> None:
-        """The hot loop: valves, pump, node, orifices, meter, in the order of the flow."""
+        """The hot loop: section valves, pump, node, orifices, meter, in the order of the flow."""
         pump, manifold, sections, meter = (
             self._pump, self._manifold, self._sections, self.flow_meter
         )
+        metering = not self.faults.meter_stalled
         for time_us in range(start_us, start_us + steps * step_us, step_us):
             if sections.moving:
-                sections.move(step_s)
-            source = pump.step(manifold.pressure_pa, step_s)
-            manifold.step(source, pump.slope, sections.conductance, step_s)
+                sections.move(step_s, manifold.root_pa05)
+            pump.step(manifold.pressure_pa, step_s)
+            manifold.step(pump, sections.conductance, step_s)
             sections.release(manifold.root_pa05 * step_s)
-            meter.step(manifold.entering_m3_s, time_us, step_s)
+            if metering:
+                meter.step(manifold.entering_m3_s, time_us, step_s)
+        if not metering:
+            meter.rotor_m3_s = 0.0
 
     @property
     def supply_mv(self) -> int:
         """Voltage at the board, sagging under the pump's current."""
-        supply = self.spec.supply
-        load_a = supply.base_current_a + self._pump.battery_a
-        return round(1e3 * max(supply.open_v - supply.resistance_ohm * load_a, 0.0))
+        sag_v = self.spec.supply.resistance_ohm * self._pump.battery_a
+        return round(1e3 * max(self._supply_v - sag_v, 0.0))
 
     @property
     def section_volume_ml(self) -> list[float]:
         """Truth: what each section has let out since the start."""
-        self._sections.settle()
         return [volume / ML_M3 for volume in self._sections.volume_m3]
 
     @property
@@ -133,8 +183,30 @@ class Machine:
 
     @property
     def motor_current_a(self) -> float:
+        """Truth: of an electric pump's motor or a proportional valve's coil."""
         return self._pump.current_a
 
     @property
     def pump_speed_rad_s(self) -> float:
+        """Truth: of a pump that the board drives."""
         return self._pump.speed_rad_s
+
+    @property
+    def valve_position(self) -> float | None:
+        """Truth: of the regulating valve's ball, 0 closed to 1 open; None without one."""
+        return self._pump.valve.ball if isinstance(self._pump, RegulatedPump) else None
+
+
+def make_pump(spec: MachineSpec) -> Pump:
+    """The live pump that a spec describes."""
+    if isinstance(spec.pump, ElectricPumpSpec):
+        return ElectricPump(spec.pump)
+    if isinstance(spec.pump, HydraulicPumpSpec):
+        return HydraulicPump(spec.pump)
+    return RegulatedPump(spec)
+
+
+def main_hose(spec: MachineSpec) -> Hose:
+    """The hose from the pump to the manifold."""
+    m = spec.manifold
+    return Hose(m.main_m, m.main_bore_m, m.roughness_m, m.main_fittings, spec.liquid)

@@ -3,48 +3,95 @@
 from __future__ import annotations
 
 import math
+from typing import Protocol
 
-from host_sim.plant import spec
+from host_sim.plant.plumbing_spec import ManifoldSpec
+from host_sim.plant.units import ATMOSPHERE_PA
+
+ROUNDS = 12  # of the implicit step, where the supply's curve or the gas bends
+CLOSE_PA = 2.0
+
+
+class Supply(Protocol):
+    """What feeds the node."""
+
+    @property
+    def curved(self) -> bool:
+        """Whether the line depends on the pressure at which it is asked for."""
+
+    def line(self, pressure_pa: float) -> tuple[float, float]:
+        """Tangent (a, b) of the delivery at a pressure: a - b P, m3/s."""
 
 
 class Manifold:
     """One hydraulic capacitor, C dP/dt = (a - b P) - k sqrt(P - Pc) - relief.
 
-    The pump side is a line, `a - b P`, the orifices follow the square-root law behind check
-    valves that open at Pc (0 flow below). A backward Euler step is then a quadratic in
+    The supply is a line `a - b P`, the orifices follow the square-root law behind check valves
+    that open at Pc (no flow below). A backward Euler step is then a quadratic in
     x = sqrt(P - Pc) and is solved exactly, so that any step is stable and the volume balance
-    holds to rounding.
+    holds to rounding. Curved supplies are met by Newton's method around that. Gas, trapped or
+    in an accumulator, follows Boyle's law P V = const (isothermal: it has seconds to exchange
+    heat); over a step it stores V0 P0 (1/P1 - 1/P2), which needs no linearisation.
     """
 
-    __slots__ = ("_after_meter_share", "_check_pa", "_compliance_m3_pa", "_relief_pa",
-                 "_relief_slope", "entering_m3_s", "pressure_pa", "root_pa05")
+    __slots__ = ("_accumulator_pa_m3", "_after_meter_share", "_check_pa", "_compliance_m3_pa",
+                 "_precharge_pa", "_relief_pa", "_relief_slope", "air_m3", "entering_m3_s",
+                 "pressure_pa", "root_pa05")
 
-    def __init__(self, spec: spec.Manifold, check_pa: float) -> None:
+    def __init__(self, spec: ManifoldSpec, check_pa: float, relief_pa: float) -> None:
+        """`relief_pa` 0 leaves the relief valve out, where it is part of the supply."""
         self._compliance_m3_pa = spec.compliance_m3_pa
+        self._precharge_pa = spec.precharge_pa + ATMOSPHERE_PA
+        self._accumulator_pa_m3 = spec.accumulator_m3 * self._precharge_pa
         self._after_meter_share = spec.after_meter_share
         self._check_pa = check_pa
-        self._relief_pa = spec.relief_pa if spec.relief_pa > 0.0 else math.inf
+        self._relief_pa = relief_pa if relief_pa > 0.0 else math.inf
         self._relief_slope = spec.relief_slope_m3_s_pa
+        self.air_m3 = spec.air_m3
         self.pressure_pa = 0.0
         self.root_pa05 = 0.0  # sqrt(P - Pc): times k it is the orifices' flow
         self.entering_m3_s = 0.0  # through the flow meter
 
-    def step(self, source: float, slope: float, conductance: float, span_s: float) -> None:
-        """Let `span_s` pass with supply `source - slope P` (m3/s) and orifices `conductance`."""
-        before = self.pressure_pa
+    def step(self, supply: Supply, conductance: float, span_s: float) -> None:
+        """Let `span_s` pass with this supply and orifices of `conductance` k."""
+        before = guess = self.pressure_pa
         check = self._check_pa
+        gas = self.air_m3 > 0.0 or self._accumulator_pa_m3 > 0.0
+        rounds = ROUNDS if gas or supply.curved else 1
         per_s = self._compliance_m3_pa / span_s
-        stiffness = per_s + slope
-        excess = per_s * before + source - stiffness * check
-        root, pressure = _solve(stiffness, excess, conductance, check)
-        if pressure > self._relief_pa:
-            excess += self._relief_slope * (self._relief_pa - check)
-            root, pressure = _solve(stiffness + self._relief_slope, excess, conductance, check)
+        while True:
+            source, slope = supply.line(guess)
+            if gas:
+                per_s = (self._compliance_m3_pa + self._gas(before, guess)) / span_s
+            stiffness = per_s + slope
+            excess = per_s * before + source - stiffness * check
+            root, pressure = _solve(stiffness, excess, conductance, check)
+            if pressure > self._relief_pa:
+                excess += self._relief_slope * (self._relief_pa - check)
+                root, pressure = _solve(stiffness + self._relief_slope, excess, conductance, check)
+            rounds -= 1
+            if rounds <= 0 or -CLOSE_PA < pressure - guess < CLOSE_PA:
+                break
+            guess = pressure
         self.pressure_pa = pressure
         self.root_pa05 = root
         stored = per_s * (pressure - before) * self._after_meter_share
         entering = conductance * root + stored
         self.entering_m3_s = entering if entering > 0.0 else 0.0
+
+    def _gas(self, first_pa: float, last_pa: float) -> float:
+        """Liquid that takes the gas's room per pascal between two pressures, m3/Pa."""
+        first, last = first_pa + ATMOSPHERE_PA, last_pa + ATMOSPHERE_PA
+        room = self.air_m3 * ATMOSPHERE_PA / (first * last)
+        if self._accumulator_pa_m3 > 0.0:
+            low, high = max(first, self._precharge_pa), max(last, self._precharge_pa)
+            if low != high:
+                room += (
+                    self._accumulator_pa_m3 * (1.0 / low - 1.0 / high) / (last_pa - first_pa)
+                )
+            elif low > self._precharge_pa:
+                room += self._accumulator_pa_m3 / (low * low)
+        return room
 
 
 def _solve(

@@ -1,9 +1,9 @@
 """What a parameter is: a default, a unit, a note on its source, limits and a spread.
 
 A part of a machine is a frozen dataclass whose fields are made by `number`, `whole`,
-`choice` or `per_section`. That one row per parameter drives validation, reading from a
-plain table and drawing a random build. Errors are ValueErrors that start with
-`table.parameter:`.
+`choice` or `per_section`; the unit, SI, is the end of a field's name. That one row per
+parameter drives validation, reading from a plain table and drawing a random build. Errors
+are ValueErrors that start with `table.parameter:`.
 """
 
 from __future__ import annotations
@@ -70,32 +70,36 @@ class Times:
 class Row:
     """One parameter's limits and note."""
 
-    shape: str  # "number", "whole", "choice", "per_section"
+    shape: str  # "number", "whole" or "choice"
     note: str
     low: float = -math.inf
     high: float = math.inf
     spread: Spread | None = None
     choices: tuple[str, ...] = ()
+    many: bool = False  # one for each section
 
-    def check(self, value: Any) -> None:
-        """Raise ValueError saying what is wrong with the value, without its name."""
+    def check(self, value: Any, factor: float = 1.0) -> None:
+        """Raise ValueError saying what is wrong with the value, without its name.
+
+        The message speaks in the unit that was given, `factor` SI units large.
+        """
         if self.shape == "choice":
             if value not in self.choices:
                 raise ValueError(f"must be one of {', '.join(self.choices)}, got {value!r}")
             return
-        items = value if self.shape == "per_section" else (value,)
+        items = value if self.many else (value,)
         if not isinstance(items, tuple) or not items:
             raise ValueError(f"must be a list with one number per section, got {value!r}")
         for item in items:
-            self._check_number(item)
+            self._check_number(item, factor)
 
-    def _check_number(self, item: Any) -> None:
+    def _check_number(self, item: Any, factor: float) -> None:
         kind = int if self.shape == "whole" else (int, float)
         if isinstance(item, bool) or not isinstance(item, kind):
-            raise ValueError(f"must be a {self.shape.replace('per_section', 'number')}, "
-                             f"got {item!r}")
-        if not (math.isfinite(item) and self.low <= item <= self.high):
-            raise ValueError(f"must be between {self.low:g} and {self.high:g}, got {item!r}")
+            raise ValueError(f"must be a {self.shape}{' number' * (kind is int)}, got {item!r}")
+        if not self.low <= item <= self.high:
+            low, high, got = self.low / factor, self.high / factor, item / factor
+            raise ValueError(f"must be between {low:g} and {high:g}, got {got:g}")
 
 
 def number(
@@ -119,12 +123,16 @@ def choice(default: str, note: str, *choices: str) -> Any:
 
 
 def per_section(
-    default: tuple[float, ...], note: str, low: float, high: float, spread: Spread | None = None
+    default: tuple[float, ...],
+    note: str,
+    low: float,
+    high: float,
+    spread: Spread | None = None,
+    shape: str = "number",
 ) -> Any:
-    """One number for each section; a single number stands for all."""
-    return dataclasses.field(
-        default=default, metadata={"row": Row("per_section", note, low, high, spread)}
-    )
+    """One number for each section; where a part allows it, a single one stands for all."""
+    row = Row(shape, note, low, high, spread, many=True)
+    return dataclasses.field(default=default, metadata={"row": row})
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -135,10 +143,13 @@ class Table:
 
     def __post_init__(self) -> None:
         for name, row in rows(type(self)).items():
-            try:
-                row.check(getattr(self, name))
-            except ValueError as error:
-                raise ValueError(f"{self.TABLE}.{name}: {error}") from None
+            self._check(name, row, getattr(self, name))
+
+    def _check(self, given: str, row: Row, value: Any, factor: float = 1.0) -> None:
+        try:
+            row.check(value, factor)
+        except ValueError as error:
+            raise ValueError(f"{self.TABLE}.{given}: {error}") from None
 
     def override(self, values: Mapping[str, Any]) -> Self:
         """A copy with the named parameters changed; trade units are accepted by suffix."""
@@ -151,8 +162,9 @@ class Table:
             if name in changes:
                 raise ValueError(f"{self.TABLE}.{given}: the same parameter is given twice")
             value = _convert(value, factor)
-            lone = known[name].shape == "per_section" and not isinstance(value, tuple)
+            lone = known[name].many and not isinstance(value, tuple)
             changes[name] = (value,) if lone else value
+            self._check(given, known[name], changes[name], factor)
         return dataclasses.replace(self, **changes)
 
     def _resolve(self, given: str) -> tuple[str, float]:

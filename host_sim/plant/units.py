@@ -1,32 +1,34 @@
-"""Trade units at the edge of the plant, and how they become SI.
-
-The factors are exact: 1 in = 25.4 mm, 1 US gal = 3.785411784 L, 1 mi = 1609.344 m;
-1 psi follows from the avoirdupois pound and standard gravity (NIST SP 811).
-"""
+"""Trade units at the edge of the plant, and how they become SI."""
 
 from __future__ import annotations
+
+import math
+
+from app.units_text import FOOT_UM, GALLON_NL, INCH_UM, MILE_MM, PSI_PA
 
 BAR_PA = 1e5
 L_MIN_M3_S = 1e-3 / 60.0
 ML_M3 = 1e-6
 ATMOSPHERE_PA = 101_325.0
+GALLON_M3 = GALLON_NL * 1e-12
 
 # A parameter called `relief_pa` may be given as `relief_bar` or `relief_psi`, and so on.
 TRADE_UNITS = {
     "_bar": ("_pa", BAR_PA),
-    "_psi": ("_pa", 6894.757293168),
+    "_psi": ("_pa", PSI_PA[0] / PSI_PA[1]),
     "_l_min": ("_m3_s", L_MIN_M3_S),
-    "_gal_min": ("_m3_s", 3.785411784e-3 / 60.0),
-    "_ml_bar": ("_m3_pa", 1e-11),
+    "_gal_min": ("_m3_s", GALLON_M3 / 60.0),
+    "_ml_bar": ("_m3_pa", ML_M3 / BAR_PA),
+    "_l_min_bar": ("_m3_s_pa", L_MIN_M3_S / BAR_PA),
     "_ml": ("_m3", ML_M3),
     "_l": ("_m3", 1e-3),
-    "_ml_rev": ("_m3_rad", ML_M3 / (2.0 * 3.141592653589793)),
+    "_ml_rev": ("_m3_rad", ML_M3 / (2.0 * math.pi)),
     "_mm": ("_m", 1e-3),
-    "_in": ("_m", 0.0254),
-    "_ft": ("_m", 0.3048),
+    "_in": ("_m", INCH_UM * 1e-6),
+    "_ft": ("_m", FOOT_UM * 1e-6),
     "_km_h": ("_m_s", 1.0 / 3.6),
-    "_mph": ("_m_s", 0.44704),
+    "_mph": ("_m_s", MILE_MM * 1e-3 / 3600.0),
     "_ms": ("_s", 1e-3),
     "_per_l": ("_per_m3", 1e3),
-    "_per_gal": ("_per_m3", 1.0 / 3.785411784e-3),
+    "_per_gal": ("_per_m3", 1.0 / GALLON_M3),
 }

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from host_sim.plant.actuation import Actuation
 from host_sim.plant.catalogue import machine_spec
 from host_sim.plant.electric_pump import ElectricPump
-from host_sim.plant.machine import Actuation, Machine
-from host_sim.plant.manifold import Manifold
+from host_sim.plant.machine import Machine
+from host_sim.plant.pump_spec import ElectricPumpSpec
 from host_sim.plant.spec import MachineSpec
-from host_sim.plant.spec import Manifold as ManifoldSpec
 from host_sim.plant.units import BAR_PA, L_MIN_M3_S
 
 # The rounded class M pump of the worked cases: s, R, I0 and the slope of Q(P) as printed.
@@ -35,60 +35,25 @@ def bench_machine(
             "resistance_ohm": R, "emf_v_s": KE, "displacement_m3_rad": D, "leak_m3_s_pa": KL,
             "friction_nm": TF, "breakaway_nm": TF, "inertia_kg_m2": J,
         },
-        manifold={"compliance_m3_pa": 1.5e-10, "after_meter_share": 0.0, "relief_pa": 0.0},
+        manifold={"compliance_m3_pa": 1.5e-10, "after_meter_share": 0.0, "relief_pa": 0.0,
+                  "main_m": 0.0},
         sections={
             "orifice_count": shares, "orifice_flow_l_min": k_each, "orifice_pressure_bar": 1.0,
             "check_pa": check_pa, "valve_flow_m3_s": 1.0, "open_s": 1e-3, "close_s": 1e-3,
+            "hose_m": 0.0,
         },
         supply={"open_v": 12.0, "resistance_ohm": 0.0, "base_current_a": 0.0},
     )
 
 
+def bench_motor() -> ElectricPump:
+    pump = bench_machine().pump
+    assert isinstance(pump, ElectricPumpSpec)
+    return ElectricPump(pump)
+
+
 def run(machine: Machine, duty: float, until_ms: int, mask: int = 1) -> None:
     machine.advance(until_ms * 1000, Actuation(duty, 0, mask), 0.0)
-
-
-def test_linear_rc_charges_to_its_closed_form():
-    """C = 1.5e-10, R = 2e9, Q = 2e-4: P = QR (1 - exp(-t / 0.3 s)).
-
-    Backward Euler of step h lags by about h/2: at 0.1 ms that is 5e-5 / 0.3 of the way to go.
-    """
-    node = Manifold(ManifoldSpec(compliance_m3_pa=1.5e-10), check_pa=0.0)
-    expected = {50: 0.614073, 100: 1.133875, 300: 2.528482, 600: 3.458659, 1500: 3.973048}
-    for step in range(15_000):
-        node.step(2e-4, 1 / 2e9, 0.0, 1e-4)
-        at_ms = (step + 1) / 10
-        if at_ms in expected:
-            assert node.pressure_pa / BAR_PA == pytest.approx(expected[at_ms], rel=2e-4)
-
-
-@pytest.mark.parametrize(
-    ("start_bar", "flow", "end_bar", "seconds"),
-    [
-        (0.5, 12.0, 1.0, 0.119618), (0.5, 12.0, 1.5, 0.320804), (0.5, 12.0, 2.0, 0.788590),
-        (0.5, 12.0, 2.2, 1.502664), (2.25, 0.0, 0.5625, 0.225),
-    ],
-)
-def test_orifice_tank_reaches_each_pressure_on_time(start_bar, flow, end_bar, seconds):
-    """C P' = Qp - k sqrt(P) integrates to
-    t = -(2C/k) [(x - x0) + (Qp/k) ln((Qp - k x) / (Qp - k x0))], x = sqrt(P);
-    with Qp = 0, sqrt(P) = sqrt(P0) - k t / 2C. k = 8 L/min at 1 bar, C = 2e-10.
-    """
-    node = Manifold(ManifoldSpec(compliance_m3_pa=2e-10), check_pa=0.0)
-    node.pressure_pa = start_bar * BAR_PA
-    for _ in range(round(seconds * 1e5)):
-        node.step(flow * L_MIN_M3_S, 0.0, k_si(8.0), 1e-5)
-    assert node.pressure_pa / BAR_PA == pytest.approx(end_bar, rel=2e-4)
-
-
-def test_emptying_tank_stops_at_zero():
-    node = Manifold(ManifoldSpec(compliance_m3_pa=2e-10), check_pa=0.0)
-    node.pressure_pa = 2.25 * BAR_PA  # empty after 2 C x0 / k = 0.450 s
-    pressures = []
-    for _ in range(100):
-        node.step(0.0, 0.0, k_si(8.0), 0.005)
-        pressures.append(node.pressure_pa)
-    assert pressures[85] > 0.0 and pressures[-1] < 1.0
 
 
 @pytest.mark.parametrize(
@@ -128,9 +93,8 @@ def test_motor_alone_follows_its_exponential_without_the_winding():
     12 V, T = 0.2 N m: the full model (L = 0.6 mH, b = 1e-4) ends at 187.62 rad/s; without b
     the end is (12 - R T / Ke) / Ke. 0.1 ms steps lag by 0.05 ms of 19.2 ms.
     """
-    spec = bench_machine().pump
-    motor = ElectricPump(spec)
-    motor.drive(1.0, 12.0, 0.0)
+    motor = bench_motor()
+    motor.drive(Actuation(1.0), 12.0, 0.0)
     load_pa = (0.2 - TF) / D  # so that friction and pressure together are 0.2 N m
     end = (12.0 - R * 0.2 / KE) / KE
     tau = J * R / KE**2
@@ -222,64 +186,6 @@ def test_closing_one_of_three_sections_lifts_the_others():
     assert machine.section_flow_m3_s[0] / before[0] == pytest.approx(1.0, abs=2e-5)
 
 
-def whole_machine_ode(spec: MachineSpec, duty: float):
-    """The same machine written down again, from the equations and not from the code."""
-    pump, supply, sections = spec.pump, spec.supply, spec.sections
-    k = 0.0
-    for count in sections.orifice_count:
-        nozzle = count * sections.orifice_flow_m3_s / math.sqrt(sections.orifice_pressure_pa)
-        valve = sections.valve_flow_m3_s / math.sqrt(1e5)
-        k += (nozzle**-2 + valve**-2) ** -0.5
-    volts = supply.open_v - supply.resistance_ohm * supply.base_current_a
-
-    def ode(t: float, y: np.ndarray) -> list[float]:
-        w, p, m, litres = y
-        total_ohm = pump.resistance_ohm + duty**2 * supply.resistance_ohm
-        current = max((duty * volts - pump.emf_v_s * w) / total_ohm, 0.0)
-        torque = pump.emf_v_s * current - pump.friction_nm - pump.displacement_m3_rad * p
-        into = max(pump.displacement_m3_rad * w - pump.leak_m3_s_pa * p, 0.0)
-        out = k * math.sqrt(max(p - sections.check_pa, 0.0))
-        dp = (into - out) / spec.manifold.compliance_m3_pa
-        metered = max(out + spec.manifold.after_meter_share * (into - out), 0.0)
-        floor = spec.meter.floor_share * spec.meter.full_scale_m3_s
-        rest = metered - floor**2 / metered if metered > floor else 0.0
-        rate = max(metered / (spec.meter.lag_s * spec.meter.full_scale_m3_s),
-                   1.0 / spec.meter.coast_s)
-        return [torque / pump.inertia_kg_m2, dp, rate * (rest - m), out * 1e3]
-
-    return ode
-
-
-def test_whole_machine_agrees_with_scipy():
-    """Start steady at duty 0.4, step to 0.8, then back to 0.5, on the reference machine.
-
-    Tolerance: one 5 ms step of lag in a response of about 0.15 s is 1.7 % of the step at its
-    steepest; volumes integrate that away to 0.1 %.
-    """
-    spec = machine_spec("electric_m")
-    machine = Machine(spec)
-    run(machine, 0.4, 10_000, mask=7)
-    state = [machine.pump_speed_rad_s, machine.pressure_pa, machine.flow_meter.rotor_m3_s,
-             sum(machine.section_volume_ml) * 1e-3]
-    time_ms = 10_000
-    for duty in (0.8, 0.5):
-        grid = np.arange(20, 1001, 20)
-        truth = solve_ivp(
-            whole_machine_ode(spec, duty), (0, 1), state, t_eval=grid * 1e-3, rtol=1e-8,
-            atol=[1e-6, 1e-3, 1e-12, 1e-9], max_step=0.01, method="LSODA",
-        ).y
-        for i, at_ms in enumerate(grid):
-            run(machine, duty, time_ms + int(at_ms), mask=7)
-            assert machine.pressure_bar == pytest.approx(truth[1][i] / 1e5, abs=0.02)
-            assert machine.flow_meter.rotor_m3_s == pytest.approx(
-                truth[2][i], abs=0.02 * spec.meter.full_scale_m3_s
-            )
-        litres = sum(machine.section_volume_ml) * 1e-3
-        assert litres - state[3] == pytest.approx(truth[3][-1] - state[3], rel=2e-3)
-        state = [truth[i][-1] for i in range(4)]
-        time_ms += 1000
-
-
 def test_volume_balance_closes():
     """What the pump gave is what came out plus what the hoses hold, to rounding."""
     spec = machine_spec("electric_m", manifold={"relief_pa": 0.0, "after_meter_share": 1.0},
@@ -296,12 +202,12 @@ def test_volume_balance_closes():
 
 def test_rotor_runs_out_without_braking_current():
     """Duty off at speed: only friction and pressure slow it, w falls by (Tf + D P) / J."""
-    motor = ElectricPump(bench_machine().pump)
-    motor.drive(1.0, 12.0, 0.0)
+    motor = bench_motor()
+    motor.drive(Actuation(1.0), 12.0, 0.0)
     for _ in range(200):
         motor.step(1e5, 0.005)
     speed = motor.speed_rad_s
-    motor.drive(0.0, 12.0, 0.0)
+    motor.drive(Actuation(0.0), 12.0, 0.0)
     motor.step(1e5, 0.005)
     assert speed - motor.speed_rad_s == pytest.approx((TF + D * 1e5) / J * 0.005, rel=1e-9)
     assert motor.current_a == 0.0

@@ -102,7 +102,7 @@ def test_spec_pickles_and_compares_by_value():
         ({"kind": "electric_m", "pump": {"resistance_ohm": 0}}, "pump.resistance_ohm: must be"),
         ({"kind": "electric_m", "pump": {"chambers": 2.5}}, "pump.chambers: must be a whole"),
         ({"kind": "electric_m", "pump": {"breakaway_nm": 0.1}}, "pump.breakaway_nm: must be at"),
-        ({"kind": "electric_m", "meter": {"pulses_per_l": float("nan")}}, "meter.pulses_per_m3"),
+        ({"kind": "electric_m", "meter": {"pulses_per_l": float("nan")}}, "meter.pulses_per_l"),
         ({"kind": "electric_m", "sections": {"orifice_count": []}}, "sections.orifice_count"),
         ({"kind": "electric_m", "sections": {"orifice_count": [1, 2.5]}}, "sections.orifice_count"),
         ({"kind": "electric_m", "sections": {"wear": [1, 1]}}, "sections.wear: 3 sections"),

@@ -10,7 +10,7 @@ import pytest
 from host_sim.plant.flow_meter import TurbineMeter
 from host_sim.plant.ground import GroundSensor
 from host_sim.plant.pulses import PulseTrain
-from host_sim.plant.spec import Ground, Meter
+from host_sim.plant.spec import GroundSpec, MeterSpec
 from host_sim.plant.units import L_MIN_M3_S
 
 
@@ -58,7 +58,7 @@ def test_rotor_lag_grows_as_flow_falls():
     Values computed from m = 10 + 30 exp(-t / 0.08).
     """
     meter = TurbineMeter(
-        Meter(full_scale_m3_s=40 * L_MIN_M3_S, lag_s=0.02, floor_share=0.0, coast_s=10.0), 0
+        MeterSpec(full_scale_m3_s=40 * L_MIN_M3_S, lag_s=0.02, floor_share=0.0, coast_s=10.0), 0
     )
     meter.rotor_m3_s = 40 * L_MIN_M3_S
     expected = {20: 33.36402, 50: 26.05784, 100: 18.59514, 200: 12.46255}
@@ -71,7 +71,9 @@ def test_rotor_lag_grows_as_flow_falls():
 
 def test_falling_step_over_registers_by_flow_step_times_lag():
     """The integral of m - Q after 40 -> 10 L/min is (40 - 10) tau(10) = 0.040 L."""
-    spec = Meter(pulses_per_m3=1e9, full_scale_m3_s=40 * L_MIN_M3_S, floor_share=0.0, coast_s=10.0)
+    spec = MeterSpec(
+        pulses_per_m3=1e9, full_scale_m3_s=40 * L_MIN_M3_S, floor_share=0.0, coast_s=10.0
+    )
     meter = TurbineMeter(spec, 0)
     meter.rotor_m3_s = 40 * L_MIN_M3_S
     for step in range(600):
@@ -83,7 +85,7 @@ def test_falling_step_over_registers_by_flow_step_times_lag():
 @pytest.mark.parametrize(("multiple", "share"), [(1.5, 0.556), (2.5, 0.84), (5, 0.96), (10, 0.99)])
 def test_meter_reads_low_near_its_floor(multiple, share):
     """m / Q = 1 - (Qf / Q)^2: at 1.5, 2.5, 5 and 10 times the floor, 0.556, 0.84, 0.96, 0.99."""
-    spec = Meter(pulses_per_m3=1e9, full_scale_m3_s=1e-4, floor_share=0.02)
+    spec = MeterSpec(pulses_per_m3=1e9, full_scale_m3_s=1e-4, floor_share=0.02)
     meter = TurbineMeter(spec, 0)
     for step in range(4000):
         meter.step(multiple * 2e-6, step * 5_000, 0.005)
@@ -91,7 +93,7 @@ def test_meter_reads_low_near_its_floor(multiple, share):
 
 
 def test_meter_is_silent_below_its_floor_and_coasts_down():
-    meter = TurbineMeter(Meter(full_scale_m3_s=1e-4, floor_share=0.02, coast_s=0.3), 0)
+    meter = TurbineMeter(MeterSpec(full_scale_m3_s=1e-4, floor_share=0.02, coast_s=0.3), 0)
     for step in range(2000):
         meter.step(1.9e-6, step * 5_000, 0.005)
     assert meter.count == 0
@@ -103,7 +105,7 @@ def test_meter_is_silent_below_its_floor_and_coasts_down():
 
 
 def test_speed_sensor_counts_130_pulses_a_metre_whatever_the_speed():
-    sensor, rng = GroundSensor(Ground(blank_m_s=0.0), Random(1), 0), Random(2)
+    sensor, rng = GroundSensor(GroundSpec(blank_m_s=0.0), Random(1), 0), Random(2)
     speed = distance = 0.0
     for step in range(2000):
         fresh = max(0.0, speed + rng.uniform(-0.2, 0.2))
@@ -115,7 +117,7 @@ def test_speed_sensor_counts_130_pulses_a_metre_whatever_the_speed():
 
 def test_speed_sensor_slips_blanks_and_is_noisy():
     def count(**values: float) -> int:
-        sensor = GroundSensor(Ground(**values), Random(1), 0)
+        sensor = GroundSensor(GroundSpec(**values), Random(1), 0)
         for step in range(2000):
             sensor.step(2.0, step * 50_000, 0.05)
         return sensor.count
@@ -129,7 +131,7 @@ def test_speed_sensor_slips_blanks_and_is_noisy():
 
 def test_noise_keeps_its_size_whatever_the_interval():
     for span_s in (0.005, 0.05, 0.5):
-        sensor = GroundSensor(Ground(noise_m_s=0.1), Random(5), 0)
+        sensor = GroundSensor(GroundSpec(noise_m_s=0.1), Random(5), 0)
         values = []
         for step in range(20_000):
             sensor.step(5.0, int(step * span_s * 1e6), span_s)
