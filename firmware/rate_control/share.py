@@ -12,7 +12,6 @@ PWM_PUMP = 0
 INLINE_VALVE = 1
 BYPASS_VALVE = 2
 ONE_Q12 = 4096
-ONE_Q14 = 16384
 
 
 class PumpShare:
@@ -63,22 +62,22 @@ class InlineShare(ValveShare):
     """
 
     def _over(self, flow_ul_s, width_mm):
-        """Return (Q/Qm)**2 (1/r**2 - 1) in 1/4096, at most 3."""
-        inverse = min(muldiv(self._total_mm, ONE_Q12, max(width_mm, 1)), 16383)  # 1/r, up to 4
-        wider = (inverse * inverse >> 12) - ONE_Q12
+        """Return (Q/Qm)**2 (1/r**2 - 1) in 1/4096, at most 63."""
+        inverse_q8 = min(muldiv(self._total_mm, 256, max(width_mm, 1)), 8191)
+        wider = max((inverse_q8 * inverse_q8 >> 4) - ONE_Q12, 0)
         part = min(muldiv(flow_ul_s, ONE_Q12, self._flow_ul_s), ONE_Q12)
-        return min((part * part >> 12) * max(wider, 0) >> 12, 3 * ONE_Q12 - 1)
+        return min(muldiv(part * part >> 12, wider, ONE_Q12), 63 * ONE_Q12 - 1)
 
     def whole(self, flow_ul_s, width_mm):
         """Return Q1; where no opening gives this flow, the highest flow."""
         left = ONE_Q12 - self._over(flow_ul_s, width_mm)
         if left <= ONE_Q12 >> 4:
             return FLOW_MAX_UL_S
-        return min(muldiv(flow_ul_s, ONE_Q14, isqrt(left << 16)), FLOW_MAX_UL_S)
+        return min(muldiv(flow_ul_s, ONE_Q12, isqrt(left << 12)), FLOW_MAX_UL_S)
 
     def narrow(self, flow_ul_s, width_mm):
         """Return Q for Q1."""
-        return muldiv(flow_ul_s, ONE_Q14, isqrt((ONE_Q12 + self._over(flow_ul_s, width_mm)) << 16))
+        return muldiv(flow_ul_s, ONE_Q12, isqrt((ONE_Q12 + self._over(flow_ul_s, width_mm)) << 12))
 
 
 class BypassShare(ValveShare):
