@@ -1,0 +1,163 @@
+"""Pump curve and step test on a small integer machine whose curve, delay and lag are known."""
+
+from rate_control import settings as table
+from rate_control.duty import PumpCurve
+from rate_control.procedures import curve_fit
+from rate_control.procedures.procedure import DONE, FAILED, RUNNING, STOPPED
+from rate_control.procedures.pump_curve import LEVELS, PumpCurveProcedure
+from rate_control.procedures.step_test import StepTest
+from rate_control.records import Decided, Measured
+
+FULL = 65535
+DEAD = 13000  # demand at which flow begins
+TOP = 180000  # flow at full demand, all sections on
+LAG_TICKS = 4  # 200 ms
+DELAY_TICKS = 2  # 100 ms beyond the tick that any command takes
+
+
+def made(**changes):
+    values = {"section_count": 3, "meter_floor_ul_s": 5000}
+    values.update(changes)
+    settings, problems = table.build(values)
+    assert problems == [], problems
+    return settings
+
+
+class SmallMachine:
+    """demand = DEAD + Q / gain, with a delay, a lag and a gap between rising and falling."""
+
+    def __init__(self, gap=0, top=TOP):
+        self.flow = 0
+        self.past = [0] * (DELAY_TICKS + 1)
+        self.measured = Measured()
+        self.decided = Decided()
+        self.decided.section_mask = 7
+        self.gap = gap
+        self.spool = 0
+        self.top = top
+
+    def run(self, procedure, ticks=100000):
+        """Step the procedure and the machine by turns until it ends."""
+        for tick in range(ticks):
+            if procedure.state != RUNNING:
+                return tick
+            procedure.step(self.measured, self.decided)
+            self.move(procedure.duty_u16)
+        return ticks
+
+    def move(self, demand):
+        self.past = [demand] + self.past[:-1]
+        late = self.past[DELAY_TICKS]
+        self.spool = min(max(self.spool, late - self.gap), late)  # a play of width gap
+        wanted = max(self.spool - DEAD + self.gap // 2, 0) * self.top // (FULL - DEAD)
+        self.flow += (wanted - self.flow) * 50 // (50 * LAG_TICKS + 25)
+        self.measured.flow_ul_s = self.flow
+        self.measured.flow_valid = 1 if self.flow > 500 else 0
+        self.measured.flow_readable = 1 if self.flow > 5000 else 0
+        self.measured.supply_mv = 12500
+
+
+def test_pump_curve_finds_the_dead_zone_and_the_line():
+    machine = SmallMachine()
+    procedure = PumpCurveProcedure(made(), {})
+    machine.run(procedure)
+    assert procedure.state == DONE, procedure.reason
+    proposed = procedure.proposal()
+    assert abs(proposed["curve_duty_u16"][0] - DEAD) < 200
+    assert abs(proposed["curve_flow_ul_s"][-1] - TOP) < TOP // 200
+    assert proposed["curve_gap_u16"] == 0
+    assert proposed["curve_supply_mv"] == 12500
+    curve = PumpCurve(made(**proposed))
+    for percent in (10, 35, 60, 95):
+        demand = DEAD + (FULL - DEAD) * percent // 100
+        assert abs(curve.demand_u16(TOP * percent // 100, 3000, 0) - demand) < FULL // 100
+
+
+def test_pump_curve_learns_the_gap_between_its_branches():
+    machine = SmallMachine(gap=2600)
+    procedure = PumpCurveProcedure(made(), {})
+    machine.run(procedure)
+    proposed = procedure.proposal()
+    assert abs(proposed["curve_gap_u16"] - 2600) < 300
+    assert table.build(proposed)[1] == []
+
+
+def test_pump_curve_refuses_a_falling_curve():
+    machine = SmallMachine()
+    procedure = PumpCurveProcedure(made(), {})
+    while procedure.state == RUNNING and procedure.level < 9:
+        machine.run(procedure, 1)
+    machine.top = TOP // 2  # the filter clogs
+    machine.run(procedure)
+    assert procedure.state == FAILED
+    assert "falls" in procedure.reason
+    assert procedure.proposal() == {}
+
+
+def test_pump_curve_without_flow():
+    machine = SmallMachine(top=0)
+    procedure = PumpCurveProcedure(made(), {})
+    machine.run(procedure)
+    assert procedure.state == FAILED
+    assert "no flow" in procedure.reason
+    assert procedure.duty_u16 == 0
+
+
+def test_all_sections_must_be_on():
+    machine = SmallMachine()
+    machine.decided.section_mask = 3
+    procedure = PumpCurveProcedure(made(), {})
+    machine.run(procedure)
+    assert (procedure.state, procedure.reason) == (FAILED, "switch all sections on")
+
+
+def test_stop_leaves_nothing():
+    machine = SmallMachine()
+    procedure = PumpCurveProcedure(made(), {})
+    machine.run(procedure, 300)
+    assert procedure.duty_u16 > 0
+    procedure.stop()
+    assert (procedure.state, procedure.duty_u16, procedure.proposal()) == (STOPPED, 0, {})
+
+
+def curve_settings(**changes):
+    flows = [TOP * part // 8 for part in range(9)]
+    duties = [DEAD + (FULL - DEAD) * part // 8 for part in range(9)]
+    return made(curve_flow_ul_s=flows, curve_duty_u16=duties, **changes)
+
+
+def test_step_test_finds_delay_and_lag():
+    machine = SmallMachine()
+    procedure = StepTest(curve_settings(), {"settling_time_ms": 1500, "speed_mm_s": 2500})
+    machine.run(procedure)
+    assert procedure.state == DONE, procedure.reason
+    proposed = procedure.proposal()
+    assert abs(proposed["loop_lag_ms"] - 50 * LAG_TICKS) <= 25
+    assert abs(proposed["loop_delay_ms"] - 50 * DELAY_TICKS) <= 30
+    assert abs(procedure.gain_permille() - 1000) <= 15
+    assert proposed["settling_time_ms"] == 1500
+
+
+def test_step_test_answers_a_wish_that_is_too_brisk():
+    machine = SmallMachine()
+    procedure = StepTest(curve_settings(), {"settling_time_ms": 300, "speed_mm_s": 2500})
+    machine.run(procedure)
+    fastest = procedure.proposal()["settling_time_ms"]
+    delay = procedure.proposal()["loop_delay_ms"]
+    assert fastest == 4 * (delay + 25)
+    assert any(fact[0] == "wish too brisk" for fact in procedure.facts())
+
+
+def test_step_test_refuses_a_wrong_curve():
+    machine = SmallMachine(top=TOP // 3)
+    procedure = StepTest(curve_settings(), {"settling_time_ms": 1500, "speed_mm_s": 2500})
+    machine.run(procedure)
+    assert procedure.state == FAILED
+    assert "curve" in procedure.reason
+
+
+def test_zero_flow_point_of_a_pump_behind_orifices():
+    # demand = 9000 + Q / 8 + Q**2 / 1e6: the parabola through three low levels is exact
+    flows = [4000 + 3000 * level for level in range(LEVELS)]
+    demands = [9000 + flow // 8 + flow * flow // 1000000 for flow in flows]
+    assert abs(curve_fit.zero_flow_demand(flows, demands) - 9000) <= 20
