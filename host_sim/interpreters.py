@@ -28,7 +28,7 @@ _COMMANDS = {
     MICROPYTHON_64: str(Path(sys.prefix) / "bin" / "micropython"),
 }
 _TIMEOUT_S = 600.0  # against a hang only; no script takes a tenth of it
-_FUEL = 2 * 10**11  # the same guard for the 32-bit machine, which runs some 1e9 a second
+_FUEL = 10**13  # the same guard for the 32-bit machine, which runs some 1e10 a second
 _HEAP = "64M"
 
 _START = """

@@ -24,6 +24,12 @@ HERTZ_MAX = 12000  # beyond the 10 kHz that the core takes for real
 USUAL_SPEED_M_S = 8
 REARM_TICKS = 12  # longer than the longest debouncing
 
+# What goes wrong in a phase: one kind at a time, since a late tick ends all other trouble.
+TROUBLES = 8
+SENSORS_LIE = 0
+CONTACTS_BOUNCE = 1
+TICKS_ARE_LATE = 2
+
 
 class Random:
     """A linear congruential generator of full period whose products stay small ints.
@@ -107,7 +113,7 @@ class RandomMachine:
         self.speed = PulseInput(self.random, settings.speed_pulses_km * USUAL_SPEED_M_S // 1000)
         usual_ml_s = settings.curve_flow_ul_s[-1] // 1000
         self.flow = PulseInput(self.random, settings.meter_pulses_hl // 1000 * usual_ml_s // 100)
-        self._hostile = False
+        self._trouble = TROUBLES
         self._phase_ticks = 0
         self._rearm_ticks = 0
 
@@ -123,14 +129,14 @@ class RandomMachine:
         dt_ms = self._pass_time()
         self.speed.advance(dt_ms, self.now_us)
         self.flow.advance(dt_ms, self.now_us)
-        if self._hostile and self.random.one_in(4):
+        if self.random.one_in(4):
             self._disturb()
         self._fill_inputs()
 
     def _begin_phase(self, request):
         random = self.random
         self._phase_ticks = 20 + random.below(300)
-        self._hostile = random.one_in(8)
+        self._trouble = random.below(TROUBLES)
         self.speed.change_frequency()
         self.flow.change_frequency()
         self._throw_switches()
@@ -162,21 +168,20 @@ class RandomMachine:
     def _pass_time(self):
         """Move the clock by a tick that is mostly on time; returns the milliseconds."""
         dt_ms = 48 + self.random.below(5)
-        if self._hostile and self.random.one_in(16):
+        if self._trouble == TICKS_ARE_LATE and self.random.one_in(16):
             dt_ms = self.random.below(600)
         self.now_us = wrapped_add(self.now_us, dt_ms * 1000)
         return dt_ms
 
     def _disturb(self):
-        """One contact bounces, one sensor lies, or the supply jumps."""
-        kind = self.random.below(4)
-        if kind == 0:
+        """A sensor lies, or a contact bounces and the supply jumps."""
+        if self._trouble == SENSORS_LIE:
+            if self.random.one_in(2):
+                self.speed.corrupt()
+            else:
+                self.flow.corrupt()
+        elif self._trouble == CONTACTS_BOUNCE:
             self.inputs.switches ^= 1 << self.random.below(10)
-        elif kind == 1:
-            self.speed.corrupt()
-        elif kind == 2:
-            self.flow.corrupt()
-        else:
             self.inputs.supply_mv = self.random.up_to(SUPPLY_MAX_MV)
 
     def _fill_inputs(self):
