@@ -7,7 +7,7 @@ says how fewer sections move it.
 
 from rate_control import share
 from rate_control.intmath import HALF, clamp, muldiv
-from rate_control.units import CURVE_POINTS, DUTY_FULL
+from rate_control.units import CURVE_POINTS, DUTY_FULL, FLOW_MAX_UL_S
 
 
 class PumpCurve:
@@ -42,8 +42,11 @@ class PumpCurve:
         """
         whole = max(interpolate(self._duty, self._flow, demand_u16), 0)
         high = self._share.narrow(whole, width_mm)
-        if not self._share.extra_u16(high, width_mm):
+        extra = self._share.extra_u16(high, width_mm)
+        if not extra:
             return high
+        if extra < 0:  # a lighter liquid: more than the curve says
+            high = min(2 * high, FLOW_MAX_UL_S)
         low = 0
         while high - low > 16:
             middle = (low + high) >> 1

@@ -5,7 +5,7 @@ the flow with all sections on at the same demand, narrow() its inverse, extra_u1
 add. r is the share of the width that is open, Q the flow through it.
 """
 
-from rate_control.intmath import DIVISOR_LIMIT, isqrt, muldiv
+from rate_control.intmath import DIVISOR_LIMIT, isqrt, muldiv, muldiv_signed
 from rate_control.units import CURVE_POINTS, FLOW_MAX_UL_S
 
 PWM_PUMP = 0
@@ -17,13 +17,15 @@ ONE_Q12 = 4096
 class PumpShare:
     """A displacement pump: demand = a + b Q + c P, and P is that of all sections at Q / r.
 
-    pressure_u16 is c P at the topmost point of the curve.
+    pressure_u16 is c P at the topmost point of the curve. P grows with the density: a liquid
+    of another density than the one that the curve was taken with changes P, and nothing else.
     """
 
     def __init__(self, settings):
         self._total_mm = sum(settings.section_width_mm[: settings.section_count])
         self._pressure_u16 = settings.curve_pressure_u16
         self._top_ul_s = settings.curve_flow_ul_s[CURVE_POINTS - 1]
+        self._denser_q12 = settings.liquid_density_g_l * ONE_Q12 // settings.curve_density_g_l
 
     def whole(self, flow_ul_s, width_mm):
         """Return the flow: its part of the demand does not depend on the sections."""
@@ -34,12 +36,15 @@ class PumpShare:
         return flow_ul_s
 
     def extra_u16(self, flow_ul_s, width_mm):
-        """Return the demand for the pressure that fewer sections add."""
-        if not self._pressure_u16 or width_mm >= self._total_mm or width_mm <= 0:
+        """Return the demand for the pressure that fewer sections and the density add."""
+        if not self._pressure_u16 or width_mm <= 0:
+            return 0
+        if width_mm >= self._total_mm and self._denser_q12 == ONE_Q12:
             return 0
         part = min(muldiv(flow_ul_s, ONE_Q12, self._top_ul_s), 4 * ONE_Q12)
         narrow = min(muldiv(part, self._total_mm, width_mm), 4 * ONE_Q12)
-        return muldiv(self._pressure_u16, max(narrow * narrow - part * part, 0) >> 12, ONE_Q12)
+        pressure = muldiv(narrow * narrow >> 12, self._denser_q12, ONE_Q12)
+        return muldiv_signed(pressure - (part * part >> 12), self._pressure_u16, ONE_Q12)
 
 
 class ValveShare:

@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from scipy import integrate, stats
+
 from rate_control import density, interlock
 from rate_control.intmath import LIMIT
 from rate_control.procedures import catalogue
@@ -14,8 +16,6 @@ from rate_control.procedures.outlet_catch import cv_ppm, mean_ul
 from rate_control.procedures.procedure import COMPLETE, ENTER, MARK, RUNNING, TAKE_BACK
 from rate_control.records import Decided, Measured
 from rate_control.settings import Settings
-from scipy import integrate, stats
-
 from tests.support.small_int import SmallInt, harden
 
 

@@ -9,8 +9,9 @@ from types import SimpleNamespace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rate_control import share
 from scipy.optimize import brentq
+
+from rate_control import share
 
 WIDTH = 12_000
 LIMIT_UL_S = 1_000_000
@@ -20,7 +21,7 @@ def law(actuator, **values):
     """Make a law for a boom of four equal sections."""
     made = SimpleNamespace(section_width_mm=[3000] * 8, section_count=4, curve_pressure_u16=0,
                            curve_flow_ul_s=[0] * 8 + [LIMIT_UL_S], curve_share_ul_s=LIMIT_UL_S,
-                           actuator=actuator)
+                           actuator=actuator, liquid_density_g_l=1000, curve_density_g_l=1000)
     for name, value in values.items():
         setattr(made, name, value)
     return share.make(made)
@@ -56,6 +57,19 @@ def test_pump_behind_orifices(flow_part, part):
     made = law(share.PWM_PUMP, curve_pressure_u16=c)
     found = a + b * narrow + c * narrow**2 + made.extra_u16(
         int(narrow * LIMIT_UL_S), int(WIDTH * part))
+    assert found == pytest.approx(demand, abs=65535 * 0.001)
+
+
+@given(st.floats(0.1, 1), st.sampled_from([0.5, 1]), st.integers(700, 1500))
+def test_pump_behind_orifices_with_another_liquid(flow_part, part, density_g_l):
+    """The curve was taken with water. P = SG (Q / r)**2: at one pressure Q goes as 1/sqrt(SG)."""
+    a, b, c = 9000, 30000, 20000
+    demand = a + b * flow_part + c * flow_part**2
+    sg = density_g_l / 1000
+    other = brentq(lambda q: a + b * q + c * sg * (q / part) ** 2 - demand, 0, 2)
+    made = law(share.PWM_PUMP, curve_pressure_u16=c, liquid_density_g_l=density_g_l)
+    found = a + b * other + c * other**2 + made.extra_u16(
+        int(other * LIMIT_UL_S), int(WIDTH * part))
     assert found == pytest.approx(demand, abs=65535 * 0.001)
 
 

@@ -59,7 +59,7 @@ class SmallMachine:
 
 def test_pump_curve_finds_the_dead_zone_and_the_line():
     machine = SmallMachine()
-    procedure = PumpCurveProcedure(made(), {})
+    procedure = PumpCurveProcedure(made(), {"density_g_l": 1000})
     machine.run(procedure)
     assert procedure.state == DONE, procedure.reason
     proposed = procedure.proposal()
@@ -75,7 +75,7 @@ def test_pump_curve_finds_the_dead_zone_and_the_line():
 
 def test_pump_curve_learns_the_gap_between_its_branches():
     machine = SmallMachine(gap=2600)
-    procedure = PumpCurveProcedure(made(), {})
+    procedure = PumpCurveProcedure(made(), {"density_g_l": 1000})
     machine.run(procedure)
     proposed = procedure.proposal()
     assert abs(proposed["curve_gap_u16"] - 2600) < 300
@@ -84,7 +84,7 @@ def test_pump_curve_learns_the_gap_between_its_branches():
 
 def test_pump_curve_refuses_a_falling_curve():
     machine = SmallMachine()
-    procedure = PumpCurveProcedure(made(), {})
+    procedure = PumpCurveProcedure(made(), {"density_g_l": 1000})
     while procedure.state == RUNNING and procedure.level < 9:
         machine.run(procedure, 1)
     machine.top = TOP // 2  # the filter clogs
@@ -96,7 +96,7 @@ def test_pump_curve_refuses_a_falling_curve():
 
 def test_pump_curve_without_flow():
     machine = SmallMachine(top=0)
-    procedure = PumpCurveProcedure(made(), {})
+    procedure = PumpCurveProcedure(made(), {"density_g_l": 1000})
     machine.run(procedure)
     assert procedure.state == FAILED
     assert "no flow" in procedure.reason
@@ -106,14 +106,14 @@ def test_pump_curve_without_flow():
 def test_all_sections_must_be_on():
     machine = SmallMachine()
     machine.decided.section_mask = 3
-    procedure = PumpCurveProcedure(made(), {})
+    procedure = PumpCurveProcedure(made(), {"density_g_l": 1000})
     machine.run(procedure)
     assert (procedure.state, procedure.reason) == (FAILED, "switch all sections on")
 
 
 def test_stop_leaves_nothing():
     machine = SmallMachine()
-    procedure = PumpCurveProcedure(made(), {})
+    procedure = PumpCurveProcedure(made(), {"density_g_l": 1000})
     machine.run(procedure, 300)
     assert procedure.duty_u16 > 0
     procedure.stop()

@@ -53,3 +53,21 @@ def test_fewer_sections_raise_the_pressure():
     assert whole == 22000
     # part = 1/2 of the top flow: pressure part 1/4 of 20000; at half the width 1
     assert abs(narrow - (22000 + 15000)) <= 20
+
+
+def test_density_moves_the_pressure_part_and_nothing_else():
+    # At the top flow 20000 of the duty is pressure: a quarter denser, 5000 more
+    made = curve(curve_pressure_u16=20000, liquid_density_g_l=1250)
+    assert made.demand_u16(100000, 3000, 0) == 60000
+    assert made.demand_u16(50000, 3000, 0) == 22000 + 1250
+    assert curve(liquid_density_g_l=1250).demand_u16(100000, 3000, 0) == 55000
+    both = curve(curve_pressure_u16=20000, liquid_density_g_l=1250, curve_density_g_l=1250)
+    assert both.demand_u16(100000, 3000, 0) == 55000
+
+
+def test_there_and_back_with_any_liquid():
+    for density in (790, 1283):
+        made = curve(curve_pressure_u16=8000, liquid_density_g_l=density)
+        for flow in range(5000, 95000, 7777):
+            duty = made.demand_u16(flow, 3000, 0)
+            assert abs(made.flow_ul_s(duty, 3000) - flow) <= 60, (density, flow)

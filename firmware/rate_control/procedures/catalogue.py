@@ -10,7 +10,10 @@ from rate_control.procedures.meter_catch import MeterCatch
 from rate_control.procedures.outlet_catch import OutletCatch
 from rate_control.procedures.plot_catch import PlotCatch
 from rate_control.procedures.procedure import entry_problem
+from rate_control.procedures.pump_curve import PumpCurveProcedure
+from rate_control.procedures.step_test import StepTest
 from rate_control.procedures.tank_check import TankCheck
+from rate_control.units import SPEED_MAX_MM_S
 
 NAME, CLASS, PARAMS, MEANING = range(4)
 P_NAME, P_QUANTITY, P_LOW, P_HIGH, P_DEFAULT, P_MEANING = range(6)
@@ -48,6 +51,13 @@ CATALOGUE = (
         ("tank_step_ml", "volume_ml", 0, 500000, 5000, "finest step of the tank's scale"),
         ("precision_permille", "share_permille", 1, 50, 10, "precision wanted"),
     ), "meter against tank over a whole job"),
+    ("pump_curve", PumpCurveProcedure, (
+        ("density_g_l", "density_g_l", 500, 2500, 1000, "of what is in the tank now"),
+    ), "which demand gives which flow, on the bench"),
+    ("step_test", StepTest, (
+        ("speed_mm_s", "speed_mm_s", 100, SPEED_MAX_MM_S, 2000, "working speed to test at"),
+        ("settling_time_ms", "time_ms", 300, 30000, 1500, "wanted until within 5 %"),
+    ), "delay and lag of the machine, on the bench"),
 )
 
 

@@ -39,7 +39,7 @@ def settings_from(measured):
     curve_flow, curve_duty = resample(flows, demands, top)
     gap = gap_u16(flows, measured.down_ul_s, demands, top)
     proposed = {"curve_flow_ul_s": curve_flow, "curve_duty_u16": curve_duty,
-                "curve_supply_mv": reference_mv}
+                "curve_supply_mv": reference_mv, "curve_density_g_l": measured.density_g_l}
     proposed["curve_gap_u16"] = gap if settings.actuator == PWM_PUMP else 0
     if settings.actuator != PWM_PUMP:
         proposed["valve_play_ms"] = gap * settings.valve_travel_ms // DUTY_FULL

@@ -28,6 +28,7 @@ class PumpCurveProcedure(Procedure):
     def __init__(self, settings, params, totals=None):
         super().__init__()
         self.settings = settings
+        self.density_g_l = params["density_g_l"]  # of what is in the tank now
         self.phase = HOME
         self.level = 0
         self.start_u16 = 0
@@ -40,15 +41,21 @@ class PumpCurveProcedure(Procedure):
         self._ticks = 0
         self._all_mask = (1 << settings.section_count) - 1
         self.narrow_mask = curve_fit.narrow_mask(settings)
-        valve = settings.actuator != PWM_PUMP
-        self._home_ticks = (settings.valve_travel_ms * 13 // 10 if valve else 1000) // TICK_MS
-        settle_ms = 1000 + (settings.valve_travel_ms // 4 if valve else 0)
+        self._valve = settings.actuator != PWM_PUMP
+        self._home_ticks = (settings.valve_travel_ms * 13 // 10 if self._valve else 1000) // TICK_MS
+        settle_ms = 1000 + (settings.valve_travel_ms // 4 if self._valve else 0)
         self._settle_ticks = max(settle_ms, 3 * settings.loop_lag_ms) // TICK_MS
 
     def demand_u16(self, level):
-        """Return the demand of a level: squares, so that they lie closer at the bottom."""
+        """Return the demand of a level.
+
+        For a pump in squares, closer together at the bottom; for a valve in even steps, none
+        shorter than the motor can make.
+        """
         span = DUTY_FULL - self.start_u16
         top = LEVELS - 1
+        if self._valve:
+            return self.start_u16 + span * level // top
         return self.start_u16 + span * level // top * level // top
 
     def progress_permille(self):
