@@ -1,0 +1,110 @@
+"""The operator interface: display, encoder, keys, lamp and buzzer, as jobs of the application."""
+
+from app.grid import Grid
+from app.keys import Keys, RawKeys
+from app.screens.faults import FaultMemory
+from app.screens.screen import CLOSE
+from app.screens.work import Work
+from app.signals import STEP_MS, Signals, pattern
+
+KEYS_MS = 10
+DRAW_MS = 200
+AGE_LIMIT = 1 << 20
+
+
+class Operator:
+    """Shows one screen out of a stack whose bottom is the work screen.
+
+    grid is what the display shows; a display that does not answer is tried again at every
+    drawing, and the machine can be used without.
+    """
+
+    def __init__(self, app):
+        self.app = app
+        self.grid = Grid()
+        self.memory = FaultMemory(app.board.reset_cause() == "watchdog")
+        self.display_lost = 0
+        self._display = None
+        self._keys = Keys()
+        self._raw = RawKeys()
+        self._signals = Signals()
+        self._screens = [Work(app, self)]
+        self._age = 0
+        self._asked = None
+        app.jobs.add("keys", KEYS_MS, self.read_keys)
+        app.jobs.add("display", DRAW_MS, self.draw)
+        app.jobs.add("signals", STEP_MS, self.signal)
+
+    def screen(self):
+        """Return the screen that is shown."""
+        return self._screens[-1]
+
+    def read_keys(self):
+        """Read the keys, pass what happened to the screen, and keep the faults in mind."""
+        active = self.app.controller.decided.faults
+        self.memory.update(active)
+        self.app.board.read_keys(self._raw)
+        keys = self._keys
+        if not keys.update(self._raw):
+            return
+        self.memory.acknowledge(active)
+        if keys.turned:
+            self.screen().turn(keys.turned)
+        if keys.pushed:
+            self._follow(self.screen().push())
+        if keys.back:
+            self._follow(self.screen().back())
+        self.draw()
+
+    def _follow(self, result):
+        """Do what a screen returned: close it, open another, or stay."""
+        if result is None:
+            return
+        self._age = 0
+        if result == CLOSE:
+            self._close()
+            return
+        if result.REPLACES:
+            self._close()
+        self._screens.append(result)
+
+    def _close(self):
+        if len(self._screens) > 1:
+            self._screens.pop().closed()
+
+    def _look_at_asked(self):
+        """Show a procedure that was asked for from elsewhere: here it can be confirmed."""
+        if self.app.asked is self._asked:
+            return
+        self._asked = self.app.asked
+        if self._asked is None:
+            return
+        from app.screens.calibrate import asked
+        while len(self._screens) > 1:
+            self._close()
+        self._follow(asked(self.app))
+
+    def draw(self):
+        """Draw the screen and show it."""
+        self._look_at_asked()
+        screen = self.screen()
+        screen.update()
+        self.grid.clear()
+        screen.draw(self.grid, self._age)
+        self._age = (self._age + 1) % AGE_LIMIT
+        try:
+            if self._display is None:
+                self._display = self.app.board.display()
+            if self._display is not None:
+                self._display.show(self.grid)
+            self.display_lost = 0
+        except OSError:
+            self.display_lost = 1
+
+    def signal(self):
+        """Set lamp and buzzer."""
+        decided = self.app.controller.decided
+        trouble = bool(self.app.failure) or self.display_lost
+        row = pattern(decided.state, decided.faults, trouble)
+        lamp, buzzer = self._signals.next(row, self.memory.news(decided.faults))
+        self.app.board.signal(lamp, buzzer)

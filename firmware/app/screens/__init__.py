@@ -1,0 +1,1 @@
+"""The screens of the operator interface: what each shows, and what the keys do there."""

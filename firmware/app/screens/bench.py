@@ -1,0 +1,85 @@
+"""The bench: liquid at standstill, with a bench speed or a fixed duty."""
+
+from app.screens.regulation import nudge_duty
+from app.screens.screen import CLOSE, Confirm, Screen
+from app.units_text import short_text, unit, with_unit
+from app.words import sections
+from rate_control.interlock import BENCH
+from rate_control.records import Request
+from rate_control.units import SPEED_MAX_MM_S
+
+CAUTION = "liquid will run. nobody at outlets? label followed?"
+SPEED_STEP_MM_S = (139, 224)  # 0.5 km/h, 0.5 mph
+FLOW_DIGITS = 3
+OVER = ("bench is over", "", "master off, then on", "back: menu")
+ENTRY_TICKS = 2  # it begins at the first tick after it was asked for, or not at all
+
+
+def ask(app):
+    """Return the screen that asks a person at the machine before the bench begins."""
+
+    def act():
+        return app.enter_bench(confirmed_at_machine=True) or Bench(app)
+
+    return Confirm(app, CAUTION, act)
+
+
+class Bench(Screen):
+    """Turning changes the bench speed or the duty, pushing changes between them, back ends it."""
+
+    REPLACES = 1
+
+    def __init__(self, app):
+        super().__init__(app)
+        self._regulation_before = app.controller.request.regulation
+        self._asked_at = app.ring.count
+
+    def _over(self):
+        """Return whether the bench has ended, or did not begin at the tick after it was asked."""
+        return (self.app.controller.interlock.state != BENCH
+                and self.app.ring.behind(self._asked_at) > ENTRY_TICKS)
+
+    def _fixed(self):
+        return self.app.controller.request.regulation == Request.FIXED_DUTY
+
+    def turn(self, notches):
+        """See Screen."""
+        if self._fixed():
+            nudge_duty(self.app, notches)
+            return
+        step_mm_s = SPEED_STEP_MM_S[self.us()]
+        steps = (self.app.controller.request.bench_speed_mm_s + step_mm_s // 2) // step_mm_s
+        speed_mm_s = min(max((steps + notches) * step_mm_s, 0), SPEED_MAX_MM_S)
+        self.app.set_bench_speed(speed_mm_s, confirmed_at_machine=True)
+
+    def push(self):
+        """See Screen."""
+        if self._over():
+            return CLOSE
+        other = Request.CLOSED_LOOP if self._fixed() else Request.FIXED_DUTY
+        self.app.set_regulation(other)
+        return None
+
+    def closed(self):
+        """See Screen."""
+        self.app.leave_bench()
+        self.app.set_regulation(self._regulation_before)
+
+    def draw(self, grid, age):
+        """See Screen."""
+        if self._over():
+            grid.lines(0, OVER)
+            return
+        controller = self.app.controller
+        us = self.us()
+        grid.right(0, unit("flow_ul_s", us))
+        grid.right(1, short_text("duty_u16", controller.outputs.duty_u16, us, 3) + " %")
+        grid.big(short_text("flow_ul_s", controller.measured.flow_ul_s, us, FLOW_DIGITS))
+        if self._fixed():
+            name, value = "fixed duty", with_unit("duty_u16", controller.request.fixed_duty_u16, us)
+        else:
+            name = "speed"
+            value = with_unit("speed_mm_s", controller.request.bench_speed_mm_s, us)
+        grid.pair(2, ">" + name, value)
+        grid.pair(3, "bench", sections(controller.outputs.section_mask,
+                                       controller.settings.section_count))

@@ -1,0 +1,90 @@
+"""Calibrate: the procedures of the catalogue, their parameters, their run and their result."""
+
+from app.quantity_text import show
+from app.screens.bench import CAUTION
+from app.screens.edit import edit
+from app.screens.run import Driven, Run
+from app.screens.screen import Confirm, List
+from app.words import in_words
+from rate_control.procedures import catalogue
+from rate_control.procedures.catalogue import CATALOGUE, CLASS, NAME, P_NAME, P_QUANTITY, PARAMS
+
+class Calibrate(List):
+    """The procedures; one that is running comes first."""
+
+    TITLE = "calibrate"
+
+    def _running(self):
+        return 1 if self.app.running_procedure() is not None else 0
+
+    def count(self):
+        """See List."""
+        return len(CATALOGUE) + self._running()
+
+    def line(self, index):
+        """See List."""
+        index -= self._running()
+        if index < 0:
+            return "go on: " + in_words(self.app.running_procedure().NAME), ""
+        return in_words(CATALOGUE[index][NAME]), ""
+
+    def chosen(self, index):
+        """See List."""
+        index -= self._running()
+        if index < 0:
+            return Run(self.app)
+        return Parameters(self.app, CATALOGUE[index])
+
+
+class Parameters(List):
+    """What a procedure must know, and its start."""
+
+    def __init__(self, app, entry, values=None):
+        super().__init__(app)
+        self.TITLE = in_words(entry[NAME])
+        self._entry = entry
+        self._values = catalogue.defaults(entry[NAME])
+        self._values.update(values or {})
+
+    def count(self):
+        """See List."""
+        return 1 + len(self._entry[PARAMS])
+
+    def line(self, index):
+        """See List."""
+        if not index:
+            return "start", ""
+        param = self._entry[PARAMS][index - 1]
+        value = show(param[P_QUANTITY], self._values[param[P_NAME]], self.us())
+        return in_words(param[P_NAME]), value
+
+    def chosen(self, index):
+        """See List."""
+        if not index:
+            return self._start()
+        param = self._entry[PARAMS][index - 1]
+        name = param[P_NAME]
+
+        def accept(value):
+            self._values[name] = value
+            return ""
+
+        field = (param[P_QUANTITY], param[catalogue.P_LOW], param[catalogue.P_HIGH])
+        return edit(self.app, in_words(name), field, self._values[name], accept,
+                    param[catalogue.P_MEANING])
+
+    def _start(self):
+        if not self._entry[CLASS].NEEDS_BENCH:
+            return self.app.begin_procedure(self._entry[NAME], self._values) or Run(self.app)
+
+        def act():
+            problem = self.app.enter_bench(confirmed_at_machine=True)
+            return problem or Driven(self.app, self._entry[NAME], self._values)
+
+        return Confirm(self.app, CAUTION, act)
+
+
+def asked(app):
+    """Return the screen for the procedure that was asked for from elsewhere."""
+    name, values = app.asked
+    return Parameters(app, catalogue.row(name), values)

@@ -1,0 +1,42 @@
+"""Regulation: the closed loop, or a duty by hand that stays as it is."""
+
+from app.screens.screen import Screen, answer
+from app.units_text import short_text
+from rate_control.records import Request
+from rate_control.units import DUTY_FULL
+
+DUTY_STEP_U16 = DUTY_FULL // 100
+DUTY_DIGITS = 3
+
+
+def nudge_duty(app, notches):
+    """Change the duty by hand by one hundredth a notch."""
+    duty_u16 = app.controller.request.fixed_duty_u16 + notches * DUTY_STEP_U16
+    app.set_fixed_duty(min(max(duty_u16, 0), DUTY_FULL), confirmed_at_machine=True)
+
+
+class Regulation(Screen):
+    """Pushing changes between the two; turning changes the fixed duty."""
+
+    def _fixed(self):
+        return self.app.controller.request.regulation == Request.FIXED_DUTY
+
+    def turn(self, notches):
+        """See Screen."""
+        if self._fixed():
+            nudge_duty(self.app, notches)
+
+    def push(self):
+        """See Screen."""
+        other = Request.CLOSED_LOOP if self._fixed() else Request.FIXED_DUTY
+        return answer(self.app, self.app.set_regulation(other))
+
+    def draw(self, grid, age):
+        """See Screen."""
+        controller = self.app.controller
+        fixed = self._fixed()
+        duty_u16 = controller.request.fixed_duty_u16 if fixed else controller.outputs.duty_u16
+        grid.big(short_text("duty_u16", duty_u16, 0, DUTY_DIGITS))
+        grid.right(0, "% duty")
+        grid.text(2, 0, "fixed: turn it" if fixed else "closed loop")
+        grid.text(3, 0, "push: closed loop" if fixed else "push: fixed duty")

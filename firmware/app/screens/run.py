@@ -1,0 +1,133 @@
+"""A procedure while it runs, in the hands of a person or driving the pump by itself."""
+
+from app.grid import COLUMNS, wrapped
+from app.quantity_text import show
+from app.screens.bench import ENTRY_TICKS
+from app.screens.edit import edit
+from app.screens.screen import CLOSE, Screen, answer, page
+from rate_control.interlock import BENCH
+from rate_control.procedures.procedure import COMPLETE, DONE, ENTER, RUNNING, STATE_NAMES
+
+STOP = "stop"
+NOT_BEGUN = "the bench did not begin"
+
+
+class Run(Screen):
+    """A procedure in the hands of a person: turning chooses an action, pushing does it.
+
+    Back leaves it running, so that the bench or the field can be seen to meanwhile.
+    """
+
+    def __init__(self, app):
+        super().__init__(app)
+        self._index = 0
+
+    def _actions(self, procedure):
+        return procedure.accepts() + (STOP,)
+
+    def turn(self, notches):
+        """See Screen."""
+        self._index += notches
+
+    def push(self):
+        """See Screen."""
+        procedure = self.app.running_procedure()
+        if procedure is None:
+            return self._finished()
+        actions = self._actions(procedure)
+        action = actions[min(max(self._index, 0), len(actions) - 1)]
+        self._index = 0
+        if action == STOP:
+            return answer(self.app, self.app.stop_procedure())
+        if action == ENTER:
+            name, quantity, low, high = procedure.entry()
+            return edit(self.app, name, (quantity, low, high), low,
+                        lambda value: self.app.act(ENTER, value))
+        problem = self.app.act(action)
+        more = procedure.needs_more() if problem and action == COMPLETE else None
+        if more:
+            words, value, quantity = more
+            problem = "%s %s" % (words, show(quantity, value, self.us()))
+        return answer(self.app, problem)
+
+    def _finished(self):
+        """Return what follows once nothing runs any more."""
+        from app.screens.result import Result
+        procedure = self.app.controller.procedure
+        if procedure is not None and procedure.state == DONE:
+            return Result(self.app, procedure)
+        return CLOSE
+
+    def draw(self, grid, age):
+        """See Screen."""
+        procedure = self.app.controller.procedure
+        if procedure is None:
+            grid.text(0, 0, "nothing is running")
+        elif procedure.state != RUNNING:
+            grid.text(0, 0, STATE_NAMES[procedure.state])
+            grid.lines(1, wrapped(procedure.reason)[:2])
+            grid.text(3, 0, "push: go on")
+        else:
+            grid.lines(0, wrapped(procedure.prompt())[:2])
+            self._draw_running(grid, procedure, age)
+
+    def _draw_running(self, grid, procedure, age):
+        us = self.us()
+        facts = [name + " " + show(quantity, value, us)
+                 for name, value, quantity in procedure.facts()]
+        grid.text(2, 0, page([line for line in facts if len(line) <= COLUMNS], age))
+        actions = self._actions(procedure)
+        self._index = min(max(self._index, 0), len(actions) - 1)
+        grid.pair(3, ">" + actions[self._index].replace("_", " "),
+                  "%d of %d" % (self._index + 1, len(actions)))
+
+
+class Driven(Run):
+    """A procedure that drives the pump on the bench: any way out of the screen ends both."""
+
+    REPLACES = 1
+
+    def __init__(self, app, name, values):
+        """The bench has just been asked for; the procedure begins as soon as it is there."""
+        super().__init__(app)
+        self._name = name
+        self._values = values
+        self._asked_at = app.ring.count
+        self._wanted = 1
+        self._problem = ""
+
+    def _on(self):
+        return self.app.controller.interlock.state == BENCH
+
+    def update(self):
+        """See Screen."""
+        if self._wanted:
+            if self.app.ring.behind(self._asked_at) <= ENTRY_TICKS:
+                return
+            self._wanted = 0
+            self._problem = NOT_BEGUN if not self._on() else self.app.begin_procedure(
+                self._name, self._values, confirmed_at_machine=True)
+        elif self._on() and self.app.running_procedure() is None:
+            self.app.leave_bench()
+
+    def push(self):
+        """See Screen."""
+        if self._problem:
+            return CLOSE
+        return None if self.app.running_procedure() is not None else self._finished()
+
+    def closed(self):
+        """See Screen."""
+        self.app.stop_procedure()
+        self.app.leave_bench()
+
+    def draw(self, grid, age):
+        """See Screen."""
+        if self._problem:
+            grid.lines(0, wrapped(self._problem))
+        else:
+            super().draw(grid, age)
+
+    def _draw_running(self, grid, procedure, age):
+        grid.pair(2, "done", "%d %%" % (procedure.progress_permille() // 10))
+        grid.text(3, 0, "back: stop")
