@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 INSTALLED := $(VENV)/.installed
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test bench lock clean
+.PHONY: help setup demo test bench docs lock clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-6s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -32,6 +32,9 @@ test: setup ## run every check: lint, types, house rules, tests on three interpr
 
 bench: setup ## print what a tick costs
 	$(BIN)/python -m host_sim.benchmark
+
+docs: setup ## write the reference pages that are made from tables
+	$(BIN)/python -m host_sim settings docs
 
 lock: setup ## pin what pyproject.toml asks for in requirements.lock
 	$(BIN)/uv pip compile --quiet --universal --fork-strategy fewest --all-extras --no-header \
