@@ -135,8 +135,8 @@ def _source_notes(request: Request) -> list[str]:
     notes = []
     if request.outlet_chosen:
         notes.append(
-            f"No outlet given: size {request.machine.outlet.name} was taken, the smallest that "
-            "does most of what is asked."
+            f"No outlet given: size {request.machine.outlet.name} was taken, which does most of "
+            "what is asked with the most margin."
         )
     if "outlet_pressure" not in request.given:
         low_high = " to ".join(

@@ -54,35 +54,29 @@ def _speed_axis(answer: Answer) -> Any:
 
 
 def _draw_window(axes: Any, answer: Answer, speeds: Any) -> None:
-    """Rate over speed: the feasible window, the limits around it, the rates asked for."""
-    request = answer.request
-    machine, us = request.machine, request.us
-    shown_speeds = _shown("speed_mm_s", speeds, us)
+    """Rate over speed: the feasible window, with the limits around it."""
+    machine, us = answer.request.machine, answer.request.us
     window = flow_window(machine, machine.whole)
     sensed = sensed_speeds(machine)
-    low, high = (
-        _shown("rate_ml_ha", end.value / (speeds * machine.spacing_m), us)
-        for end in (window.low, window.high)
-    )
+    low, high = (_rates_of(answer, end, speeds) for end in (window.low, window.high))
     inside = (speeds >= sensed.low.value) & (speeds <= sensed.high.value) & (low <= high)
     axes.fill_between(
-        shown_speeds, low, high, where=inside, color=FEASIBLE, alpha=0.18, linewidth=0,
-        label="feasible window",
+        _shown("speed_mm_s", speeds, us), low, high, where=inside, color=FEASIBLE, alpha=0.18,
+        linewidth=0, label="feasible window" if inside.any() else "no feasible window",
     )  # fmt: skip
-    top = 1.5 * units.shown("rate_ml_ha", max(request.ask.rates_m), us)
+    top = 1.5 * units.shown("rate_ml_ha", max(answer.request.ask.rates_m), us)
     for limits, style, word in (
         (lower_limits(machine, machine.whole), "--", "least"),
         (upper_limits(machine, machine.whole), "-", "most"),
     ):
         for limit in limits:
-            rates = _shown("rate_ml_ha", limit.value / (speeds * machine.spacing_m), us)
-            if rates.min() > top:
-                continue
-            binding = limit in (window.low, window.high)
-            axes.plot(
-                shown_speeds, rates, style, color=PART_COLOURS[limit.part],
-                linewidth=2.0 if binding else 1.0, label=f"{word}: {_limit_words(answer, limit)}",
-            )  # fmt: skip
+            rates = _rates_of(answer, limit, speeds)
+            if rates.min() < top:
+                axes.plot(
+                    _shown("speed_mm_s", speeds, us), rates, style,
+                    color=PART_COLOURS[limit.part], label=f"{word}: {_limit_words(answer, limit)}",
+                    linewidth=2.0 if limit in (window.low, window.high) else 1.0,
+                )  # fmt: skip
     for end in (sensed.low, sensed.high):
         if speeds[0] < end.value < speeds[-1]:
             axes.axvline(
@@ -91,8 +85,13 @@ def _draw_window(axes: Any, answer: Answer, speeds: Any) -> None:
             )  # fmt: skip
     axes.set_ylim(0, top)
     axes.set_ylabel(f"application rate, {units.unit('rate_ml_ha', us)}")
-    axes.grid(alpha=0.25)
-    axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), fontsize=8.5, frameon=False)
+    _finish(axes)
+
+
+def _rates_of(answer: Answer, limit: Limit, speeds: Any) -> Any:
+    """The rates that a flow of one outlet is at these speeds, in the shown unit."""
+    rates = limit.value / (speeds * answer.request.machine.spacing_m)
+    return _shown("rate_ml_ha", rates, answer.request.us)
 
 
 def _draw_asked(axes: Any, answer: Answer) -> None:
@@ -136,12 +135,18 @@ def _draw_pressure(axes: Any, answer: Answer, speeds: Any) -> None:
         )  # fmt: skip
     ends = [units.shown("speed_mm_s", end, us) for end in request.ask.speed_m_s]
     axes.axvspan(*ends, color="#000000", alpha=0.04, linewidth=0)
-    axes.set_ylim(0, 1.4 * top)
+    asked = [point.outlet_pressure_pa for points in answer.points for point in points]
+    axes.set_ylim(0, max(1.4 * top, 1.05 * units.shown("pressure_pa", max(asked), us)))
     axes.set_ylabel(f"pressure across the outlet, {units.unit('pressure_pa', us)}")
+    _finish(axes, "solid where usable")
+
+
+def _finish(axes: Any, title: str | None = None) -> None:
+    """Grid, and a legend beside the axes."""
     axes.grid(alpha=0.25)
     axes.legend(
         loc="upper left", bbox_to_anchor=(1.01, 1.0), fontsize=8.5, frameon=False,
-        title="solid where usable", title_fontsize=8.5, alignment="left",
+        title=title, title_fontsize=8.5, alignment="left",
     )  # fmt: skip
 
 

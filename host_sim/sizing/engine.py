@@ -9,6 +9,7 @@ from host_sim.sizing.limits import (
     ASKED,
     SAME,
     Window,
+    flow_window,
     lower_limits,
     sensed_speeds,
     speed_window,
@@ -75,6 +76,7 @@ class Coverage:
 
     machine: Machine
     windows: tuple[Window, ...]  # usable speed for each rate, within the asked range
+    margin: float  # how far the asked flows stay from the limits, as a ratio; below 1: beyond
 
     @property
     def fits(self) -> str:
@@ -85,16 +87,19 @@ class Coverage:
         return "all" if whole else "part"
 
     @property
-    def merit(self) -> tuple[int, float]:
-        """For comparing: how many rates are usable, and over how much speed in all."""
+    def merit(self) -> tuple[int, float, float]:
+        """For comparing: rates that are usable, over how much speed in all, with what margin."""
         usable = [w for w in self.windows if not w.empty]
-        return len(usable), sum(w.high.value - w.low.value for w in usable)
+        return len(usable), sum(w.high.value - w.low.value for w in usable), self.margin
 
 
 def coverage(machine: Machine, ask: Ask) -> Coverage:
     """What a machine does of what is asked, all sections on."""
     windows = (speed_window(machine, rate, machine.whole) for rate in ask.rates_m)
-    return Coverage(machine, tuple(window.clipped(*ask.speed_m_s) for window in windows))
+    usable = tuple(window.clipped(*ask.speed_m_s) for window in windows)
+    flows = flow_window(machine, machine.whole)
+    least, most = (rate * speed * machine.spacing_m for rate, speed in (ask.lowest, ask.highest))
+    return Coverage(machine, usable, min(least / flows.low.value, flows.high.value / most))
 
 
 def iso_coverage(machine: Machine, ask: Ask) -> list[Coverage]:
@@ -104,5 +109,5 @@ def iso_coverage(machine: Machine, ask: Ask) -> list[Coverage]:
 
 
 def best_size(machine: Machine, ask: Ask) -> Machine:
-    """The machine with the ISO size that does most of what is asked; the smaller at a tie."""
+    """The machine with the ISO size that does most of what is asked, with the most margin."""
     return max(iso_coverage(machine, ask), key=lambda done: done.merit).machine

@@ -14,7 +14,7 @@ from host_sim.sizing.answer import Answer
 from host_sim.sizing.engine import Coverage, Point
 from host_sim.sizing.limits import ASKED, Limit, Window
 
-PIPE_WIDTH = 110
+PIPE_WIDTH = 120
 
 VERDICTS = {
     "all": ("green", "FITS: every rate over the whole speed range."),
@@ -44,11 +44,12 @@ def _asked(answer: Answer) -> list[str]:
     us, machine, ask = answer.request.us, answer.request.machine, answer.request.ask
     speeds = _range("speed_mm_s", ask.speed_m_s, us)
     width = machine.spacing_m * machine.whole.outlets
+    sections = "1 section" if len(machine.sections) == 1 else f"{len(machine.sections)} sections"
     lines = [
         f"Asked: {', '.join(units.text('rate_ml_ha', rate, us) for rate in ask.rates_m)} "
         f"at {speeds}",
         f"Bar: {machine.whole.outlets} outlets {units.text('width_mm', machine.spacing_m, us)} "
-        f"apart, {units.text('width_mm', width, us)} in {len(machine.sections)} sections; "
+        f"apart, {units.text('width_mm', width, us)} in {sections}; "
         f"outlet {machine.outlet.name}, {_range('pressure_pa', machine.outlet.range_pa, us)}",
     ]
     if machine.pump:

@@ -227,3 +227,15 @@ def test_best_size_does_most() -> None:
     best = best_size(BARE, asked)
     assert best.outlet.name == "03"
     assert coverage(best, asked).merit == max(each.merit for each in iso_coverage(BARE, asked))
+
+
+def test_best_size_keeps_away_from_the_limits() -> None:
+    """100 L/ha at 8 km/h is 0.667 L/min: 015, 02 and 025 pass it between 1 and 4 bar."""
+    asked = ask("8 km/h to 8 km/h", "100 L/ha")
+    done = [each for each in iso_coverage(BARE, asked) if each.fits == "all"]
+    pressures = {
+        each.machine.outlet.name: each.machine.outlet.pressure_pa(0.6667 * L_MIN, 1.0) / BAR
+        for each in done
+    }
+    assert pressures == pytest.approx({"015": 3.80, "02": 2.14, "025": 1.37}, abs=0.01)
+    assert best_size(BARE, asked).outlet.name == "02"
