@@ -1,0 +1,49 @@
+"""Files that a command leaves behind: all of them, whole, or none."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from host_sim.errors import InputError
+
+
+def check_directory(directory: Path) -> None:
+    """Raise InputError where the directory can never be written to, before the work starts."""
+    for path in (directory, *directory.parents):
+        if path.exists():
+            if not path.is_dir():
+                raise InputError(f"{path}: is in the way: not a directory")
+            return
+
+
+def write_files(directory: Path, contents: Mapping[str, str]) -> list[Path]:
+    """Write texts by file name; returns the paths. Raises InputError where that fails."""
+    places = {directory / name: text for name, text in contents.items()}
+
+    def put(path: Path, part: Path) -> None:
+        part.write_text(places[path], encoding="utf-8", newline="\n")
+
+    return _write(list(places), put)
+
+
+def write_whole(path: Path, write: Callable[[Path], None]) -> Path:
+    """Let `write` write one file; returns its path. Raises InputError where that fails."""
+    return _write([path], lambda _, part: write(part))[0]
+
+
+def _write(paths: list[Path], put: Callable[[Path, Path], None]) -> list[Path]:
+    """Write every file beside its place first, then move all: an error leaves what was there."""
+    parts = {path: path.with_name(path.name + ".part") for path in paths}
+    try:
+        for path, part in parts.items():
+            path.parent.mkdir(parents=True, exist_ok=True)
+            put(path, part)
+        for path, part in parts.items():
+            part.replace(path)
+    except OSError as error:
+        for part in parts.values():
+            part.unlink(missing_ok=True)
+        raise InputError(f"{error.filename or paths[0]}: cannot be written: {error.strerror}"
+                         ) from error
+    return paths

@@ -1,0 +1,49 @@
+"""What the charts of a report are drawn from, in the units that are shown."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from host_sim import units
+from host_sim.run_record import Column, RunRecord
+from host_sim.truth import Truth
+
+ML_HA_M = 1e-10  # a rate of 1 mL/ha as a depth of liquid in metres
+TOLERANCE = 0.05  # the band around the wanted rate
+
+
+@dataclass(frozen=True)
+class Picture:
+    """Everything that the charts are drawn from. `us` selects US customary units."""
+
+    record: RunRecord
+    truth: Truth
+    us: bool
+
+    def shown(self, quantity: str, values: Column) -> Column:
+        """SI values in the unit that is shown."""
+        return np.asarray(values * units.shown(quantity, 1.0, self.us))
+
+    def unit(self, quantity: str) -> str:
+        return units.unit(quantity, self.us)
+
+    @property
+    def way(self) -> Column:
+        """Distance along at each interval's start, as shown."""
+        return self.shown("distance_m", self.truth.distance_m)
+
+    @property
+    def applied_rate(self) -> Column:
+        """True rate, as shown; a gap where it is not judged."""
+        return self.wanted_rate * (1.0 + self.truth.error)
+
+    @property
+    def wanted_rate(self) -> Column:
+        """Rate asked for, as shown; a gap where nothing is to be applied."""
+        rate = self.shown("rate_ml_ha", self.record["wanted_ml_ha"][1:] * ML_HA_M)
+        return np.where(self.truth.judged, rate, np.nan)
+
+    def flow(self, values: Column, factor: float) -> Column:
+        return self.shown("flow_ul_s", values[:-1] * factor)

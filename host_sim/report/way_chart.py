@@ -1,0 +1,147 @@
+"""The whole drive along its way: a ribbon of the sections, and below it rate, speed, flow, duty.
+
+Painted on a matplotlib figure in marker colours (see svg.py).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.colors import BoundaryNorm, ListedColormap
+from matplotlib.figure import Figure
+
+from host_sim.report.decimate import min_max, worst_of
+from host_sim.report.picture import TOLERANCE, Picture
+from host_sim.report.svg import MARKERS, Size
+from host_sim.run_record import Column
+from host_sim.truth import CELL_M, ground_cells
+from rate_control.units import DUTY_FULL
+
+# Applied over wanted: upper bound of each class, its colour, its name. ColorBrewer's RdYlBu,
+# which that source lists as safe for the colour-blind (https://colorbrewer2.org).
+RATE_CLASSES = (
+    (0.80, "#2c6fb3", "20 % and more too little"),
+    (0.90, "#74add1", "10 to 20 % too little"),
+    (0.95, "#c0e0ee", "5 to 10 % too little"),
+    (1.05, "#f5f1b8", "within 5 %"),
+    (1.10, "#fdc27a", "5 to 10 % too much"),
+    (1.20, "#f46d43", "10 to 20 % too much"),
+    (np.inf, "#b3182b", "20 % and more too much"),
+)
+
+
+def paint_way(figure: Figure, picture: Picture, size: Size) -> None:
+    """The whole drive along its way: ribbon, rate, speed, flow, duty, one below the other."""
+    ratios = [0.2 + 0.28 * picture.record.section_count, 1.5, 1.1, 1.3, 1.0]
+    axes = figure.subplots(5, 1, sharex=True, height_ratios=ratios)
+    painters = (_ribbon, _rate, _speed, _flow, _duty)
+    for axis, paint in zip(axes, painters, strict=True):
+        paint(axis, picture, size)
+        if axis is not axes[0]:
+            _shade_lifted(axis, picture)
+    _number_events(list(axes), picture)
+    axes[-1].set_xlabel(f"distance ({picture.unit('distance_m')})")
+    axes[-1].set_xlim(picture.way[0], picture.way[-1])
+
+
+def _ribbon(axis: Axes, picture: Picture, size: Size) -> None:
+    """Sections across, distance along; section 1 on top, heights as the widths."""
+    worst, cells = worst_of(ground_cells(picture.truth), size.buckets)
+    x = picture.shown("distance_m", np.arange(len(worst) + 1, dtype=np.float64) * cells * CELL_M)
+    y = np.concatenate([[0.0], np.cumsum(picture.truth.section_width_m)])
+    colours = ListedColormap([colour for _, colour, _ in RATE_CLASSES])
+    bounds = [0.0, *(bound for bound, _, _ in RATE_CLASSES[:-1]), 1e9]
+    axis.pcolormesh(x, y, np.ma.masked_invalid(worst.T), cmap=colours,
+                    norm=BoundaryNorm(bounds, len(RATE_CLASSES)), rasterized=True)
+    for edge in y[1:-1]:
+        axis.axhline(edge, color=MARKERS["page"], linewidth=1.2)
+    axis.set_yticks((y[1:] + y[:-1]) / 2, [str(i + 1) for i in range(len(y) - 1)])
+    axis.set_ylim(y[-1], y[0])
+    axis.tick_params(length=0, labelbottom=False)
+    axis.grid(False)
+    axis.spines[:].set_visible(False)
+    axis.set_title("section: applied against wanted")
+
+
+def _rate(axis: Axes, picture: Picture, size: Size) -> None:
+    way, wanted = picture.way, picture.wanted_rate
+    x, low = min_max(way, wanted * (1 - TOLERANCE), size.buckets)
+    x_high, high = min_max(way, wanted * (1 + TOLERANCE), size.buckets)
+    axis.fill_between(x, low, np.interp(x, x_high, high), color=MARKERS["band"], linewidth=0,
+                      label="\u00b15 %")
+    _line(axis, picture, picture.applied_rate, size, "true", "true")
+    _line(axis, picture, wanted, size, "wanted", "wanted", linestyle=(0, (4, 2)))
+    if np.isfinite(wanted).any():
+        axis.set_ylim(0.6 * np.nanmin(wanted), 1.25 * np.nanmax(wanted))
+    _finish(axis, f"application rate ({picture.unit('rate_ml_ha')})")
+
+
+def _speed(axis: Axes, picture: Picture, size: Size) -> None:
+    speed = picture.shown("speed_mm_s", picture.record["true_speed_m_s"][:-1])
+    _line(axis, picture, speed, size, "true", "")
+    axis.set_ylim(bottom=0)
+    axis.set_title(f"ground speed ({picture.unit('speed_mm_s')})")
+
+
+def _flow(axis: Axes, picture: Picture, size: Size) -> None:
+    record = picture.record
+    metered = np.where(record["flow_valid"] > 0, record["flow_ul_s"], 0.0)
+    _line(axis, picture, picture.flow(metered, 1e-9), size, "metered", "by the meter",
+          linewidth=2.2, alpha=0.7)
+    _line(axis, picture, picture.flow(record["true_flow_ml_s"], 1e-6), size, "true", "true")
+    _line(axis, picture, picture.flow(record["target_ul_s"], 1e-9), size, "wanted", "wanted",
+          linestyle=(0, (4, 2)))
+    axis.set_ylim(bottom=0)
+    _finish(axis, f"flow ({picture.unit('flow_ul_s')})")
+
+
+def _duty(axis: Axes, picture: Picture, size: Size) -> None:
+    _line(axis, picture, 100 * picture.record["duty_u16"][:-1] / DUTY_FULL, size, "true", "")
+    axis.set_ylim(0, 105)
+    axis.set_title("duty of the pump (%)")
+
+
+def _line(axis: Axes, picture: Picture, values: Column, size: Size, colour: str, label: str,
+          **style: Any) -> None:
+    axis.plot(*min_max(picture.way, values, size.buckets), color=MARKERS[colour], label=label,
+              **style)
+
+
+def _finish(axis: Axes, title: str) -> None:
+    """Title on the left, legend on the same line on the right."""
+    axis.set_title(title)
+    axis.legend(loc="lower right", bbox_to_anchor=(1.0, 0.97), ncols=3, borderaxespad=0.1,
+                handlelength=1.4, columnspacing=1.0)
+
+
+def _shade_lifted(axis: Axes, picture: Picture) -> None:
+    """Grey where the controller was not permitted to apply."""
+    off = np.concatenate([[False], ~picture.truth.permitted, [False]]).astype(int)
+    starts, ends = np.flatnonzero(np.diff(off) > 0), np.flatnonzero(np.diff(off) < 0)
+    way = np.append(picture.way, picture.way[-1])
+    for start, end in zip(starts, ends, strict=True):
+        axis.axvspan(way[start], way[end], color=MARKERS["lifted"], linewidth=0, zorder=0)
+
+
+def _number_events(axes: list[Axes], picture: Picture) -> None:
+    """Numbers above the ribbon, lines through all charts; near ones share a label."""
+    events = picture.record.about.get("events", [])
+    span = picture.way[-1] - picture.way[0]
+    groups: list[list[tuple[int, float]]] = []
+    for number, event in enumerate(events, start=1):
+        x = float(picture.shown("distance_m", np.array(event["distance_m"])))
+        if groups and x - groups[-1][-1][1] < 0.03 * span:
+            groups[-1].append((number, x))
+        else:
+            groups.append([(number, x)])
+        for axis in axes[1:]:
+            axis.axvline(x, color=MARKERS["muted"], linewidth=0.5, alpha=0.7)
+    for group in groups:
+        first, last = group[0][0], group[-1][0]
+        axes[0].annotate(
+            str(first) if first == last else f"{first}\u2013{last}",
+            xy=(sum(x for _, x in group) / len(group), 0.0), xycoords=("data", "axes fraction"),
+            xytext=(0, -3), textcoords="offset points", ha="center", va="top",
+            color=MARKERS["muted"], annotation_clip=False)

@@ -1,0 +1,121 @@
+"""A run in words, the first thing that a report shows."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from host_sim import units
+
+L_M3 = 1e-3
+HA_M2 = 1e4
+L_HA_M = L_M3 / HA_M2  # a rate of 1 L/ha as a depth of liquid in metres
+
+Figures = dict[str, Any]
+
+
+class Teller:
+    """Says the figures of a summary in the units that a person reads."""
+
+    def __init__(self, figures: Figures, us: bool) -> None:
+        self._figures = figures
+        self._us = us
+
+    def length(self, metres: float) -> str:
+        """Kilometres or miles for long ways, metres or feet for short ones."""
+        quantity = "distance_m" if metres >= 1000 else "distance_mm"
+        return units.text(quantity, metres, self._us)
+
+    def area(self, hectares: float) -> str:
+        return units.text("area_m2", hectares * HA_M2, self._us)
+
+    def volume(self, litres: float) -> str:
+        return units.text("volume_ml", litres * L_M3, self._us)
+
+    def rate(self, l_ha: float | None) -> str:
+        return "none" if l_ha is None else units.text("rate_ml_ha", l_ha * L_HA_M, self._us)
+
+    def width(self, metres: float) -> str:
+        return units.text("width_mm", metres, self._us)
+
+    def story(self) -> list[str]:
+        """The run in a few sentences."""
+        figures = self._figures
+        if not figures["distance_m"]:
+            return [f"In {minutes(figures['sim_seconds'])} the controller was never permitted to "
+                    "apply: see the events for what was missing.", self.conduct()]
+        return [self.work(), self.quality(), self.worst(), self.agreement(), self.conduct()]
+
+    def work(self) -> str:
+        figures = self._figures
+        off_pct = 100 * (figures["mean_rate_l_ha"] / figures["target_l_ha"] - 1)
+        lifts = figures["lifts"]
+        lifted = {0: "without a lift", 1: "with one lift"}.get(lifts, f"with {lifts} lifts")
+        return (f"In {minutes(figures['sim_seconds'])} the machine worked "
+                f"{self.length(figures['distance_m'])} and {self.area(figures['area_ha'])}, "
+                f"{lifted} of the implement. It put down {self.volume(figures['volume_l'])}: "
+                f"{self.rate(figures['mean_rate_l_ha'])} on average where "
+                f"{self.rate(figures['target_l_ha'])} was wanted ({off_pct:+.1f} %).")
+
+    def quality(self) -> str:
+        figures = self._figures
+        return (f"{figures['distance_within_5_pct']:.1f} % of the distance was within 5 % of the "
+                f"rate wanted there and {figures['distance_within_10_pct']:.1f} % within 10 %. "
+                f"The rms error is {figures['rate_error_rms_pct']:.2f} %; half of the distance "
+                f"was within {figures['rate_error_p50_pct']:.1f} %.")
+
+    def worst(self) -> str:
+        stretches = self._figures["worst_stretches"]
+        if not stretches:
+            return "Nowhere was it off by more than 5 %."
+        return f"Worst: {self.stretch(stretches[0])}."
+
+    def stretch(self, stretch: Figures) -> str:
+        """A stretch that was off: how long, where, how much, why."""
+        way = self.length(stretch["end_m"] - stretch["start_m"])
+        off = stretch["mean_pct"]
+        amount = f"{abs(off):.0f} % too {'much' if off > 0 else 'little'}"
+        if abs(off) < 1:
+            amount = "too much and too little by turns"
+        whose = f" in section {stretch['section']}" if stretch["section"] else ""
+        return (f"{way} from {self.length(stretch['start_m'])} on, {amount}{whose} "
+                f"(up to {abs(stretch['peak_pct']):.0f} %), {stretch['cause']}")
+
+    def agreement(self) -> str:
+        """Belief against truth."""
+        figures = self._figures
+        volume = figures["controller_volume_l"]
+        area = figures["controller_area_ha"]
+        return (f"The controller counted {self.volume(volume)}, "
+                f"{versus(volume, figures['volume_l'])}, and {self.area(area)}, "
+                f"{versus(area, figures['area_ha'])}.")
+
+    def conduct(self) -> str:
+        """Faults, warnings and coasting."""
+        figures = self._figures
+        words = "No fault."
+        if figures["faults"]:
+            words = f"Faults: {spoken(figures['faults'])}."
+        if figures["warnings"]:
+            words += f" Warnings: {spoken(figures['warnings'])}."
+        if figures["at_limit_pct"] >= 0.05:
+            words += f" The pump was at its limit for {figures['at_limit_pct']:.1f} % of the time."
+        if figures["coasting_pct"] >= 0.5:
+            words += (f" For {figures['coasting_pct']:.1f} % of the time the meter could not be "
+                      "read and the pump followed its curve alone.")
+        return words
+
+
+def minutes(seconds: float) -> str:
+    return f"{seconds / 60:.1f} minutes" if seconds >= 100 else f"{seconds:.0f} seconds"
+
+
+def versus(belief: float, truth: float) -> str:
+    """How far a belief is from the truth: `0.2 % less than the truth`."""
+    off_pct = 100 * (belief / truth - 1) if truth else 0.0
+    if abs(off_pct) < 0.05:
+        return "as in truth"
+    return f"{abs(off_pct):.1f} % {'more' if off_pct > 0 else 'less'} than in truth"
+
+
+def spoken(names: list[str]) -> str:
+    return ", ".join(name.replace("_", " ") for name in names)

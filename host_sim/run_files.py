@@ -1,0 +1,55 @@
+"""The directory of a run: report.html for people, run.csv and summary.json for programs."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from host_sim.errors import InputError
+from host_sim.output import write_files
+from host_sim.report.page import render
+from host_sim.run_record import RunRecord, read_csv, to_csv
+from host_sim.summary import summarise
+
+RUN_CSV, SUMMARY_JSON, REPORT_HTML = "run.csv", "summary.json", "report.html"
+NEEDED = ("section_width_m", "settings", "events", "controller_volume_l", "controller_area_ha")
+
+
+def write_run(directory: Path, record: RunRecord, figures: dict[str, Any], us: bool) -> list[Path]:
+    """Write all three files, or none; returns their paths."""
+    return write_files(directory, {
+        REPORT_HTML: render(record, figures, us),
+        RUN_CSV: to_csv(record),
+        SUMMARY_JSON: summary_json(record, figures),
+    })
+
+
+def summary_json(record: RunRecord, figures: dict[str, Any]) -> str:
+    """The figures, then the facts of the run under `about`, as JSON text."""
+    return json.dumps(figures | {"about": record.about}, indent=2, allow_nan=False) + "\n"
+
+
+def read_run(directory: Path) -> tuple[RunRecord, dict[str, Any]]:
+    """The record of a run and its figures, worked out anew.
+
+    Raises InputError naming the file and, where there is one, the line.
+    """
+    path = directory / SUMMARY_JSON
+    try:
+        kept = json.loads(path.read_bytes())
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror}") from error
+    except json.JSONDecodeError as error:
+        raise InputError(f"{path}:{error.lineno}: {error.msg}") from error
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: is not UTF-8 text") from error
+    about = kept.get("about") if isinstance(kept, dict) else None
+    missing = [name for name in NEEDED if not isinstance(about, dict) or name not in about]
+    if missing or not isinstance(about, dict):
+        raise InputError(f"{path}: about.{missing[0]}: is missing")
+    record = RunRecord(read_csv(directory / RUN_CSV), about)
+    if record.section_count != len(about["section_width_m"]):
+        raise InputError(f"{path}: about.section_width_m: has {len(about['section_width_m'])} "
+                         f"widths, the record {record.section_count} sections")
+    return record, summarise(record) | {"wall_seconds": kept.get("wall_seconds")}
