@@ -6,7 +6,7 @@ What operator interface and link can ask for is in operations.py.
 from app.jobs import Jobs
 from app.operations import Operations
 from app.trace_ring import TraceRing
-from rate_control.interlock import MASTER
+from rate_control.interlock import FAULT, MASTER
 from rate_control.intmath import ticks_diff
 from rate_control.records import Inputs
 from rate_control.settings import build
@@ -33,6 +33,7 @@ class Application(Operations):
         self.inputs = Inputs()
         self.ring = TraceRing()
         self.jobs = Jobs(self.job_failed)
+        self._ended = 0  # the tick raised, and does nothing any more
         self._tick_error = None
         self._polled = 0
         self._saved_settings = self.controller.settings
@@ -40,8 +41,9 @@ class Application(Operations):
         if store is not None:
             store.attach(self.controller)
             store.load_totals(self.controller.totals)
-            self.failure = self.failure or store.load_failure()
-            self._saved_failure = self.failure
+            self._saved_failure = store.load_failure()
+            self.failure = self.failure or self._saved_failure
+            self._note_problems()
             self.jobs.add("save", SAVE_PERIOD_MS, self.save)
         self._saved_totals = totals_mark(self.controller.totals)
 
@@ -70,7 +72,7 @@ class Application(Operations):
 
         The watchdog is fed only after a whole step, and only while the loop is alive.
         """
-        if self._tick_error is not None:
+        if self._ended:
             return
         try:
             board = self.board
@@ -87,17 +89,26 @@ class Application(Operations):
                 board.feed_watchdog()
         except Exception as error:  # no second try: the watchdog starts everything anew
             self.board.make_safe()
+            self.controller.interlock.state = FAULT
+            self._ended = 1
             self._tick_error = error
 
     def poll(self):
         """Run the jobs that are due. Call it as often as possible."""
         self._polled = self.ring.count
         if self._tick_error is not None:
-            self.job_failed("tick", self._tick_error)
-        elif not self.controller.measured.switches & MASTER:
+            self._keep_tick_error()
+        if not self._ended and not self.controller.measured.switches & MASTER:
             # like every blocking fault, a failure is over when the master switch is off
             self.controller.request.program_failed = 0
         self.jobs.poll(self.board.now_us())
+
+    def _keep_tick_error(self):
+        """Save why the tick ended, at once: the watchdog will not wait for the job that saves."""
+        self.job_failed("tick", self._tick_error)
+        self._tick_error = None
+        if self.store is not None:
+            self.save()
 
     def job_failed(self, name, error):
         """Take note of what a job raised; the next tick drops the outputs."""
@@ -121,6 +132,12 @@ class Application(Operations):
         mark = totals_mark(controller.totals)
         if mark != self._saved_totals and not store.save_totals(controller.totals):
             self._saved_totals = mark
+        self._note_problems()
+
+    def _note_problems(self):
+        """A store that does not work is no reason to stop, but a person has to know."""
+        for name, problem in self.store.problems.items():
+            self.failure = "%s: %s" % (name, problem)
 
 
 def totals_mark(totals):

@@ -1,6 +1,6 @@
 """The promises that every board keeps, real or simulated.
 
-The firmware above knows a board only by these methods. A board is chosen in main.py.
+The firmware above knows a board only by these methods; boards.chosen() makes the one it runs on.
 """
 
 
@@ -45,6 +45,22 @@ class Board:
 
     def idle(self):
         """Wait a moment, 1 to 10 ms, for the next round of the loop; the tick goes on meanwhile."""
+        raise NotImplementedError
+
+    def release(self):
+        """Stop the tick and the watchdog for good, with every output off."""
+        raise NotImplementedError
+
+    def files(self):
+        """Return where the store keeps its slots: an object with read(name), write(name, data)."""
+        from app.files import Files
+        return Files()
+
+    def retained(self):
+        """Return the same over a memory that may be written at any time, or None (see store.py)."""
+
+    def link_stream(self):
+        """Return the stream of the link (see app/link.py), or None where there is none."""
         raise NotImplementedError
 
     def display(self):

@@ -9,6 +9,7 @@ from app.words import in_words
 from rate_control.procedures import catalogue
 from rate_control.procedures.catalogue import CATALOGUE, CLASS, NAME, P_NAME, P_QUANTITY, PARAMS
 
+
 class Calibrate(List):
     """The procedures; one that is running comes first."""
 

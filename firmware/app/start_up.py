@@ -1,0 +1,27 @@
+"""Puts the application together above a board."""
+
+import gc
+
+from app.application import Application
+from app.link import Link
+from app.operator import Operator
+from app.run_log import RunLog
+from app.store import Store
+
+LINK_MS = 5
+RUN_LOG_MS = 200
+
+
+def build(board):
+    """Return the application with all its jobs, not yet started."""
+    files = board.files()
+    store = Store(files, board.retained())
+    application = Application(board, store)
+    run_log = RunLog(store, files, application.ring)
+    application.jobs.add("run log", RUN_LOG_MS, run_log.poll)
+    Operator(application)
+    stream = board.link_stream()
+    if stream is not None:
+        application.jobs.add("link", LINK_MS, Link(stream, application, run_log).poll)
+    gc.collect()
+    return application
