@@ -52,7 +52,7 @@ class ElectricPump:
         speed = self.speed_rad_s
         loss = 0.0
         if self.main_resistance > 0.0:
-            entering = self._flow_m3_s - self._slope * pressure_pa
+            entering = self.main_flow_m3_s(pressure_pa)
             loss = self.main_resistance * entering * entering
             pressure_pa += loss
         torque = self._torque_nm
@@ -78,6 +78,10 @@ class ElectricPump:
     def line(self, pressure_pa: float) -> tuple[float, float]:
         """Delivery `a - b P`."""
         return self._flow_m3_s, self._slope
+
+    def main_flow_m3_s(self, pressure_pa: float) -> float:
+        """Through the main hose."""
+        return self._flow_m3_s - self._slope * pressure_pa
 
     def _switched(self, pressure_pa: float, torque: float) -> float:
         """Torque after the built-in pressure switch, a relay with hysteresis."""

@@ -51,7 +51,7 @@ class HydraulicPump:
         flow = spec.displacement_m3_rad * self.speed_rad_s
         if spec.ripple_share > 0.0:
             flow *= self._ripple.mean(self.speed_rad_s * span_s)
-        entering = self._flow_m3_s - self._slope * pressure_pa
+        entering = self.main_flow_m3_s(pressure_pa)
         loss = self.main_resistance * entering * entering
         runs = flow > spec.leak_m3_s_pa * (pressure_pa + loss)
         self._flow_m3_s = flow - spec.leak_m3_s_pa * loss if runs else 0.0
@@ -60,6 +60,10 @@ class HydraulicPump:
     def line(self, pressure_pa: float) -> tuple[float, float]:
         """Delivery `a - b P`."""
         return self._flow_m3_s, self._slope
+
+    def main_flow_m3_s(self, pressure_pa: float) -> float:
+        """Through the main hose."""
+        return self._flow_m3_s - self._slope * pressure_pa
 
     @property
     def current_a(self) -> float:

@@ -44,6 +44,7 @@ class Pump(Protocol):
     def drive(self, actuation: Actuation, supply_v: float, supply_ohm: float) -> None: ...
     def step(self, pressure_pa: float, span_s: float) -> None: ...
     def line(self, pressure_pa: float) -> tuple[float, float]: ...
+    def main_flow_m3_s(self, pressure_pa: float) -> float: ...
 
 
 class Machine:
@@ -70,7 +71,8 @@ class Machine:
         self._sections = Sections(sections, spec.liquid)
         self._main = main_hose(spec)
         self._mask = 0
-        self._hose_flow_m3_s = 0.0
+        self._main_at_m3_s = 0.0
+        self._hoses_at_m3_s = 0.0
         self._supply_v = spec.supply.loaded_v()
 
     def advance(self, now_us: int, actuation: Actuation, speed_m_s: float) -> None:
@@ -113,14 +115,17 @@ class Machine:
 
     def _renew_resistances(self) -> None:
         """Orifices that have changed, and hoses at the flow that they have now."""
-        sections, flow = self._sections, self.flow_m3_s
-        away = abs(flow - self._hose_flow_m3_s)
-        stale = away > RENEWAL_SHARE * self._hose_flow_m3_s
+        sections, manifold, pump = self._sections, self._manifold, self._pump
+        flow = self.flow_m3_s
+        main = pump.main_flow_m3_s(manifold.pressure_pa)
+        if abs(main - self._main_at_m3_s) > RENEWAL_SHARE * self._main_at_m3_s:
+            pump.main_resistance = self._main.resistance(main)
+            self._main_at_m3_s = main
+        stale = abs(flow - self._hoses_at_m3_s) > RENEWAL_SHARE * self._hoses_at_m3_s
         if stale or sections.factor != self.faults.orifice_factor:
             sections.factor = list(self.faults.orifice_factor)
-            sections.refresh(self._manifold.root_pa05)
-            self._pump.main_resistance = self._main.resistance(flow)
-            self._hose_flow_m3_s = flow
+            sections.refresh(manifold.root_pa05)
+            self._hoses_at_m3_s = flow
 
     def _travel(self, speed_m_s: float, start_us: int, span_s: float) -> None:
         self.distance_m += 0.5 * (self.speed_m_s + speed_m_s) * span_s

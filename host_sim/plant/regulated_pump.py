@@ -45,8 +45,20 @@ class RegulatedPump:
 
     def line(self, pressure_pa: float) -> Line:
         """Tangent of the delivery at a manifold pressure."""
-        return delivery_line(
+        line = supply_line(
             self._spec, self.valve_k, self.main_resistance, self.shaft_share, pressure_pa
+        )
+        if self._spec.actuator == INLINE_VALVE:
+            return line
+        return shaft_pump.bypassed(line, self.valve_k, pressure_pa)
+
+    def main_flow_m3_s(self, pressure_pa: float) -> float:
+        """Through the main hose."""
+        return shaft_pump.flow_at(
+            supply_line(
+                self._spec, self.valve_k, self.main_resistance, self.shaft_share, pressure_pa
+            ),
+            pressure_pa,
         )
 
 
@@ -56,20 +68,18 @@ def valve_conductance(spec: MachineSpec, ball: float) -> float:
     return conductance(valve.flow_m3_s, BAR_PA, spec.liquid) * opening(valve, ball)
 
 
-def delivery_line(
+def supply_line(
     spec: MachineSpec, valve_k: float, main_resistance: float, shaft: float, pressure_pa: float
 ) -> Line:
-    """What pump and valve give to the manifold, as a tangent at its pressure."""
-    in_line = spec.actuator == INLINE_VALVE
-    if in_line and valve_k <= 0.0:
-        return 0.0, 0.0
-    square = main_resistance + (1.0 / (valve_k * valve_k) if in_line else 0.0)
-    line = _pump_line(spec, shaft, square, pressure_pa)
-    return line if in_line else shaft_pump.bypassed(line, valve_k, pressure_pa)
+    """What comes out of the main hose, as a tangent at the manifold's pressure.
 
-
-def _pump_line(spec: MachineSpec, shaft: float, square: float, pressure_pa: float) -> Line:
-    pump, manifold = spec.pump, spec.manifold
+    That is pump, valve if in line, and hose; a valve in bypass takes its part afterwards.
+    """
+    pump, manifold, square = spec.pump, spec.manifold, main_resistance
+    if spec.actuator == INLINE_VALVE:
+        if valve_k <= 0.0:
+            return 0.0, 0.0
+        square += 1.0 / (valve_k * valve_k)
     if isinstance(pump, CentrifugalPumpSpec):
         return shaft_pump.centrifugal(pump, shaft, square, pressure_pa)
     assert isinstance(pump, PdPumpSpec)

@@ -44,7 +44,7 @@ def relieved(
     together = relief_slope + pump.leak_m3_s_pa
     head = (shaft * pump.flow_m3_s + relief_slope * relief_pa) / together
     blowing = through(head, 1.0 / together, square, pressure_pa)
-    return min(shut, blowing, key=lambda line: line[0] - line[1] * pressure_pa)
+    return min(shut, blowing, key=lambda line: flow_at(line, pressure_pa))
 
 
 def bypassed(line: Line, valve_k: float, pressure_pa: float) -> Line:
@@ -53,6 +53,11 @@ def bypassed(line: Line, valve_k: float, pressure_pa: float) -> Line:
         return line[0], line[1] + valve_k
     root = math.sqrt(pressure_pa)
     return line[0] - 0.5 * valve_k * root, line[1] + 0.5 * valve_k / root
+
+
+def flow_at(line: Line, pressure_pa: float) -> float:
+    """The delivery that a tangent gives at a pressure."""
+    return line[0] - line[1] * pressure_pa
 
 
 def through(head: float, linear: float, square: float, pressure_pa: float) -> Line:

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 
+from host_sim.plant.hose import Hose
 from host_sim.plant.hydraulic_pump import spool_travel
 from host_sim.plant.pump_spec import (
     CentrifugalPumpSpec,
@@ -15,39 +17,56 @@ from host_sim.plant.pump_spec import (
     HydraulicPumpSpec,
     PdPumpSpec,
 )
-from host_sim.plant.regulated_pump import delivery_line, valve_conductance
+from host_sim.plant.regulated_pump import supply_line, valve_conductance
 from host_sim.plant.regulating_valve import position
-from host_sim.plant.shaft_pump import through
+from host_sim.plant.shaft_pump import bypassed, flow_at, through
 from host_sim.plant.spec import BYPASS_VALVE, INLINE_VALVE, MachineSpec
 
-Source = Callable[[float, float], float]  # (main hose dP/Q^2, manifold pressure) -> m3/s
+ROUNDS = 12  # in which friction factors settle: each gains a digit or two
+
+# (main hose dP/Q^2, manifold pressure) -> through the main hose, to the manifold; m3/s
+Source = Callable[[float, float], tuple[float, float]]
 
 
-def source(
-    spec: MachineSpec, setting: float, supply_v: float | None, shaft: float, branch: int
-) -> Source:
-    """Delivery to the manifold as a function of the main hose's resistance and the pressure."""
-    volts = spec.supply.loaded_v(supply_v)
-    if isinstance(spec.pump, ElectricPumpSpec):
-        flow, leak = electric_line(spec.pump, setting, volts, spec.supply.resistance_ohm)
-    elif isinstance(spec.pump, HydraulicPumpSpec):
-        flow, leak = hydraulic_line(spec, setting, volts, branch), spec.pump.leak_m3_s_pa
-    else:
-        valve_k = valve_conductance(spec, setting)
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What is around the machine while it is at rest."""
 
-        def regulated(square: float, pressure_pa: float) -> float:
-            a, b = delivery_line(spec, valve_k, square, shaft, pressure_pa)
-            return a - b * pressure_pa
+    supply_v: float | None = None  # of the battery at no load; None: as in the spec
+    shaft_share: float = 1.0  # speed of a driven pump's shaft over nominal
+    branch: int = 0  # how a hydraulic valve was reached: 1 rising, -1 falling, 0 halfway
 
-        return regulated
 
-    def driven(square: float, pressure_pa: float) -> float:
+def source(spec: MachineSpec, setting: float, at: Conditions) -> Source:
+    """Delivery as a function of the main hose's resistance and the manifold's pressure."""
+    pump, volts = spec.pump, spec.supply.loaded_v(at.supply_v)
+    if isinstance(pump, ElectricPumpSpec):
+        return _driven(*electric_line(pump, setting, volts, spec.supply.resistance_ohm))
+    if isinstance(pump, HydraulicPumpSpec):
+        flow = hydraulic_flow(pump, setting, volts, spec.supply.resistance_ohm, at.branch)
+        return _driven(flow, pump.leak_m3_s_pa)
+    valve_k = valve_conductance(spec, setting)
+
+    def regulated(square: float, pressure_pa: float) -> tuple[float, float]:
+        line = supply_line(spec, valve_k, square, at.shaft_share, pressure_pa)
+        main = flow_at(line, pressure_pa)
+        if spec.actuator == BYPASS_VALVE:
+            line = bypassed(line, valve_k, pressure_pa)
+        return main, flow_at(line, pressure_pa)
+
+    return regulated
+
+
+def _driven(flow: float, leak: float) -> Source:
+    """A pump that the board drives: `flow - leak P` at its outlet."""
+
+    def deliver(square: float, pressure_pa: float) -> tuple[float, float]:
         if leak <= 0.0:
-            return max(flow, 0.0)
-        a, b = through(flow / leak, 1.0 / leak, square, pressure_pa)
-        return a - b * pressure_pa
+            return max(flow, 0.0), max(flow, 0.0)
+        main = flow_at(through(flow / leak, 1.0 / leak, square, pressure_pa), pressure_pa)
+        return main, main
 
-    return driven
+    return deliver
 
 
 def electric_line(
@@ -60,11 +79,11 @@ def electric_line(
     return flow, s * s * ohm + pump.leak_m3_s_pa
 
 
-def hydraulic_line(spec: MachineSpec, duty: float, volts: float, branch: int) -> float:
-    """Flow at no pressure; `branch` 1 rising, -1 falling, 0 between."""
-    pump = spec.pump
-    assert isinstance(pump, HydraulicPumpSpec)
-    coil_v = volts * pump.coil_ohm / (pump.coil_ohm + spec.supply.resistance_ohm * duty)
+def hydraulic_flow(
+    pump: HydraulicPumpSpec, duty: float, volts: float, supply_ohm: float, branch: int
+) -> float:
+    """Flow against no pressure."""
+    coil_v = volts * pump.coil_ohm / (pump.coil_ohm + supply_ohm * duty)
     held = duty * coil_v / pump.nominal_v - 0.5 * branch * pump.play_share
     speed = pump.top_speed_rad_s * spool_travel(pump, held) ** pump.exponent
     return pump.displacement_m3_rad * speed
@@ -76,29 +95,35 @@ def least_setting(spec: MachineSpec) -> float:
 
 
 def setting_for(
-    spec: MachineSpec,
-    flow_m3_s: float,
-    pressure_pa: float,
-    main_resistance: float,
-    supply_v: float | None,
-    shaft: float,
-    branch: int,
+    spec: MachineSpec, flow_m3_s: float, pressure_pa: float, main: Hose, at: Conditions
 ) -> float:
     """The setting that delivers this flow into this manifold pressure; not limited to 0..1."""
-    outlet_pa = pressure_pa + main_resistance * flow_m3_s * flow_m3_s
-    volts = spec.supply.loaded_v(supply_v)
-    if isinstance(spec.pump, ElectricPumpSpec):
-        return _electric_duty(spec.pump, flow_m3_s, outlet_pa, volts, spec.supply.resistance_ohm)
-    if isinstance(spec.pump, HydraulicPumpSpec):
-        return _hydraulic_duty(spec, flow_m3_s, outlet_pa, volts, branch)
+    pump, supply = spec.pump, spec.supply
+    outlet_pa = pressure_pa + main.resistance(flow_m3_s) * flow_m3_s * flow_m3_s
+    volts = supply.loaded_v(at.supply_v)
+    if isinstance(pump, ElectricPumpSpec):
+        return _electric_duty(pump, flow_m3_s, outlet_pa, volts, supply.resistance_ohm)
+    if isinstance(pump, HydraulicPumpSpec):
+        return _hydraulic_duty(
+            pump, flow_m3_s, outlet_pa, volts, supply.resistance_ohm, at.branch
+        )
     if spec.actuator == INLINE_VALVE:
-        drop_pa = _upstream_pa(spec, flow_m3_s, shaft) - outlet_pa
+        drop_pa = _upstream_pa(spec, flow_m3_s, at.shaft_share) - outlet_pa
         wanted_k = flow_m3_s / math.sqrt(drop_pa) if drop_pa > 0.0 else math.inf
     else:
-        a, b = delivery_line(spec, 0.0, main_resistance, shaft, pressure_pa)
-        wanted_k = max(a - b * pressure_pa - flow_m3_s, 0.0) / math.sqrt(pressure_pa)
+        spare = _through_main(spec, pressure_pa, main, at.shaft_share) - flow_m3_s
+        wanted_k = max(spare, 0.0) / math.sqrt(pressure_pa)
     share = wanted_k / valve_conductance(spec, 1.0)
     return position(spec.valve_table, min(share, 1.0))
+
+
+def _through_main(spec: MachineSpec, pressure_pa: float, main: Hose, shaft: float) -> float:
+    """What pump and main hose give, before a valve in bypass takes its part."""
+    flow = 0.0
+    for _ in range(ROUNDS):
+        square = main.resistance(flow)
+        flow = flow_at(supply_line(spec, 0.0, square, shaft, pressure_pa), pressure_pa)
+    return flow
 
 
 def _electric_duty(
@@ -113,15 +138,18 @@ def _electric_duty(
 
 
 def _hydraulic_duty(
-    spec: MachineSpec, flow_m3_s: float, outlet_pa: float, volts: float, branch: int
+    pump: HydraulicPumpSpec,
+    flow_m3_s: float,
+    outlet_pa: float,
+    volts: float,
+    supply_ohm: float,
+    branch: int,
 ) -> float:
-    pump = spec.pump
-    assert isinstance(pump, HydraulicPumpSpec)
     speed = (flow_m3_s + pump.leak_m3_s_pa * outlet_pa) / pump.displacement_m3_rad
     travel = (speed / pump.top_speed_rad_s) ** (1.0 / pump.exponent)
     held = pump.dead_share + travel * (pump.full_share - pump.dead_share)
     amps = (held + 0.5 * branch * pump.play_share) * pump.nominal_v / pump.coil_ohm
-    left_v = volts - amps * spec.supply.resistance_ohm
+    left_v = volts - amps * supply_ohm
     return amps * pump.coil_ohm / left_v if left_v > 0.0 else 1.0
 
 
@@ -136,4 +164,4 @@ def _upstream_pa(spec: MachineSpec, flow_m3_s: float, shaft: float) -> float:
     blowing = (spare + slope * manifold.relief_pa) / (slope + leak)
     if blowing >= manifold.relief_pa:
         return blowing
-    return spare / leak if leak > 0.0 else -math.inf if spare < 0.0 else manifold.relief_pa
+    return spare / leak if leak > 0.0 else -math.inf

@@ -19,8 +19,9 @@ from host_sim.plant import static_pump
 from host_sim.plant.machine import main_hose
 from host_sim.plant.sections import Sections
 from host_sim.plant.spec import INLINE_VALVE, MachineSpec
+from host_sim.plant.static_pump import ROUNDS, Conditions
 
-FEW = 12  # rounds in which the friction factors settle; each gains two digits or so
+NOMINAL = Conditions()
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +31,7 @@ class SteadyState:
     flow_m3_s: float
     section_flow_m3_s: tuple[float, ...]
     pressure_pa: float  # of the manifold
-    pump_pressure_pa: float  # at the pump's outlet, or behind a valve in line with it
+    pump_pressure_pa: float  # before the main hose: at the pump, or behind a valve in line
 
 
 class Bar:
@@ -56,85 +57,73 @@ class Bar:
         return self._check_pa + (flow_m3_s / self._sections.conductance) ** 2
 
     def _settle(self, root_pa05: Callable[[], float]) -> None:
-        for _ in range(FEW):
+        for _ in range(ROUNDS):
             self._sections.refresh(root_pa05())
 
 
 def steady_state(
-    spec: MachineSpec,
-    setting: float,
-    section_mask: int,
-    supply_v: float | None = None,
-    shaft_share: float = 1.0,
-    branch: int = 0,
+    spec: MachineSpec, setting: float, section_mask: int, at: Conditions = NOMINAL
 ) -> SteadyState:
     """Where the machine comes to rest.
 
-    `supply_v` is the battery's voltage at no load (the spec's if None). `branch` says how a
-    hydraulic valve was reached: 1 rising, -1 falling, 0 halfway between. Raises ValueError if
-    nothing bounds the pressure.
+    Raises ValueError if nothing bounds the pressure.
     """
     bar, main = Bar(spec, section_mask), main_hose(spec)
-    source = static_pump.source(spec, setting, supply_v, shaft_share, branch)
+    source = static_pump.source(spec, setting, at)
 
-    def delivery(pressure_pa: float) -> float:
-        flow = 0.0
-        for _ in range(FEW if spec.manifold.main_m > 0.0 else 1):
-            flow = source(main.resistance(max(flow, 0.0)), pressure_pa)
-        return flow
+    def delivery(pressure_pa: float) -> tuple[float, float]:
+        through_main = delivered = 0.0
+        for _ in range(ROUNDS if spec.manifold.main_m > 0.0 else 1):
+            through_main, delivered = source(main.resistance(through_main), pressure_pa)
+        return through_main, delivered
 
     def surplus(pressure_pa: float) -> float:
-        return (
-            delivery(pressure_pa) - relief_m3_s(spec, pressure_pa) - sum(bar.flows(pressure_pa))
-        )
+        spent = relief_m3_s(spec, pressure_pa) + sum(bar.flows(pressure_pa))
+        return delivery(pressure_pa)[1] - spent
 
+    pressure_pa = _balance(surplus)
+    flows = bar.flows(pressure_pa)
+    through_main = delivery(pressure_pa)[0]
+    loss_pa = main.resistance(through_main) * through_main * through_main
+    return SteadyState(sum(flows), flows, pressure_pa, pressure_pa + loss_pa)
+
+
+def _balance(surplus: Callable[[float], float]) -> float:
+    """The pressure at which a falling surplus is used up; 0 if there is none to begin with."""
+    if surplus(0.0) <= 0.0:
+        return 0.0
     high_pa = 1e5
     while surplus(high_pa) > 0.0:
         high_pa *= 2.0
         if high_pa > 1e9:
-            raise ValueError("section_mask: all closed, and no relief valve bounds the pressure")
-    pressure_pa = brentq(surplus, 0.0, high_pa, xtol=1e-6) if surplus(0.0) > 0.0 else 0.0
-    flows = bar.flows(pressure_pa)
-    total = sum(flows)
-    loss_pa = main.resistance(total) * total * total
-    return SteadyState(total, flows, pressure_pa, pressure_pa + loss_pa)
+            raise ValueError("section_mask: all closed, and nothing else bounds the pressure")
+    pressure_pa: float = brentq(surplus, 0.0, high_pa, xtol=1e-6)
+    return pressure_pa
 
 
 def inverse_actuation(
-    spec: MachineSpec,
-    flow_m3_s: float,
-    section_mask: int,
-    supply_v: float | None = None,
-    shaft_share: float = 1.0,
-    branch: int = 0,
+    spec: MachineSpec, flow_m3_s: float, section_mask: int, at: Conditions = NOMINAL
 ) -> float:
     """The setting that gives this flow out of the open sections, as near as it can be reached.
 
     Exact inverse of `steady_state`, in closed form but for the friction factors; 0..1. With no
-    flow wanted, the setting that gives none: a PWM pump off, a valve in line closed, one in
+    flow wanted, the setting of least flow: a PWM pump off, a valve in line closed, one in
     bypass open.
     """
     pressure_pa = Bar(spec, section_mask).pressure(flow_m3_s)
     if flow_m3_s <= 0.0 or pressure_pa == math.inf:
         return static_pump.least_setting(spec)
-    resistance = main_hose(spec).resistance(flow_m3_s)
     pumped = flow_m3_s + relief_m3_s(spec, pressure_pa)
-    setting = static_pump.setting_for(
-        spec, pumped, pressure_pa, resistance, supply_v, shaft_share, branch
-    )
+    setting = static_pump.setting_for(spec, pumped, pressure_pa, main_hose(spec), at)
     return min(max(setting, 0.0), 1.0)
 
 
 def flow_range(
-    spec: MachineSpec, section_mask: int, supply_v: float | None = None, shaft_share: float = 1.0
+    spec: MachineSpec, section_mask: int, at: Conditions = NOMINAL
 ) -> tuple[float, float]:
     """Least and greatest flow out of these sections at rest, over all settings."""
-    ends = (
-        steady_state(spec, setting, section_mask, supply_v, shaft_share).flow_m3_s
-        for setting in (0.0, 1.0)
-    )
-    low, high = sorted(ends)
-    return low, high
+    ends = [steady_state(spec, end, section_mask, at).flow_m3_s for end in (0.0, 1.0)]
+    return min(ends), max(ends)
 
 
 def relief_m3_s(spec: MachineSpec, pressure_pa: float) -> float:
