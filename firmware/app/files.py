@@ -2,7 +2,7 @@
 
 
 class Files:
-    """Slots as files in a folder. open_file is the built-in open, or that of another volume."""
+    """Files in a folder. open_file is the built-in open, or that of another volume."""
 
     def __init__(self, folder="", open_file=open):
         self._folder = folder
@@ -19,6 +19,11 @@ class Files:
     def write(self, name, data):
         """Replace the content of a slot. Raises OSError."""
         with self._open(self._folder + name, "wb") as file:
+            file.write(data)
+
+    def append(self, name, data):
+        """Add data to the end of a file, which is made where there is none. Raises OSError."""
+        with self._open(self._folder + name, "ab") as file:
             file.write(data)
 
 

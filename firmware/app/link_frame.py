@@ -1,6 +1,6 @@
 """Records of the link: lines of text that say themselves whether they arrived whole.
 
-    1 17 {"do": "hello"} 9F86
+    1 17 {"do": "hello"} DBFC
 
 Version, sequence number, body, checksum, one space between them, newline at the end. The body
 is JSON: a terminal shows it, every language reads it, and MicroPython has it in C. The
@@ -12,7 +12,7 @@ from array import array
 
 VERSION = 1
 SEQUENCE_MASK = 0xFFFF
-MAX_RECORD = 1536  # bytes with the newline: all settings at their widest fit in one record
+MAX_RECORD = 2048  # bytes with the newline: all settings at their widest fit in one record
 MAX_BODY = MAX_RECORD - len("1 65535 " + " FFFF\n")
 
 NEWLINE = 10
@@ -78,8 +78,8 @@ def parse(line):
 class RecordWriter:
     """Builds one record in a buffer made beforehand; buffer[:length] is the record."""
 
-    def __init__(self):
-        self.buffer = bytearray(MAX_RECORD)
+    def __init__(self, size=MAX_RECORD):
+        self.buffer = bytearray(size)
         self.length = 0
 
     def begin(self, sequence):
@@ -90,7 +90,7 @@ class RecordWriter:
         self.put(b" ")
 
     def put(self, data):
-        """Append bytes or ASCII text; whatever a body may not hold becomes a question mark."""
+        """Append bytes; whatever a body may not hold becomes a question mark."""
         buffer = self.buffer
         end = self.length
         for byte in data:

@@ -55,7 +55,7 @@ class Store:
 
     def save_settings(self, values):
         """Keep settings, a dict by name; return "" or why they are not kept."""
-        return self._save_at_rest(SETTINGS, values)
+        return self.at_rest(self._save, self._files, SETTINGS, values)
 
     def load_totals(self, totals):
         """Set totals, fresh ones, to what was kept; they stay at zero where nothing sound was."""
@@ -69,7 +69,7 @@ class Store:
         values = pack(totals)
         if self._retained:
             return self._save(self._retained, TOTALS, values)
-        return self._save_at_rest(TOTALS, values)
+        return self.at_rest(self._save, self._files, TOTALS, values)
 
     def load_failure(self):
         """Return the kept text of the last failure, or ""."""
@@ -79,7 +79,25 @@ class Store:
     def save_failure(self, text):
         """Keep the text of the last failure; return "" or why it is not kept."""
         plain = "".join(char if " " <= char <= "~" else "?" for char in text[:FAILURE_LENGTH])
-        return self._save_at_rest(FAILURE, {"text": plain})
+        return self.at_rest(self._save, self._files, FAILURE, {"text": plain})
+
+    def at_rest(self, write, *args):
+        """Return write(*args) with the controller held at rest, or why it cannot be.
+
+        Every write to the flash goes through here. The state is looked at again after the hold,
+        for a tick may have come in between; and before it, for a hold while outputs are on
+        would switch them off.
+        """
+        controller = self._controller
+        if controller is None:
+            return NOT_ATTACHED
+        if _outputs_on(controller):
+            return OUTPUTS_ON
+        controller.request.saving = 1
+        try:
+            return OUTPUTS_ON if _outputs_on(controller) else write(*args)
+        finally:
+            controller.request.saving = 0
 
     def _load(self, files, name):
         """Return the newest whole document of that name, or {}."""
@@ -91,23 +109,6 @@ class Store:
             return {}
         self._kept[name] = json.loads(slots[newest][1])
         return self._kept[name]
-
-    def _save_at_rest(self, name, values):
-        """Save to the files while the controller is held at rest.
-
-        The state is looked at again after the hold, for a tick may have come in between; and
-        before it, for a hold while outputs are on would switch them off.
-        """
-        controller = self._controller
-        if controller is None:
-            return NOT_ATTACHED
-        if _outputs_on(controller):
-            return OUTPUTS_ON
-        controller.request.saving = 1
-        try:
-            return OUTPUTS_ON if _outputs_on(controller) else self._save(self._files, name, values)
-        finally:
-            controller.request.saving = 0
 
     def _save(self, files, name, values):
         """Write a document to its older slot, unless the newer one holds the same already."""

@@ -1,0 +1,201 @@
+"""What the requests of the link do; the table that names them is in link_requests.py.
+
+A handler gets the link and the checked arguments. It returns a dict to answer with, or what an
+operation of the application returns: nothing where it is done, else a problem or a list of
+problems. Operations are called without the confirmation that only the operator interface, at
+the machine, can give.
+"""
+
+from app import telemetry
+from app.operations import AT_MACHINE
+from app.version import VERSION
+from rate_control import faults
+from rate_control.interlock import STATE_NAMES
+from rate_control.procedures.procedure import STATE_NAMES as PROCEDURE_STATES
+from rate_control.records import Request
+from rate_control.units import TICK_MS
+
+REGULATIONS = {"closed_loop": Request.CLOSED_LOOP, "fixed_duty": Request.FIXED_DUTY}
+FACTS_PAGE = 12
+TEXT_LENGTH = 200
+
+
+def hello(link, _):
+    """Say who answers, and what the numbers of telemetry mean."""
+    board = link.application.board
+    return {
+        "firmware": VERSION,
+        "board": type(board).__name__,
+        "reset": board.reset_cause(),
+        "tick_ms": TICK_MS,
+        "telemetry": list(telemetry.NAMES),
+    }
+
+
+def status(link, _):
+    """Say what the controller is doing, in words where there are words."""
+    application = link.application
+    snapshot = link.snapshot
+    snapshot.fill(application.controller, application.ring)
+    asked = application.asked
+    return {
+        "state": STATE_NAMES[application.controller.interlock.state],
+        "missing": application.missing(),
+        "faults": faults.names(snapshot.faults),
+        "rate_ml_ha": snapshot.rate_ml_ha,
+        "applied_ml_ha": snapshot.applied_ml_ha,
+        "speed_mm_s": snapshot.speed_mm_s,
+        "flow_ul_s": snapshot.flow_ul_s,
+        "duty_u16": snapshot.duty_u16,
+        "section_mask": snapshot.section_mask,
+        "regulation": _regulation_name(snapshot.regulation),
+        "bench_speed_mm_s": snapshot.bench_speed_mm_s,
+        "asked": asked[0] if asked else None,
+        "dropped": link.telemetry.dropped,
+        "lost": link.telemetry.lost,
+        "refused": link.refused,
+    }
+
+
+def _regulation_name(regulation):
+    for name in REGULATIONS:
+        if REGULATIONS[name] == regulation:
+            return name
+    return None
+
+
+def get_faults(link, _):
+    """List what is wrong now, in words."""
+    application = link.application
+    active = application.controller.decided.faults
+    store = application.store
+    return {
+        "faults": [{"name": row[1], "blocking": row[2], "words": row[4]}
+                   for row in faults.TABLE if row[0] & active],
+        "failure": application.failure[:TEXT_LENGTH],
+        "store": dict(store.problems) if store else {},
+    }
+
+
+def get_settings(link, arguments):
+    """Give the settings, all or some."""
+    values = link.application.controller.settings.as_dict()
+    wanted = arguments.get("names")
+    if wanted is None:
+        return {"values": values}
+    unknown = [name for name in wanted if name not in values]
+    if unknown:
+        return ["%s: no such setting" % name for name in unknown]
+    return {"values": {name: values[name] for name in wanted}}
+
+
+def set_regulation(link, arguments):
+    """Choose the regulation by its name."""
+    regulation = REGULATIONS.get(arguments["regulation"])
+    return link.application.set_regulation(regulation)
+
+
+def get_procedure(link, _):
+    """Say what the procedure is, does and wants."""
+    application = link.application
+    asked = application.asked
+    answer = {"asked": asked[0] if asked else None, "procedure": None}
+    procedure = application.controller.procedure
+    if procedure is not None:
+        answer["procedure"] = procedure.NAME
+        answer["state"] = PROCEDURE_STATES[procedure.state]
+        answer["reason"] = procedure.reason
+        answer["prompt"] = procedure.prompt()
+        answer["accepts"] = procedure.accepts()
+        answer["entry"] = procedure.entry()
+        answer["needs_more"] = procedure.needs_more()
+        answer["facts"] = len(procedure.facts())
+        answer["proposal"] = procedure.proposal()
+    return answer
+
+
+def get_facts(link, arguments):
+    """Give a page of what the procedure has measured."""
+    procedure = link.application.controller.procedure
+    facts = procedure.facts() if procedure is not None else []
+    start = arguments.get("from", 0)
+    return {"facts": facts[start : start + FACTS_PAGE], "count": len(facts)}
+
+
+def act(link, arguments):
+    """Do for the procedure what a person at the machine would; not for one that drives."""
+    procedure = link.application.running_procedure()
+    if procedure is not None and procedure.NEEDS_BENCH:
+        return AT_MACHINE
+    return link.application.act(arguments["action"], arguments.get("value"))
+
+
+def get_totals(link, _):
+    """Give the totals of the job and of each section."""
+    totals = link.application.controller.totals
+    return {
+        "area_m2": totals.area.whole,
+        "volume_ml": _thousandths(totals.volume),
+        "distance_m": totals.distance.whole,
+        "time_s": totals.time.whole,
+        "bench_volume_ml": _thousandths(totals.bench_volume),
+        "section_area_m2": [register.whole for register in totals.section_area],
+        "section_volume_ml": [register.whole for register in totals.section_volume],
+    }
+
+
+def _thousandths(register):
+    """Return a register of litres and microlitres in millilitres."""
+    return register.whole * 1000 + register.part // 1000
+
+
+def set_telemetry(link, arguments):
+    """Choose how many ticks lie from record to record."""
+    every = arguments["every_ticks"]
+    if every > telemetry.EVERY_MAX:
+        return "every_ticks: must be 0 to %d" % telemetry.EVERY_MAX
+    link.telemetry.every = every
+    return {"every_ticks": every}
+
+
+def read_log(link, arguments):
+    """Give a page of the run log."""
+    if link.run_log is None:
+        return "no run log is kept"
+    return {"runs": link.run_log.page(arguments.get("from", 0))}
+
+
+def set_rate(link, arguments):
+    """Change the rate for this job."""
+    return link.application.set_rate(arguments["rate_ml_ha"])
+
+
+def set_settings(link, arguments):
+    """Change settings, all or none."""
+    return link.application.change_settings(arguments["values"])
+
+
+def undo_settings(link, _):
+    """Go back to the settings before the last change."""
+    return link.application.undo()
+
+
+def begin_procedure(link, arguments):
+    """Begin a procedure, or prepare one that drives."""
+    return link.application.begin_procedure(
+        arguments["procedure"], arguments.get("parameters", {}))
+
+
+def stop_procedure(link, _):
+    """Stop the procedure."""
+    return link.application.stop_procedure()
+
+
+def keep_proposal(link, _):
+    """Take what the procedure proposes."""
+    return link.application.keep_proposal()
+
+
+def clear_totals(link, _):
+    """Begin a new job."""
+    return link.application.clear_totals()
