@@ -5,7 +5,8 @@ trim. A regulating valve is driven towards a position, and what it is off become
 of that position. The loop and the last gate do not know which one is fitted.
 """
 
-from rate_control.intmath import LIMIT, clamp, muldiv, muldiv_signed
+from rate_control.intmath import clamp, muldiv, muldiv_signed
+from rate_control.records import Decided
 from rate_control.share import PWM_PUMP
 from rate_control.valve_drive import ValveDrive
 
@@ -31,7 +32,7 @@ class PwmPump:
 
     def reference_ul_s(self, decided):
         """Return the flow that the meter should show by and by, the trim being right."""
-        if not decided.fixed_duty:
+        if decided.source == Decided.BY_LOOP:
             return decided.target_ul_s
         flow = self._curve.flow_ul_s(decided.demand_u16, decided.width_mm)
         return muldiv(flow, ONE_Q20, ONE_Q20 + self.trim_q20)
@@ -45,12 +46,9 @@ class PwmPump:
         self.trim_q20 = clamp(self.trim_q20 + clamp(step, -ONE_Q20, ONE_Q20),
                               -TRIM_LIMIT_Q20, TRIM_LIMIT_Q20)
 
-    def lose_position(self):
-        """Do nothing: a duty has no position."""
-
     def drive(self, decided, outputs):
         """Fill the outputs for the demand."""
-        outputs.duty_u16 = decided.demand_u16
+        outputs.duty_u16 = max(decided.demand_u16, 0)
         outputs.valve_pulse_ms = 0
 
 
@@ -73,17 +71,13 @@ class RegulatingValve:
 
     def reference_ul_s(self, decided):
         """Return the flow that belongs to the reckoned position."""
-        return self._curve.flow_ul_s(clamp(self.valve.position_u16, 0, LIMIT), decided.width_mm)
+        return self._curve.flow_ul_s(self.valve.position_u16, decided.width_mm)
 
     def learn(self, decided, measured, ki_q20):
         """Move the reckoned position towards where the measured flow says the valve is."""
         found = self._curve.demand_u16(measured.flow_ul_s, decided.width_mm, 0)
         thought = self._curve.demand_u16(decided.expected_ul_s, decided.width_mm, 0)
         self.valve.correct(found - thought, min(ki_q20, ONE_Q20))
-
-    def lose_position(self):
-        """Forget the position, so that a demand of 0 runs against the stop."""
-        self.valve.lose_position()
 
     def drive(self, decided, outputs):
         """Fill the outputs with the pulse of this tick."""

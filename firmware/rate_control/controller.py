@@ -72,8 +72,6 @@ class Controller:
 
     def begin(self, procedure):
         """Take a procedure (procedures/procedure.py) between ticks and let it run."""
-        if procedure.NEEDS_BENCH:
-            self.actuator.lose_position()
         self.procedure = procedure
 
     def step(self, inputs, now_us):
@@ -142,17 +140,15 @@ class Controller:
             decided.section_mask &= self.procedure.section_mask
         decided.width_mm = self.sections.width_mm(decided.section_mask)
         decided.target_ul_s = target_flow_ul_s(request.rate_ml_ha, speed, decided.width_mm)
-        decided.fixed_duty = self._fixed_duty()
+        decided.source = self._source()
         self.loop.update(self.actuator, measured, decided)
 
-    def _fixed_duty(self):
-        """Return whether something else than the loop gives the demand."""
-        return 1 if self._driving() or self.request.regulation == Request.FIXED_DUTY else 0
-
-    def _driving(self):
-        """Return whether a running procedure gives the demand."""
+    def _source(self):
+        """Return who gives the demand: a running procedure, a hand or the loop."""
         procedure = self.procedure
-        return procedure is not None and procedure.NEEDS_BENCH and procedure.state == RUNNING
+        if procedure is not None and procedure.NEEDS_BENCH and procedure.state == RUNNING:
+            return Decided.BY_PROCEDURE
+        return Decided.BY_HAND if self.request.regulation == Request.FIXED_DUTY else Decided.BY_LOOP
 
     def _measure(self):
         """Let a running procedure take its tick; one that drives lives on the bench alone."""
@@ -167,9 +163,9 @@ class Controller:
     def _actuate(self):
         """Turn the commanded flow into a demand and pass it through the last gate."""
         decided = self.decided
-        if self._driving():
+        if decided.source == Decided.BY_PROCEDURE:
             decided.demand_u16 = self.procedure.duty_u16
-        elif self.request.regulation == Request.FIXED_DUTY:
+        elif decided.source == Decided.BY_HAND:
             decided.demand_u16 = self.request.fixed_duty_u16
         else:
             decided.demand_u16 = self.curve.demand_u16(

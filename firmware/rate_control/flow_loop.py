@@ -12,6 +12,7 @@ tauI = min(lag, 4 (tauc + theta)), here for a process gain of one.
 """
 
 from rate_control.intmath import clamp, muldiv, muldiv_signed
+from rate_control.records import Decided
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q16, TICK_MS
 
 DELAY_TICKS_MAX = 40
@@ -80,7 +81,8 @@ class FlowLoop:
         if reference > 0 and not decided.coasting and not self._blind:
             error = decided.expected_ul_s - measured.flow_ul_s
             correction = muldiv_signed(error, self._kp_q16, ONE_Q16)
-            actuator.learn(decided, measured, self._ki_q20)
+            if decided.source != Decided.BY_PROCEDURE:  # which may be learning the very curve
+                actuator.learn(decided, measured, self._ki_q20)
         decided.command_ul_s = 0
         if decided.target_ul_s:
             trimmed = actuator.trimmed_ul_s(decided.target_ul_s)

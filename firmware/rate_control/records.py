@@ -65,6 +65,10 @@ class Measured:
 class Decided:
     """What the controller decided from it."""
 
+    BY_LOOP = 0
+    BY_HAND = 1  # fixed duty
+    BY_PROCEDURE = 2
+
     def __init__(self):
         self.state = 0
         self.permits = 0
@@ -75,7 +79,7 @@ class Decided:
         self.expected_ul_s = 0  # what the meter should read if the machine follows its curve
         self.command_ul_s = 0  # target, corrected by the loop
         self.demand_u16 = 0  # 0 to DUTY_FULL towards more flow: a duty or a valve position
-        self.fixed_duty = 0  # the demand is given, not regulated
+        self.source = Decided.BY_LOOP  # who gives the demand
         self.coasting = 0  # loop open, on its feed-forward, because the meter cannot be read
         self.saturated = 0  # +1 the machine can give no more, -1 no less
 

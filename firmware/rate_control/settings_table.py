@@ -53,6 +53,8 @@ TABLE = (
      "regulating valve: time from stop to stop", "by stopwatch"),
     ("valve_min_pulse_ms", "ms", 1, 5, 500, 40,
      "regulating valve: shortest pulse that moves it", "longer if it hums and stays"),
+    ("valve_lost_ms", "ms", 1, 0, 500, 40,
+     "regulating valve: time lost at each start", "by the pump curve procedure"),
     ("valve_play_ms", "ms", 1, 0, 1000, 0,
      "regulating valve: time to cross its play", "by the pump curve procedure"),
     ("curve_density_g_l", "g/L", 1, 500, 2500, 1000,

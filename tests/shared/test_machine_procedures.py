@@ -31,7 +31,7 @@ class SmallMachine:
         self.past = [0] * (DELAY_TICKS + 1)
         self.measured = Measured()
         self.decided = Decided()
-        self.decided.section_mask = 7
+        self.switched = 7
         self.gap = gap
         self.spool = 0
         self.top = top
@@ -41,12 +41,13 @@ class SmallMachine:
         for tick in range(ticks):
             if procedure.state != RUNNING:
                 return tick
+            self.decided.section_mask = self.switched & procedure.section_mask
             procedure.step(self.measured, self.decided)
             self.move(procedure.duty_u16)
         return ticks
 
     def move(self, demand):
-        self.past = [demand] + self.past[:-1]
+        self.past = [max(demand, 0)] + self.past[:-1]
         late = self.past[DELAY_TICKS]
         self.spool = min(max(self.spool, late - self.gap), late)  # a play of width gap
         wanted = max(self.spool - DEAD + self.gap // 2, 0) * self.top // (FULL - DEAD)
@@ -105,7 +106,7 @@ def test_pump_curve_without_flow():
 
 def test_all_sections_must_be_on():
     machine = SmallMachine()
-    machine.decided.section_mask = 3
+    machine.switched = 3
     procedure = PumpCurveProcedure(made(), {"density_g_l": 1000})
     machine.run(procedure)
     assert (procedure.state, procedure.reason) == (FAILED, "switch all sections on")
@@ -114,7 +115,7 @@ def test_all_sections_must_be_on():
 def test_stop_leaves_nothing():
     machine = SmallMachine()
     procedure = PumpCurveProcedure(made(), {"density_g_l": 1000})
-    machine.run(procedure, 300)
+    machine.run(procedure, 600)
     assert procedure.duty_u16 > 0
     procedure.stop()
     assert (procedure.state, procedure.duty_u16, procedure.proposal()) == (STOPPED, 0, {})

@@ -30,25 +30,67 @@ def narrow_mask(settings):
 def settings_from(measured):
     """Return the proposed settings of a finished PumpCurveProcedure."""
     settings = measured.settings
-    levels = len(measured.up_ul_s)
-    reference_mv = measured.supply_mv[NARROW_LEVEL]
-    demands = [at_supply(measured.demand_u16(level), measured.supply_mv[level], reference_mv)
-               for level in range(levels)]
+    proposed = {"curve_density_g_l": measured.density_g_l}
+    if settings.actuator == PWM_PUMP:
+        up, down = pump_demands(measured, proposed)
+    else:
+        up, down = valve_positions(measured, proposed)
     flows = measured.up_ul_s
     top = rising_top(flows)
-    curve_flow, curve_duty = resample(flows, demands, top)
-    gap = gap_u16(flows, measured.down_ul_s, demands, top)
-    proposed = {"curve_flow_ul_s": curve_flow, "curve_duty_u16": curve_duty,
-                "curve_supply_mv": reference_mv, "curve_density_g_l": measured.density_g_l}
-    proposed["curve_gap_u16"] = gap if settings.actuator == PWM_PUMP else 0
-    if settings.actuator != PWM_PUMP:
-        proposed["valve_play_ms"] = gap * settings.valve_travel_ms // DUTY_FULL
+    curve_flow, curve_duty = resample(flows, up, top)
+    proposed["curve_flow_ul_s"] = curve_flow
+    proposed["curve_duty_u16"] = curve_duty
+    gap = gap_u16(flows, up, measured.down_ul_s, down, top)
+    if settings.actuator == PWM_PUMP:
+        proposed["curve_gap_u16"] = clamp(gap, 0, 20000) if gap > DUTY_FULL // 200 else 0
+    else:
+        play_ms = settings.valve_play_ms + gap * settings.valve_travel_ms // DUTY_FULL
+        proposed["valve_play_ms"] = clamp(play_ms, 0, 1000)
     if measured.narrow_ul_s:
-        name, value = share_number(settings, curve_flow, curve_duty, demands[NARROW_LEVEL],
-                                   flows[NARROW_LEVEL], measured.narrow_ul_s,
-                                   measured.narrow_mask)
+        wide = measured.single_ul_s or flows[NARROW_LEVEL]
+        name, value = share_number(settings, curve_flow, curve_duty, up[NARROW_LEVEL], wide,
+                                   measured.narrow_ul_s, measured.narrow_mask)
         proposed[name] = value
     return proposed
+
+
+def pump_demands(measured, proposed):
+    """Return (up, down): the demands of the levels, all at one supply, which is proposed."""
+    reference_mv = measured.supply_mv[NARROW_LEVEL]
+    proposed["curve_supply_mv"] = reference_mv
+    demands = [at_supply(measured.demand_u16(level), measured.supply_mv[level], reference_mv)
+               for level in range(len(measured.up_ul_s))]
+    return demands, demands
+
+
+def valve_positions(measured, proposed):
+    """Return (up, down): where the valve really was at each level; propose the lost time.
+
+    Each start of the motor loses some time, of which a guess was made good; n starts leave the
+    valve n errors off. One run to the level that n starts reached shows the error:
+    x_single + e = x_sweep + n e at the same flow.
+    """
+    settings = measured.settings
+    levels = len(measured.up_ul_s)
+    nominal = [measured.demand_u16(level) for level in range(levels)]
+    swept = along(measured.up_ul_s, nominal, measured.single_ul_s)
+    starts = max(swept * (levels - 1) // DUTY_FULL, 2)
+    error = (nominal[NARROW_LEVEL] - swept) // (starts - 1)
+    lost_ms = settings.valve_lost_ms - error * settings.valve_travel_ms // DUTY_FULL
+    proposed["valve_lost_ms"] = clamp(lost_ms, 0, 500)
+    up = [clamp(nominal[level] + level * error, 0, DUTY_FULL) for level in range(levels)]
+    down = [clamp(nominal[level] - (levels - 1 - level) * error, 0, DUTY_FULL)
+            for level in range(levels)]
+    return up, down
+
+
+def along(xs, ys, x):
+    """Return y at x between the points of two lists, xs rising; the ends beyond them."""
+    for index in range(1, len(xs)):
+        if x < xs[index]:
+            run = max(xs[index] - xs[index - 1], 1)
+            return ys[index - 1] + (ys[index] - ys[index - 1]) * (x - xs[index - 1]) // run
+    return ys[-1]
 
 
 def at_supply(demand_u16, supply_mv, reference_mv):
@@ -86,6 +128,8 @@ def resample(flows, demands, top):
     for point in range(1, points + 1):
         new_flows[point] = max(new_flows[point], new_flows[point - 1] + 1)
         new_demands[point] = max(new_demands[point], new_demands[point - 1] + 1)
+    for point in range(points + 1):
+        new_demands[point] = min(new_demands[point], DUTY_FULL - points + point)
     return new_flows, new_demands
 
 
@@ -105,17 +149,11 @@ def zero_flow_demand(flows, demands):
     return d0 - slope + max(bend, 0)
 
 
-def gap_u16(up, down, demands, top):
-    """Return the mean demand between the branches, over the middle of the curve."""
-    total = 0
-    count = 0
-    for level in range(3, top):
-        rise = up[level + 1] - up[level]
-        if rise > 0 and level < top:
-            total += (down[level] - up[level]) * (demands[level + 1] - demands[level]) // rise
-            count += 1
-    gap = total // count if count else 0
-    return clamp(gap, 0, 20000) if gap > DUTY_FULL // 200 else 0
+def gap_u16(up_flows, up_demands, down_flows, down_demands, top):
+    """Return the mean demand between the branches at the same flow, over the middle levels."""
+    gaps = [along(up_flows, up_demands, down_flows[level]) - down_demands[level]
+            for level in range(3, top) if down_flows[level] < up_flows[top]]
+    return sum(gaps) // len(gaps) if gaps else 0
 
 
 def share_number(settings, curve_flow, curve_duty, demand, wide_ul_s, narrow_ul_s, mask):

@@ -15,6 +15,7 @@ RUNNING = 0
 DONE = 1
 STOPPED = 2  # by a person, the master switch or the end of the bench
 FAILED = 3  # the measurement makes no sense; reason says why
+AGAINST_STOP = -65536  # a demand that keeps a valve's motor running shut; a pump rests
 STATE_NAMES = ("running", "done", "stopped", "failed")
 
 MARK = "mark"  # begin or end a run, now

@@ -6,7 +6,7 @@ where the meter ends and the curve must be trusted.
 """
 
 from rate_control.procedures import curve_fit
-from rate_control.procedures.procedure import DONE, FAILED, RUNNING, Procedure
+from rate_control.procedures.procedure import AGAINST_STOP, DONE, FAILED, RUNNING, Procedure
 from rate_control.share import PWM_PUMP
 from rate_control.units import DUTY_FULL, TICK_MS
 
@@ -14,9 +14,12 @@ LEVELS = 16  # demands in each direction
 AVERAGE_TICKS = 20
 RAMP_U16 = DUTY_FULL // 1024  # a tick; slow against the lag of any machine
 
-HOME, FIND, UP, DOWN, NARROW = range(5)
-PHASES = ("shutting", "looking for the first flow", "stepping up", "stepping down",
-          "fewer sections")
+HOME, FIND, UP, DOWN, SHUT, SINGLE, NARROW = range(7)
+PROMPTS = ("shutting", "looking for the first flow", "stepping up", "stepping down",
+           "shutting", "opening in one run", "fewer sections")
+# A valve starts from its stop; one long run from there shows what each start of its motor loses.
+PUMP_PHASES = (HOME, FIND, UP, DOWN, NARROW)
+VALVE_PHASES = (HOME, UP, DOWN, SHUT, SINGLE, NARROW)
 
 
 class PumpCurveProcedure(Procedure):
@@ -29,22 +32,25 @@ class PumpCurveProcedure(Procedure):
         super().__init__()
         self.settings = settings
         self.density_g_l = params["density_g_l"]  # of what is in the tank now
-        self.phase = HOME
-        self.level = 0
-        self.start_u16 = 0
         self.up_ul_s = [0] * LEVELS
         self.down_ul_s = [0] * LEVELS
-        self.narrow_ul_s = 0
-        self.supply_sum_mv = 0
         self.supply_mv = [0] * LEVELS
+        self.single_ul_s = 0
+        self.narrow_ul_s = 0
+        self.narrow_mask = curve_fit.narrow_mask(settings)
+        self.start_u16 = 0
+        self.level = 0
+        self._valve = settings.actuator != PWM_PUMP
+        self._phases = VALVE_PHASES if self._valve else PUMP_PHASES
+        self._turn = 0  # index of the phase
+        self._all_mask = (1 << settings.section_count) - 1
+        travel_ms = settings.valve_travel_ms if self._valve else 0
+        self._home_ticks = max(travel_ms * 13 // 10, 1000) // TICK_MS
+        self._settle_ticks = max(1000, 3 * settings.loop_lag_ms) // TICK_MS
+        self._run_ticks = travel_ms // TICK_MS  # stop to stop
         self._sum = 0
         self._ticks = 0
-        self._all_mask = (1 << settings.section_count) - 1
-        self.narrow_mask = curve_fit.narrow_mask(settings)
-        self._valve = settings.actuator != PWM_PUMP
-        self._home_ticks = (settings.valve_travel_ms * 13 // 10 if self._valve else 1000) // TICK_MS
-        settle_ms = 1000 + (settings.valve_travel_ms // 4 if self._valve else 0)
-        self._settle_ticks = max(settle_ms, 3 * settings.loop_lag_ms) // TICK_MS
+        self._begin_level()
 
     def demand_u16(self, level):
         """Return the demand of a level.
@@ -60,81 +66,90 @@ class PumpCurveProcedure(Procedure):
 
     def progress_permille(self):
         """Return how far it is, 0 to 1000."""
-        done = (0, 1, 1, 1 + LEVELS, 1 + 2 * LEVELS)[self.phase] + self.level
-        return min(done * 1000 // (2 + 2 * LEVELS), 1000)
+        steps = self._turn * LEVELS + self.level
+        return min(steps * 1000 // (len(self._phases) * LEVELS), 1000)
 
     def prompt(self):
         """Return what it is doing."""
-        return PHASES[self.phase]
+        return PROMPTS[self._phases[self._turn]]
 
     def step(self, measured, decided):
         """Take one tick on the bench."""
+        phase = self._phases[self._turn]
         self._ticks += 1
-        if self.phase == HOME:
-            self._home(decided)
-        elif self.phase == FIND:
+        if decided.section_mask != (self._all_mask & self.section_mask):
+            self.finish(FAILED, "switch all sections on")
+        elif phase == HOME or phase == SHUT:
+            if self._ticks >= self._home_ticks:
+                self._next_phase()
+        elif phase == FIND:
             self._find(measured)
         else:
-            self._dwell(measured)
-
-    def _home(self, decided):
-        self.duty_u16 = 0
-        if decided.section_mask != self._all_mask:
-            self.finish(FAILED, "switch all sections on")
-        elif self._ticks >= self._home_ticks:
-            self._begin_phase(FIND)
+            self._dwell(measured, phase)
 
     def _find(self, measured):
         if measured.flow_readable:
             self.start_u16 = max(self.duty_u16 - RAMP_U16, 0)
-            self._begin_phase(UP)
+            self._next_phase()
         elif self.duty_u16 >= DUTY_FULL:
             self.finish(FAILED, "no flow at full demand: tank, pump, meter")
         else:
             self.duty_u16 = min(self.duty_u16 + RAMP_U16, DUTY_FULL)
 
-    def _begin_phase(self, phase):
-        self.phase = phase
+    def _next_phase(self):
+        self._turn += 1
         self.level = 0
-        self._begin_level()
+        if self._turn == len(self._phases):
+            self.finish(DONE, "done")
+        elif self._phases[self._turn] == NARROW and not self.narrow_mask:
+            self._next_phase()
+        else:
+            self._begin_level()
 
     def _begin_level(self):
+        """Set the demand of a level and how long it takes to get there and settle."""
+        phase = self._phases[self._turn]
         self._ticks = 0
         self._sum = 0
-        if self.phase == UP:
+        self._wait_ticks = self._settle_ticks + self._run_ticks // (LEVELS - 1)
+        if phase == HOME or phase == SHUT:
+            self.duty_u16 = AGAINST_STOP
+        elif phase == FIND:
+            self.duty_u16 = 0
+        elif phase == UP:
             self.duty_u16 = self.demand_u16(self.level)
-        elif self.phase == DOWN:
+        elif phase == DOWN:
             self.duty_u16 = self.demand_u16(LEVELS - 1 - self.level)
-        elif self.phase == NARROW:
+        elif phase == SINGLE:
+            self._wait_ticks = self._settle_ticks + self._run_ticks
+            self.duty_u16 = self.demand_u16(curve_fit.NARROW_LEVEL)
+        elif phase == NARROW:
             self.section_mask = self.narrow_mask
             self.duty_u16 = self.demand_u16(curve_fit.NARROW_LEVEL)
 
-    def _dwell(self, measured):
-        """Wait for the flow to settle, then average it."""
-        if self._ticks <= self._settle_ticks:
+    def _dwell(self, measured, phase):
+        """Wait for the flow to settle, then average it and go on to the next level."""
+        if self._ticks <= self._wait_ticks:
             return
         self._sum += measured.flow_ul_s
-        if self._ticks < self._settle_ticks + AVERAGE_TICKS:
+        if self._ticks < self._wait_ticks + AVERAGE_TICKS:
             return
-        self._take(self._sum // AVERAGE_TICKS, measured.supply_mv)
+        self._take(phase, self._sum // AVERAGE_TICKS, measured.supply_mv)
         if self.state != RUNNING:
             return
         self.level += 1
-        last = 1 if self.phase == NARROW else LEVELS
-        if self.level < last:
+        if self.level < (LEVELS if phase == UP or phase == DOWN else 1):
             self._begin_level()
-        elif self.phase == UP:
-            self._begin_phase(DOWN)
-        elif self.phase == DOWN and self.narrow_mask:
-            self._begin_phase(NARROW)
         else:
-            self.finish(DONE, "")
+            self._next_phase()
 
-    def _take(self, flow_ul_s, supply_mv):
+    def _take(self, phase, flow_ul_s, supply_mv):
         """Keep the flow of a level; refuse a curve that falls while the demand rises."""
-        if self.phase == NARROW:
+        if phase == SINGLE:
+            self.single_ul_s = flow_ul_s
+        elif phase == NARROW:
             self.narrow_ul_s = flow_ul_s
-        elif self.phase == DOWN:
+        elif phase == DOWN:
             self.down_ul_s[LEVELS - 1 - self.level] = flow_ul_s
         else:
             self.up_ul_s[self.level] = flow_ul_s

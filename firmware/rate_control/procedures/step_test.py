@@ -11,7 +11,7 @@ from rate_control.application_rate import target_flow_ul_s
 from rate_control.duty import PumpCurve
 from rate_control.flow_loop import fastest_settling_ms
 from rate_control.intmath import clamp, muldiv
-from rate_control.procedures.procedure import DONE, FAILED, Procedure
+from rate_control.procedures.procedure import AGAINST_STOP, DONE, FAILED, Procedure
 from rate_control.share import PWM_PUMP
 from rate_control.units import DUTY_FULL, TICK_MS
 
@@ -37,10 +37,13 @@ class StepTest(Procedure):
         curve = PumpCurve(settings)
         self.flows_ul_s = (muldiv(flow, 85, 100), muldiv(flow, 115, 100))
         self.demands_u16 = [curve.demand_u16(end, total_mm, 0) for end in self.flows_ul_s]
+        self.demands_u16[0] = max(self.demands_u16[0] - settings.curve_gap_u16, 0)  # falling branch
+        self._home_ticks = 0  # a valve starts from its stop
         self._motor_ms = 0  # how long a valve takes from one to the other
         if settings.actuator != PWM_PUMP:
             apart_u16 = self.demands_u16[1] - self.demands_u16[0]
             self._motor_ms = muldiv(apart_u16, settings.valve_travel_ms, DUTY_FULL)
+            self._home_ticks = settings.valve_travel_ms * 13 // 10 // TICK_MS
         self._hold_ticks = HOLD_TICKS + 2 * self._motor_ms // TICK_MS
         self.response = [0] * self._hold_ticks  # sum of all steps, each from the flow before it
         self.holds = 0  # finished; hold 0 only settles
@@ -64,6 +67,10 @@ class StepTest(Procedure):
             return
         if self.demands_u16[0] <= 0 or self.flows_ul_s[1] > self._settings.curve_flow_ul_s[-1]:
             self.finish(FAILED, "the pump cannot give this flow: lower the speed")
+            return
+        if self._home_ticks:
+            self._home_ticks -= 1
+            self.duty_u16 = AGAINST_STOP
             return
         self.duty_u16 = self.demands_u16[self.holds & 1]
         if self.holds:
