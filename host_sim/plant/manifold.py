@@ -29,9 +29,9 @@ class Manifold:
     The supply is a line `a - b P`, the orifices follow the square-root law behind check valves
     that open at Pc (no flow below). A backward Euler step is then a quadratic in
     x = sqrt(P - Pc) and is solved exactly, so that any step is stable and the volume balance
-    holds to rounding. Curved supplies are met by Newton's method around that. Gas, trapped or
-    in an accumulator, follows Boyle's law P V = const (isothermal: it has seconds to exchange
-    heat); over a step it stores V0 P0 (1/P1 - 1/P2), which needs no linearisation.
+    holds to rounding. Curved supplies and gas are met by Newton's method around that. Gas,
+    trapped or in an accumulator, follows Boyle's law P V = const (isothermal: it has seconds to
+    exchange heat).
     """
 
     __slots__ = ("_accumulator_pa_m3", "_after_meter_share", "_check_pa", "_compliance_m3_pa",
@@ -55,16 +55,17 @@ class Manifold:
     def step(self, supply: Supply, conductance: float, span_s: float) -> None:
         """Let `span_s` pass with this supply and orifices of `conductance` k."""
         before = guess = self.pressure_pa
-        check = self._check_pa
+        check, share = self._check_pa, self._after_meter_share
         gas = self.air_m3 > 0.0 or self._accumulator_pa_m3 > 0.0
         rounds = ROUNDS if gas or supply.curved else 1
         per_s = self._compliance_m3_pa / span_s
+        released = per_s * before  # m3/s if the pressure fell to zero, along the tangent
         while True:
             source, slope = supply.line(guess)
             if gas:
-                per_s = (self._compliance_m3_pa + self._gas(before, guess)) / span_s
+                per_s, released = self._gas_tangent(before, guess, span_s)
             stiffness = per_s + slope
-            excess = per_s * before + source - stiffness * check
+            excess = released + source - stiffness * check
             root, pressure = _solve(stiffness, excess, conductance, check)
             if pressure > self._relief_pa:
                 excess += self._relief_slope * (self._relief_pa - check)
@@ -75,23 +76,26 @@ class Manifold:
             guess = pressure
         self.pressure_pa = pressure
         self.root_pa05 = root
-        stored = per_s * (pressure - before) * self._after_meter_share
-        entering = conductance * root + stored
+        entering = conductance * root + share * (per_s * pressure - released)
         self.entering_m3_s = entering if entering > 0.0 else 0.0
 
-    def _gas(self, first_pa: float, last_pa: float) -> float:
-        """Liquid that takes the gas's room per pascal between two pressures, m3/Pa."""
-        first, last = first_pa + ATMOSPHERE_PA, last_pa + ATMOSPHERE_PA
-        room = self.air_m3 * ATMOSPHERE_PA / (first * last)
-        if self._accumulator_pa_m3 > 0.0:
-            low, high = max(first, self._precharge_pa), max(last, self._precharge_pa)
-            if low != high:
-                room += (
-                    self._accumulator_pa_m3 * (1.0 / low - 1.0 / high) / (last_pa - first_pa)
-                )
-            elif low > self._precharge_pa:
-                room += self._accumulator_pa_m3 / (low * low)
-        return room
+    def _gas_tangent(self, before_pa: float, guess_pa: float, span_s: float) -> tuple[float, float]:
+        """Storage per step as `slope P - released`, the tangent at a guess of the new pressure."""
+        guess_m3, compliance = self._held(guess_pa)
+        start_m3, _ = self._held(before_pa)
+        slope = compliance / span_s
+        return slope, (start_m3 - guess_m3) / span_s + slope * guess_pa
+
+    def _held(self, pressure_pa: float) -> tuple[float, float]:
+        """Liquid held above what is held at no pressure, and its derivative."""
+        absolute = pressure_pa + ATMOSPHERE_PA
+        air = self.air_m3 / absolute
+        held = self._compliance_m3_pa * pressure_pa + air * pressure_pa
+        compliance = self._compliance_m3_pa + air * ATMOSPHERE_PA / absolute
+        if absolute > self._precharge_pa and self._accumulator_pa_m3 > 0.0:
+            held += self._accumulator_pa_m3 * (1.0 / self._precharge_pa - 1.0 / absolute)
+            compliance += self._accumulator_pa_m3 / (absolute * absolute)
+        return held, compliance
 
 
 def _solve(
