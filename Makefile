@@ -18,7 +18,7 @@ $(INSTALLED): requirements.lock
 	    echo 'Python 3.11 or newer is needed; name one: make PYTHON=/path/to/python3 ...' >&2; exit 1; }
 	@$(PYTHON) -c 'import ensurepip, venv' || { \
 	    echo 'Python cannot build an environment; on Debian: apt-get install python3-venv' >&2; exit 1; }
-	@echo 'Setting up $(VENV), once; this takes a minute ...' >&2
+	@echo 'Installing the pinned packages in $(VENV); the first time takes a minute ...' >&2
 	@$(PYTHON) -m venv $(VENV)
 	@$(BIN)/python -m pip install --quiet --quiet --disable-pip-version-check \
 	    --progress-bar off --requirement requirements.lock
@@ -32,6 +32,9 @@ test: setup ## run every check: lint, types, house rules, tests on three interpr
 
 bench: setup ## print what a tick costs
 	$(BIN)/python -m host_sim.benchmark
+
+docs: setup ## write the reference pages that are made from tables
+	$(BIN)/python -m host_sim settings docs
 
 docs: setup ## write the reference pages that are made from tables
 	$(BIN)/python -m host_sim settings docs
