@@ -36,9 +36,6 @@ bench: setup ## print what a tick costs
 docs: setup ## write the reference pages that are made from tables
 	$(BIN)/python -m host_sim settings docs
 
-docs: setup ## write the reference pages that are made from tables
-	$(BIN)/python -m host_sim settings docs
-
 lock: setup ## pin what pyproject.toml asks for in requirements.lock
 	$(BIN)/uv pip compile --quiet --universal --fork-strategy fewest --all-extras --no-header \
 	    --output-file requirements.lock pyproject.toml
