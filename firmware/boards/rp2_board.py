@@ -1,0 +1,174 @@
+"""RP2040 and RP2350 boards of the Pico shape: the promises of board.py kept by hardware.
+
+Pulses are counted by PIO and carried by DMA, the regulating valve's pulse is ended by PIO, PWM
+runs by itself, and the tick is a hard timer interrupt, which the collector of garbage does not
+hold up. What stops the tick for longer, an erase of the flash, is left to the application: it
+writes only while outputs are off. If the tick dies for good, the watchdog resets the chip and
+the resistors outside keep the outputs off until boot.py has driven them there.
+"""
+
+from time import sleep_ms, ticks_us
+
+import machine
+import rp2
+from machine import ADC, I2C, PWM, SPI, WDT, Pin, Timer
+
+from boards import rp2_pins as pins
+from boards import wiring
+from boards.board import Board
+from boards.front_panel import FrontPanel
+from boards.rp2_pulses import PulseInput, TimedOutput
+from boards.safe_outputs import outputs_off
+from boards.section_port import SectionPort
+from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
+
+COUNT_MACHINES = (0, 1)  # both in PIO block 0, so that they share one program
+VALVE_MACHINES = (4, 5)  # block 1
+
+# An erase of a flash sector takes 45 ms, 400 ms at the worst (W25Q16JV data sheet, table 9.6;
+# from memory), and happens with outputs off. A tick that is late by three drops them long before.
+WATCHDOG_MS = 500
+IDLE_MS = 2
+
+# Watchdog registers (RP2040 data sheet, 4.7.6; RP2350 data sheet, 12.9.7): the same offsets.
+WATCHDOG_RP2040 = 0x40058000
+WATCHDOG_RP2350 = 0x400D8000
+REASON = 0x08
+SCRATCH = 0x0C
+REASON_TIMER = 1
+REASON_FORCE = 2
+RUNNING_MARK = 0x1A7E5EED  # in SCRATCH: this program has run since power-up
+CLEAR_ALIAS = 0x3000
+CTRL_ENABLE = 1 << 30
+
+
+def watchdog_base():
+    """Return the address of this chip's watchdog; only the RP2350 has a third PIO block."""
+    try:
+        rp2.PIO(2)
+    except ValueError:
+        return WATCHDOG_RP2040
+    return WATCHDOG_RP2350
+
+
+class Rp2Board(Board):
+    """One board; make only one. Raises ValueError where wiring.py holds bad values."""
+
+    def __init__(self):
+        outputs_off(pins)
+        problems = wiring.problems()
+        if problems:
+            raise ValueError(problems[0])
+        self._cause = self._take_reset_cause()
+        self._speed = PulseInput(COUNT_MACHINES[0], Pin(pins.SPEED, Pin.IN, Pin.PULL_UP))
+        self._flow = PulseInput(COUNT_MACHINES[1], Pin(pins.FLOW, Pin.IN, Pin.PULL_UP))
+        self._master = Pin(pins.MASTER, Pin.IN, Pin.PULL_UP)
+        self._implement = Pin(pins.IMPLEMENT, Pin.IN, Pin.PULL_UP)
+        self._supply = ADC(pins.SUPPLY)
+        self._pump = PWM(Pin(pins.PUMP), freq=wiring.PUMP_HZ, duty_u16=0)
+        self._valve_open = TimedOutput(VALVE_MACHINES[0], Pin(pins.VALVE_OPEN))
+        self._valve_close = TimedOutput(VALVE_MACHINES[1], Pin(pins.VALVE_CLOSE))
+        spi = SPI(0, baudrate=1_000_000, sck=Pin(pins.SECTION_CLOCK),
+                  mosi=Pin(pins.SECTION_DATA), miso=Pin(pins.SWITCH_DATA, Pin.IN, Pin.PULL_UP))
+        self._sections = SectionPort(spi, Pin(pins.SECTION_LATCH, Pin.OUT, value=1),
+                                     Pin(pins.SECTION_OFF, Pin.OUT, value=1))
+        i2c = I2C(0, sda=Pin(pins.I2C_DATA), scl=Pin(pins.I2C_CLOCK), freq=100_000)
+        self._panel = FrontPanel(pins, i2c, hard=True)
+        self._timer = None
+        self._watchdog = None
+        self._callback = None
+        self._on_timer = self._run_callback  # a bound method made once, not in the interrupt
+
+    def _take_reset_cause(self):
+        """Return why the program starts, and leave the mark for the next time."""
+        base = watchdog_base()
+        reason = machine.mem32[base + REASON]
+        ran_before = machine.mem32[base + SCRATCH] == RUNNING_MARK
+        machine.mem32[base + SCRATCH] = RUNNING_MARK
+        if reason & REASON_TIMER:
+            return "watchdog"
+        return "soft" if ran_before or reason & REASON_FORCE else "power"
+
+    def now_us(self):
+        """See Board."""
+        return ticks_us()
+
+    def read(self, inputs):
+        """See Board. Allocates nothing."""
+        speed = self._speed
+        speed.update()
+        inputs.speed_count = speed.count
+        inputs.speed_edge_us = speed.edge_us
+        flow = self._flow
+        flow.update()
+        inputs.flow_count = flow.count
+        inputs.flow_edge_us = flow.edge_us
+        switches = self._sections.read() << SWITCH_SECTION_SHIFT
+        if not self._master.value():
+            switches |= SWITCH_MASTER
+        if self._implement.value() != wiring.IMPLEMENT_CLOSED_IS_DOWN:
+            switches |= SWITCH_IMPLEMENT
+        inputs.switches = switches
+        inputs.supply_mv = wiring.supply_mv(self._supply.read_u16())
+
+    def write(self, outputs):
+        """See Board. Allocates nothing."""
+        self._pump.duty_u16(outputs.duty_u16)
+        pulse_ms = outputs.valve_pulse_ms
+        # the one that stops goes first, so that never both are on
+        if pulse_ms > 0:
+            self._valve_close.hold_ms(0)
+            self._valve_open.hold_ms(pulse_ms)
+        else:
+            self._valve_open.hold_ms(0)
+            self._valve_close.hold_ms(-pulse_ms)
+        self._sections.write(outputs.section_mask)
+
+    def make_safe(self):
+        """See Board. The pump's pin follows within one period of its PWM."""
+        self._sections.off()
+        self._pump.duty_u16(0)
+        self._valve_open.hold_ms(0)
+        self._valve_close.hold_ms(0)
+
+    def start_tick(self, callback, period_us):
+        """See Board. The watchdog runs from here on."""
+        self._callback = callback
+        self._timer = Timer(-1, period=period_us, tick_hz=1_000_000, hard=True,
+                            callback=self._on_timer)
+        self._watchdog = WDT(timeout=WATCHDOG_MS)
+
+    def _run_callback(self, _):
+        self._callback(0)
+
+    def feed_watchdog(self):
+        """See Board."""
+        self._watchdog.feed()
+
+    def reset_cause(self):
+        """See Board. A reset that the program asked for is "soft" too."""
+        return self._cause
+
+    def idle(self):
+        """See Board."""
+        sleep_ms(IDLE_MS)
+
+    def display(self):
+        """See Board."""
+        return self._panel.display()
+
+    def read_keys(self, raw):
+        """See Board."""
+        self._panel.read_keys(raw)
+
+    def signal(self, lamp, buzzer):
+        """See Board."""
+        self._panel.signal(lamp, buzzer)
+
+    def release(self):
+        """Stop tick and watchdog with every output off: for new firmware and for the self-test."""
+        self.make_safe()
+        if self._timer:
+            self._timer.deinit()
+            self._timer = None
+        machine.mem32[watchdog_base() + CLEAR_ALIAS] = CTRL_ENABLE

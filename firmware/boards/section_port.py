@@ -1,0 +1,46 @@
+"""Section valves and section switches through two shift registers on one SPI bus.
+
+Eight outputs (74HC595) and eight inputs (74HC165) need five pins instead of sixteen, and the
+output enable of the 74HC595 is one pin that switches all sections off, whatever the rest does:
+its pull-up keeps them off through reset, and its outputs, then open, are pulled down.
+
+One latch pin serves both: its low level loads the inputs, its rising edge shows the outputs.
+"""
+
+
+class SectionPort:
+    """spi has write_readinto(out, in); latch and off are output pins."""
+
+    def __init__(self, spi, latch, off):
+        self._spi = spi
+        self._latch = latch
+        self._off = off
+        self._out = bytearray(1)
+        self._in = bytearray(1)
+        self.off()
+        latch.value(1)
+        self._exchange()
+
+    def _exchange(self):
+        """Show what was shifted out last, take the inputs in, shift the outputs out again."""
+        self._latch.value(0)
+        self._latch.value(1)
+        self._spi.write_readinto(self._out, self._in)
+
+    def read(self):
+        """Return the section switches, one bit each, 1 for closed (closed pulls an input low)."""
+        self._exchange()
+        return self._in[0] ^ 0xFF
+
+    def write(self, mask):
+        """Open the sections in mask, shut the others; repeated in every tick against upsets."""
+        self._out[0] = mask
+        self._spi.write_readinto(self._out, self._in)
+        self._latch.value(0)
+        self._latch.value(1)
+        self._off.value(0 if mask else 1)
+
+    def off(self):
+        """Shut all sections now. The pin does it; the byte follows, so that none comes back."""
+        self._off.value(1)
+        self._out[0] = 0

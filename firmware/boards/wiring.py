@@ -1,0 +1,28 @@
+"""What is wired to this controller. Whoever builds it edits this file, then flashes.
+
+Levels and dividers belong to the wiring, not to the job, so they are no settings.
+"""
+
+PUMP_HZ = 10000  # 5000 to 20000 for a motor driver, 100 to 200 for a hydraulic valve
+IMPLEMENT_CLOSED_IS_DOWN = 1  # 0 where the switch opens when the implement is down
+SUPPLY_FULL_MV = 25740  # supply that gives a full reading: 3300 mV x (68 k + 10 k) / 10 k
+
+PUMP_HZ_MIN = 50
+PUMP_HZ_MAX = 25000
+
+
+def problems():
+    """Return what is wrong with the values above, in words."""
+    found = []
+    if not PUMP_HZ_MIN <= PUMP_HZ <= PUMP_HZ_MAX:
+        found.append("PUMP_HZ is %d, must be %d to %d" % (PUMP_HZ, PUMP_HZ_MIN, PUMP_HZ_MAX))
+    if IMPLEMENT_CLOSED_IS_DOWN not in (0, 1):
+        found.append("IMPLEMENT_CLOSED_IS_DOWN must be 0 or 1")
+    if not 3300 <= SUPPLY_FULL_MV <= 60000:
+        found.append("SUPPLY_FULL_MV is %d, must be 3300 to 60000" % SUPPLY_FULL_MV)
+    return found
+
+
+def supply_mv(reading_u16):
+    """Return the supply from a full-scale-65535 reading; 12 bits, so that it stays a small int."""
+    return (reading_u16 >> 4) * SUPPLY_FULL_MV // 4095
