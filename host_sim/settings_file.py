@@ -7,6 +7,7 @@ is understood too. What a file leaves out keeps its default.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -77,6 +78,27 @@ def load(path: Path, us: bool = False) -> Settings:
     if problems:
         raise InputError("\n".join(problems))
     return settings
+
+
+def with_changes(settings: Settings, texts: Sequence[str], us: bool) -> Settings:
+    """The settings with changes from texts like `rate_ml_ha=20 gal/ac`.
+
+    Raises InputError naming the setting.
+    """
+    values: dict[str, Any] = {}
+    for text in texts:
+        name, _, value = text.partition("=")
+        entry = table.row(name)
+        if entry is None or entry[table.COUNT] > 1:
+            raise InputError(f"{text}: must be NAME=VALUE, with the name of a plain setting")
+        try:
+            values[name] = _number(entry, value, us)
+        except ValueError as error:
+            raise InputError(f"{name}: {error}") from None
+    changed, problems = build(values, settings)
+    if problems:
+        raise InputError("\n".join(problems))
+    return changed
 
 
 def _number(entry: Any, given: Any, us: bool) -> Any:

@@ -48,7 +48,7 @@ class Course(CountedRuns):
         there = self._pulses[0::2]
         back = self._pulses[1::2]
         if back:
-            facts.append(("back against there", ratio_rounded(
+            facts.append(("back vs there", ratio_rounded(
                 ONE_PPM * (sum(back) * len(there) - sum(there) * len(back)),
                 sum(there) * len(back)), "share_ppm"))
         facts.append(("result", self.result(), "pulses_per_km"))

@@ -94,24 +94,24 @@ class OutletCatch(Procedure):
         return [verdict(caught, mean, self._nominal_ul) for caught in self._caught_ul]
 
     def facts(self):
-        """See Procedure."""
+        """See Procedure: each outlet with its verdict, off the mean and off a new one."""
         caught = self._caught_ul
         mean = mean_ul(caught)
         sound = alike(caught)
         if not sound:
             return [("outlets", len(caught), "")]
-        facts = [("mean of all", mean, "catch_ul"),
-                 ("coefficient of variation", cv_ppm(caught, mean), "share_ppm"),
-                 ("left out of the mean", len(caught) - len(sound), ""),
+        facts = [("mean", mean, "catch_ul"),
+                 ("CV", cv_ppm(caught, mean), "share_ppm"),
+                 ("left out", len(caught) - len(sound), ""),
                  ("rule", "5 % of the mean: Agdex 606-1", "words")]
         if self._nominal_ul:
             facts += [("nominal", self._nominal_ul, "catch_ul"),
                       ("rule", "10 % of nominal: USGA 2016", "words")]
         for index, (word, of_mean, of_nominal) in enumerate(self.verdicts()):
-            name = "outlet %d" % (index + 1)
-            facts.append((name + ", " + word, of_mean, "share_ppm"))
+            name = "#%d " % (index + 1)
+            facts.append((name + word, of_mean, "share_ppm"))
             if of_nominal is not None:
-                facts.append((name + ", off nominal", of_nominal, "share_ppm"))
+                facts.append((name + "vs new", of_nominal, "share_ppm"))
         return facts
 
 

@@ -136,8 +136,8 @@ class PlotCatch(Procedure):
             return facts
         rate = self.rate_ml_ha()
         facts += [("catches", len(self._caught_ul), ""),
-                  ("rate caught", rate, "rate_ml_ha"),
-                  ("target rate", self._target_ml_ha, "rate_ml_ha"),
+                  ("rate", rate, "rate_ml_ha"),
+                  ("target", self._target_ml_ha, "rate_ml_ha"),
                   ("off target", ratio_rounded(ONE_PPM * (rate - self._target_ml_ha),
                                                self._target_ml_ha), "share_ppm")]
         return facts + density_facts(min(rate, RATE_MAX_ML_HA), self._target_ml_ha,
@@ -149,9 +149,9 @@ def density_facts(rate_ml_ha, target_ml_ha, density_g_l):
     if density_g_l == density.WATER_G_L:
         return []
     return [
-        ("water caught: the liquid at this pressure",
+        ("if water: liquid at this pressure",
          density.liquid_rate_ml_ha(rate_ml_ha, density_g_l), "rate_ml_ha"),
         ("water to catch for the target",
          density.water_rate_ml_ha(target_ml_ha, density_g_l), "rate_ml_ha"),
-        ("where the meter decides", "no correction", "words"),
+        ("if the meter decides", "no correction", "words"),
     ]

@@ -170,15 +170,15 @@ class CountedRuns(Procedure):
         return {self.SETTING: self.result()} if self.state == DONE else {}
 
     def facts(self):
-        """See Procedure."""
+        """See Procedure: each run off the mean, highest to lowest, standard error, 1/N + d/A."""
         runs = len(self._pulses)
         facts = [("runs", runs, ""), ("pulses", sum(self._pulses), "")]
         if not runs:
             return facts
         for index, deviation in enumerate(self.deviations_ppm()):
-            facts.append(("run %d off the mean" % (index + 1), deviation, "share_ppm"))
+            facts.append(("run %d" % (index + 1), deviation, "share_ppm"))
         range_ppm = self._range_ppm()
-        facts.append(("spread, highest to lowest", range_ppm, "share_ppm"))
-        facts.append(("scatter of the mean", range_ppm // runs, "share_ppm"))
-        facts.append(("resolution of a run", self.resolution_ppm(), "share_ppm"))
+        facts.append(("spread", range_ppm, "share_ppm"))
+        facts.append(("scatter", range_ppm // runs, "share_ppm"))
+        facts.append(("resolution", self.resolution_ppm(), "share_ppm"))
         return facts

@@ -96,7 +96,7 @@ class TankCheck(Procedure):
         if self._tank_ml:
             off = ratio_rounded(ONE_PPM * (self._meter_ml - self._tank_ml), self._tank_ml)
             facts += [("by tank", self._tank_ml, "volume_ml"),
-                      ("meter against tank", off, "share_ppm"),
+                      ("meter vs tank", off, "share_ppm"),
                       ("result", self._result(self._tank_ml), "pulses_per_hl")]
         return facts
 

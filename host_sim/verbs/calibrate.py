@@ -1,0 +1,139 @@
+"""`calibrate`: the arithmetic of the calibration procedures, from numbers taken by hand."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+HELP = "work out a calibration from numbers taken by hand"
+
+EPILOG = """\
+example:
+  python -m host_sim calibrate course --distance "100 m" 12940 12952 12938 12950
+  python -m host_sim calibrate meter-catch --units us 1703=128 1699=127.5 1706=128.5
+  python -m host_sim calibrate density --units us --rate 20 --density 10.65
+
+Each procedure has a how-to in docs/how_to and an example of its own: calibrate course --help.
+Exit status: 0; 1 where more must be collected (it says how much); 2 for bad input.
+
+caution: clean water first; gloves and eye protection, for a used machine is never clean; let
+nobody stand in front of an outlet under pressure. The product label and local rules prevail.
+"""
+
+AMOUNTS = {
+    "course": ("PULSES", "pulses of each run, there and back by turns"),
+    "meter_catch": ("PULSES=AMOUNT", "pulses and volume (or mass, with --weighed) of each run"),
+    "outlet_catch": ("AMOUNT", "what each outlet gave, in order"),
+    "plot_catch": ("AMOUNT", "what each outlet gave; none: only the course is worked out"),
+    "tank_check": ("VOLUME", "what filled the tank to the mark again"),
+}
+
+EXAMPLES = {
+    "course": 'calibrate course --distance "100 m" 12940 12952 12938 12950',
+    "meter_catch": "calibrate meter-catch --weighed --density 0.998 4493=9.98 4501=10.00 4488=9.97",
+    "outlet_catch": "calibrate outlet-catch --time 60 --nominal-flow 0.8 805 812 798 930 801 610",
+    "plot_catch": "calibrate plot-catch --units us --width 20 --course-time 27 20.5 19.8 20.1",
+    "tank_check": 'calibrate tank-check --meter "1210 L" --tank-step "2 L" "1188 L"',
+}
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add a subcommand for each procedure of the catalogue that needs no pump."""
+    from host_sim.calibration import by_hand
+
+    parser.epilog = EPILOG
+    commands = parser.add_subparsers(metavar="PROCEDURE", required=True)
+    for row in by_hand():
+        name, _, _, meaning = row
+        command = commands.add_parser(
+            name.replace("_", "-"), help=meaning, description=meaning,
+            epilog=f"example:\n  python -m host_sim {EXAMPLES[name]}",
+            formatter_class=argparse.RawDescriptionHelpFormatter)
+        _common(command)
+        _options(command, row)
+        command.set_defaults(action=_procedure, row=row)
+    density = commands.add_parser("density", help="water to see for a liquid of another density")
+    _common(density)
+    density.add_argument("--rate", required=True, help="rate of the liquid wanted")
+    density.add_argument("--density", required=True, help="density of the liquid")
+    density.set_defaults(action=_density)
+
+
+def _common(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--units", choices=("si", "us"), default="si",
+                         help="of bare numbers and of the answer (default: si)")
+
+
+def _options(command: argparse.ArgumentParser, row: Any) -> None:
+    """Add the parameters of a procedure, its amounts and the settings it starts from."""
+    from app import quantity_text
+    from host_sim.calibration import is_flag, options
+
+    for option, (_, quantity, _, _, default, meaning) in options(row).items():
+        if is_flag(options(row)[option]):
+            command.add_argument("--" + option, action="store_const", const="1", help=meaning)
+            continue
+        shown = quantity_text.show(quantity, default, False).replace("%", "%%")
+        command.add_argument("--" + option, metavar="N", help=f"{meaning} (default: {shown})")
+    if row[0] == "plot_catch":
+        command.add_argument("--course-time", metavar="N", help="time the course took")
+    metavar, words = AMOUNTS[row[0]]
+    count = "*" if row[0] == "plot_catch" else "+"
+    command.add_argument("amounts", nargs=count, metavar=metavar, help=words)
+    command.add_argument("--settings", type=Path, metavar="FILE",
+                         help="present settings (default: those of a new controller)")
+    command.add_argument("--set", action="append", default=[], metavar="NAME=VALUE",
+                         help="a present setting that differs, such as rate_ml_ha='20 gal/ac'")
+    command.add_argument("--keep", action="store_true",
+                         help="write the result into that file; FILE.before keeps what it was")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do what the subcommand says."""
+    status: int = args.action(args)
+    return status
+
+
+def _procedure(args: argparse.Namespace) -> int:
+    from host_sim.calibration import parameters, perform
+    from host_sim.calibration_text import print_answer
+    from host_sim.errors import InputError
+    from host_sim.settings_file import load, with_changes
+    from rate_control.settings import Settings
+
+    if args.keep and not args.settings:
+        raise InputError("--keep: needs --settings FILE to write to")
+    us = args.units == "us"
+    settings = load(args.settings, us) if args.settings else Settings()
+    settings = with_changes(settings, args.set, us)
+    given = {name.replace("_", "-"): value for name, value in vars(args).items()}
+    values = parameters(args.row, given, len(args.amounts), us)
+    procedure = perform(args.row, values, settings, args.amounts, us, given.get("course-time"))
+    if args.keep and procedure.proposal():
+        _keep(args.settings, settings, procedure.proposal(), us)
+    print_answer(procedure, settings, bool(args.amounts), us)
+    return 1 if args.amounts and procedure.needs_more() else 0
+
+
+def _keep(path: Path, settings: Any, proposal: dict[str, Any], us: bool) -> None:
+    """Write new settings to the file, and what the file held beside it."""
+    from host_sim.errors import InputError
+    from host_sim.output import write_files
+    from host_sim.settings_file import to_toml
+    from rate_control.settings import build
+
+    changed, problems = build(proposal, settings)
+    if changed is None:
+        raise InputError("\n".join(problems))
+    write_files(path.parent, {
+        path.name + ".before": path.read_text(encoding="utf-8"),
+        path.name: to_toml(changed, us),
+    })
+
+
+def _density(args: argparse.Namespace) -> int:
+    from host_sim.calibration_text import print_density
+
+    print_density(args.rate, args.density, args.units == "us")
+    return 0
