@@ -4,6 +4,7 @@ from rate_control.intmath import clamp
 from rate_control.pulse_counter import PulseCounter
 from rate_control.units import SPEED_MAX_MM_S, TICK_MS
 
+MOST_MM = 2 * SPEED_MAX_MM_S * TICK_MS // 1000  # in a tick; more cannot be ground
 SLOPE_TICKS = 4  # over which the acceleration is taken: longer lags, shorter flickers
 
 
@@ -18,6 +19,7 @@ class GroundSpeed:
         self._nm_per_pulse = 1000000000000 // settings.speed_pulses_km
         self._cutoff_mm_s = settings.speed_cutoff_mm_s
         self._stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
+        self._most_pulses = min(max(MOST_MM * settings.speed_pulses_km // 1000000, 1), 512)
         self._look_ahead_ms = settings.look_ahead_ms
         self._past_mm_s = [0] * SLOPE_TICKS
         self._slot = 0
@@ -33,7 +35,7 @@ class GroundSpeed:
         measured.speed_ahead_mm_s = self._ahead(measured)
         limit = self._stop_below_mm_s if measured.moving else self._cutoff_mm_s
         measured.moving = 1 if measured.speed_valid and speed >= limit else 0
-        pulses = min(counter.pulses, 512)  # beyond 10 kHz a count cannot be real
+        pulses = min(counter.pulses, self._most_pulses)
         measured.speed_pulses = pulses
         self._carry += pulses * 1000000
         measured.distance_mm = self._carry // self._pulses_km

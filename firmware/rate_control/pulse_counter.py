@@ -7,6 +7,7 @@ remains.
 
 from rate_control.intmath import LIMIT, muldiv, ticks_diff
 
+PULSES_MAX = 1000000  # in a window; a count that jumps further is noise
 SLOTS = 16  # ticks of history; the window cannot be longer
 
 
@@ -59,9 +60,13 @@ class PulseCounter:
         while back < self._filled:
             start = (slot - back) % SLOTS
             span_us = ticks_diff(edge_us, self._edges[start])
-            if span_us <= 0 or (back > 1 and span_us > self.timeout_us):
-                return  # never a window in which a standstill could hide
-            self.window_pulses = (count - self._counts[start]) & LIMIT
+            if span_us <= 0 or span_us > self.timeout_us:
+                if back == 1:  # a standstill, or a clock that jumped: this edge is the first
+                    self._filled = 1
+                    self.valid = 0
+                return
+            pulses = (count - self._counts[start]) & LIMIT
+            self.window_pulses = min(pulses, PULSES_MAX)
             self.window_us = span_us
             self.valid = 1
             if self.window_pulses >= self.average_pulses:
