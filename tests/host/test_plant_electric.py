@@ -16,7 +16,7 @@ from host_sim.plant.pump_spec import ElectricPumpSpec
 from host_sim.plant.spec import MachineSpec
 from host_sim.plant.units import BAR_PA, L_MIN_M3_S
 
-# The rounded class M pump of the worked cases: s, R, I0 and the slope of Q(P) as printed.
+# A pump of 11.3 L/min and 4 A unloaded, rounded: s, R, Ke, I0, the slope of Q(P), and J.
 S, R, KE, I0, BETA, J = 1.857e-5, 0.465, 0.0539, 4.0, 2.7405e-10, 1.2e-4
 D, TF, KL = S * KE, I0 * KE, BETA - S * S * R
 
@@ -69,7 +69,7 @@ def test_pump_and_orifice_settle_where_their_curves_cross(duty, flow, bar, amp):
     """Closed form: Q = s (u V - R I0) - beta P and Q = k sqrt(P), k = 4 L/min at 1 bar."""
     machine = Machine(bench_machine())
     run(machine, duty, 6_000)
-    # the printed parameters have four digits, so the fifth of the flow is uncertain
+    # the expected values are rounded, and so was the slope they were computed with
     assert machine.flow_l_min == pytest.approx(flow, abs=5e-5)
     assert machine.pressure_bar == pytest.approx(bar, abs=5e-5)
     assert machine.motor_current_a == pytest.approx(amp, abs=1e-4)
@@ -104,40 +104,57 @@ def test_motor_alone_follows_its_exponential_without_the_winding():
         assert motor.speed_rad_s == pytest.approx(exact, abs=0.002 * end)
 
 
-def test_winding_left_out_costs_little_after_its_own_few_milliseconds():
-    """Full model V=12, R=.465, L=.6 mH, Ke=.0539, J=1.2e-4, b=1e-4, T=.2: w(50 ms)=175.70653 and
-    w(100 ms)=186.9321 rad/s (SciPy reproduces them here). The reduced motor is ahead by about
-    L/R = 1.3 ms, and 187.6 against 194.0 at the end is the viscous b it does not have; scaled to
-    its own end it must agree to 2 % from 20 ms on.
+def full_model(duty: float, k: float, start: list[float], times_s: list[float]) -> np.ndarray:
+    """Current, speed and pressure *with* the winding's 0.6 mH, by SciPy."""
+    def ode(t: float, y: np.ndarray) -> list[float]:
+        i, w, p = y
+        out = k_si(k) * math.sqrt(max(p, 0.0))
+        return [(12.0 * duty - R * i - KE * w) / 0.6e-3, (KE * i - TF - D * p) / J,
+                (D * w - KL * p - out) / 1.5e-10]
+
+    solution = solve_ivp(ode, (0, times_s[-1]), start, t_eval=times_s, method="Radau", rtol=1e-9,
+                         atol=[1e-9, 1e-9, 1e-4])
+    return np.asarray(solution.y)
+
+
+def test_winding_left_out_costs_about_its_own_time_constant():
+    """12 V, T = 0.2 N m, b = 1e-4 with 0.6 mH: poles -718.8 and -57.03 1/s, so that
+    w(50 ms) = 175.70653, w(100 ms) = 186.9321 and at the end 187.620 rad/s.
+    Without it, one exponential of J / (Ke^2 / R + b): ahead by L/R = 1.3 ms, 5 % of the end.
     """
+    times_s = np.array([0.02, 0.05, 0.1, 0.2])
     full = solve_ivp(
         lambda t, y: [(12 - R * y[0] - KE * y[1]) / 0.6e-3, (KE * y[0] - 1e-4 * y[1] - 0.2) / J],
-        (0, 0.2), [0, 0], t_eval=[0.02, 0.05, 0.1, 0.2], rtol=1e-9, atol=1e-9, method="Radau",
+        (0, 0.2), [0, 0], t_eval=times_s, rtol=1e-9, atol=1e-9, method="Radau",
     ).y[1]
-    # SciPy lets the unloaded-side load turn it back for the first instants, as the printed case
     assert full[1:3] == pytest.approx([175.70653, 186.9321], rel=1e-4)
     end = (12.0 * KE / R - 0.2) / (KE**2 / R + 1e-4)
-    tau = J / (KE**2 / R + 1e-4)
-    reduced = end * (1.0 - np.exp(-np.array([0.02, 0.05, 0.1, 0.2]) / tau))
+    reduced = end * (1.0 - np.exp(-times_s * (KE**2 / R + 1e-4) / J))
+    assert end == pytest.approx(187.620058, rel=1e-6)
     assert full[-1] == pytest.approx(end, rel=1e-4)
     assert np.abs(full - reduced).max() < 0.05 * end
 
 
 G1 = {10: 1.694585, 20: 1.796907, 50: 2.185695, 100: 2.700602, 200: 3.296236, 400: 3.815321,
       800: 4.100134}
+G2 = {10: 2.796860, 20: 2.815684, 50: 2.868235, 100: 2.943705, 200: 3.058875, 400: 3.197855,
+      800: 3.307768}
 
 
 def test_duty_step_follows_the_full_model():
-    """u 0.3 -> 0.6 into k = 4: the printed flows are of the model *with* winding inductance.
+    """u 0.3 -> 0.6 into k = 4, against the model with the winding's inductance.
 
     5 ms steps without inductance are 0.3 % low at 0.1 s by design. Within the first 20 ms the
     missing 1.3 ms of the winding shows as up to 2 % of the flow.
     """
+    start = [4.31853, 29.5340, 17153.2]
+    truth = full_model(0.6, 4.0, start, [0.0, *(ms / 1000 for ms in G1)])
+    flows = k_si(4.0) * np.sqrt(truth[2][1:]) / L_MIN_M3_S
+    assert flows == pytest.approx(list(G1.values()), rel=1e-4)
     machine = Machine(bench_machine())
     run(machine, 0.3, 10_000)
-    assert machine.flow_l_min == pytest.approx(1.65666, abs=2e-5)
-    assert machine.pump_speed_rad_s == pytest.approx(29.5340, abs=2e-3)
-    for at_ms, flow in G1.items():
+    assert machine.pump_speed_rad_s == pytest.approx(start[1], abs=2e-3)
+    for at_ms, flow in zip(G1, flows, strict=True):
         run(machine, 0.6, 10_000 + at_ms)
         assert machine.flow_l_min == pytest.approx(flow, rel=0.02 if at_ms <= 20 else 0.006)
     run(machine, 0.6, 20_000)
@@ -169,20 +186,25 @@ def test_duty_step_converges_to_the_ode_as_the_step_shrinks():
 
 
 def test_closing_one_of_three_sections_lifts_the_others():
-    """k 4 -> 2.66667 at duty 0.6: the printed total flows, and +20.684 % in each open section."""
-    expected = {10: 2.796860, 20: 2.815684, 50: 2.868235, 100: 2.943705, 200: 3.058875,
-                400: 3.197855, 800: 3.307768}
+    """k 4 -> 2.66667 at duty 0.6, against the model with the winding's inductance.
+
+    In the end +20.684 % in each open section, and 0.496136 is the duty that prevents it.
+    """
     machine = Machine(bench_machine((1, 1, 1), 4.0 / 3.0))
     run(machine, 0.6, 10_000, mask=0b111)
     before = machine.section_flow_m3_s
-    for at_ms, flow in expected.items():
+    start = [machine.motor_current_a, machine.pump_speed_rad_s, machine.pressure_pa]
+    truth = full_model(0.6, 4.0 * 2 / 3, start, [0.0, *(ms / 1000 for ms in G2)])
+    flows = k_si(4.0 * 2 / 3) * np.sqrt(truth[2][1:]) / L_MIN_M3_S
+    assert flows == pytest.approx(list(G2.values()), rel=1e-4)
+    for at_ms, flow in zip(G2, flows, strict=True):
         run(machine, 0.6, 10_000 + at_ms, mask=0b011)
         assert machine.flow_l_min == pytest.approx(flow, rel=0.002)
     run(machine, 0.6, 20_000, mask=0b011)
     after = machine.section_flow_m3_s
     assert after[0] / before[0] == pytest.approx(1.20684, abs=2e-5)
     assert after[2] == 0.0
-    run(machine, 0.496136, 30_000, mask=0b011)  # the duty that keeps the flow of each
+    run(machine, 0.496136, 30_000, mask=0b011)
     assert machine.section_flow_m3_s[0] / before[0] == pytest.approx(1.0, abs=2e-5)
 
 

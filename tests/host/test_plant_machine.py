@@ -107,6 +107,13 @@ def test_spec_pickles_and_compares_by_value():
         ({"kind": "electric_m", "sections": {"orifice_count": [1, 2.5]}}, "sections.orifice_count"),
         ({"kind": "electric_m", "sections": {"wear": [1, 1]}}, "sections.wear: 3 sections"),
         ({"kind": "electric_m", "manifold": {"relief_bar": 4, "relief_psi": 60}}, "given twice"),
+        ({"kind": "electric_m", "manifold": {"relief_bar": 1e6}}, "between 0 and 500, got 1e"),
+        ({"kind": "electric_m", "pump": {"cut_out_bar": 2}}, "pump.cut_in_pa: must lie between"),
+        ({"kind": "electric_m", "valve": {}}, "valve: a machine of kind electric_m has no such"),
+        ({"kind": "electric_m", "sections": {"orifice_count": [1] * 17}}, "1 to 16 sections"),
+        ({"kind": "hydraulic", "pump": {"full_share": 0.2}}, "pump.full_share: must be above"),
+        ({"kind": "inline_pd", "manifold": {"relief_pa": 0}}, "manifold.relief_pa: a valve in"),
+        ({"kind": "bypass_pd", "valve": {"characteristic": "round"}}, "valve.characteristic: must"),
     ],
 )
 def test_each_wrong_parameter_is_named(table, message):

@@ -186,6 +186,20 @@ def test_proportional_valve_has_a_dead_band_and_hysteresis():
         assert down[duty] > up[duty]
 
 
+def test_coil_current_and_ripple_of_the_hydraulic_pump():
+    """Full duty on 12 V and 7 ohm is 1.71 A; ripple swings the delivery but not its mean."""
+    pump = HydraulicPump(HydraulicPumpSpec(ripple_share=0.3))
+    pump.drive(Actuation(1.0), 12.0, 0.0)
+    assert pump.current_a == pump.battery_a == pytest.approx(12 / 7)
+    smooth = HydraulicPumpSpec().top_speed_rad_s * HydraulicPumpSpec().displacement_m3_rad
+    flows = []
+    for step in range(8000):
+        pump.step(0.0, 0.0005)
+        flows.append(pump.line(0.0)[0] if step >= 4000 else smooth)
+    assert max(flows) - min(flows) == pytest.approx(0.3 * smooth, rel=0.05)
+    assert sum(flows) / 8000 == pytest.approx(smooth, rel=1e-3)
+
+
 def test_proportional_valve_lags_by_its_time_constant():
     """First-order travel, 63.2 % after the lag; linear notches show it in the speed."""
     pump = HydraulicPump(HydraulicPumpSpec(exponent=1.0, play_share=0.0, lag_s=0.12))
