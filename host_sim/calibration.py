@@ -14,6 +14,8 @@ import host_sim  # noqa: F401  (puts firmware/ on the path before the next impor
 from app import quantity_text
 from host_sim.errors import InputError
 from rate_control.procedures import catalogue
+from rate_control.procedures.low_flow_catch import LowFlowCatch
+from rate_control.procedures.meter_catch import MeterCatch
 from rate_control.procedures.procedure import COMPLETE, ENTER, FAILED, MARK
 from rate_control.procedures.runs import CountedRuns
 from rate_control.records import Decided, Measured
@@ -21,6 +23,8 @@ from rate_control.settings import Settings
 from rate_control.units import TICK_MS
 
 UNIT_SUFFIX = re.compile(r"_(ul_s|mm_s|g_l|ml_ha|permille|mm|ul|ml|ms|g)$")
+
+TIME_MAX_MS = 3_600_000
 
 # parameters that the command line works out by itself
 IMPLIED = ("outlets", "customary")
@@ -73,7 +77,7 @@ def perform(row: Any, values: dict[str, int], settings: Settings, amounts: Seque
     if procedure.state == FAILED:
         raise InputError(procedure.reason)
     if course_time:
-        _time_course(procedure, typed("--course-time", ("time_ms", TICK_MS, 10**7),
+        _time_course(procedure, typed("--course-time", ("time_ms", TICK_MS, TIME_MAX_MS),
                                        course_time, us))
     for index, amount in enumerate(amounts):
         place = f"{_kind(procedure)} {index + 1}: {amount}"
@@ -91,18 +95,42 @@ def _kind(procedure: Any) -> str:
 
 
 def _run(procedure: Any, place: str, text: str, us: bool) -> None:
-    """One run from `PULSES`, or `PULSES=AMOUNT` where an amount is caught."""
-    pulses, equals, amount = text.partition("=")
+    """One run from `PULSES`, `PULSES=AMOUNT` where an amount is caught, or with `@TIME`."""
+    wanted = _run_form(procedure)
+    match = re.fullmatch(r"([^=@]*)(=[^=@]*)?(@[^=@]*)?", text)
+    given = match and "PULSES" + ("=AMOUNT" if match[2] else "") + ("@TIME" if match[3] else "")
+    if not match or given != wanted:
+        raise InputError(f"{place}: must be {wanted}")
+    pulses = typed(place, ("", 0, 10**8), match[1], us)
     _act(procedure, place, MARK)
+    if match[3]:
+        _count(procedure, 1)
+        _pass_time(procedure, typed(place, ("time_ms", TICK_MS, TIME_MAX_MS), match[3][1:], us))
+        pulses -= 1
+    _count(procedure, pulses)
+    _act(procedure, place, MARK)
+    if match[2]:
+        _enter(procedure, place, match[2][1:], us)
+
+
+def _run_form(procedure: Any) -> str:
+    """How a run is written: what the procedure needs of it."""
+    if isinstance(procedure, LowFlowCatch):
+        return "PULSES=AMOUNT@TIME"
+    return "PULSES=AMOUNT" if isinstance(procedure, MeterCatch) else "PULSES"
+
+
+def _count(procedure: Any, pulses: int) -> None:
+    """One tick with so many pulses."""
     measured = Measured()
-    measured.speed_pulses = measured.flow_pulses = typed(place, ("", 0, 10**8), pulses, us)
+    measured.speed_pulses = measured.flow_pulses = pulses
     procedure.step(measured, Decided())
-    _act(procedure, place, MARK)
-    caught = ENTER in procedure.accepts()
-    if caught != bool(equals):
-        raise InputError(f"{place}: must be " + ("PULSES=AMOUNT" if caught else "pulses alone"))
-    if caught:
-        _enter(procedure, place, amount, us)
+
+
+def _pass_time(procedure: Any, time_ms: int) -> None:
+    """The ticks of a time without pulses, less the one that ends it."""
+    for _ in range(-(-time_ms // TICK_MS) - 1):
+        _count(procedure, 0)
 
 
 def _enter(procedure: Any, place: str, text: str, us: bool) -> None:
@@ -115,8 +143,8 @@ def _enter(procedure: Any, place: str, text: str, us: bool) -> None:
 def _time_course(procedure: Any, time_ms: int) -> None:
     """Let the time of a course pass between two marks, in the ticks of the controller."""
     _act(procedure, "--course-time", MARK)
-    for _ in range(-(-time_ms // TICK_MS)):
-        procedure.step(Measured(), Decided())
+    _pass_time(procedure, time_ms)
+    _count(procedure, 0)
     _act(procedure, "--course-time", MARK)
 
 

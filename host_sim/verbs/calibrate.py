@@ -24,6 +24,7 @@ nobody stand in front of an outlet under pressure. The product label and local r
 AMOUNTS = {
     "course": ("PULSES", "pulses of each run, there and back by turns"),
     "meter_catch": ("PULSES=AMOUNT", "pulses and volume (or mass, with --weighed) of each run"),
+    "low_flow_catch": ("PULSES=AMOUNT@TIME", "pulses, volume (or mass) and time of each run"),
     "outlet_catch": ("AMOUNT", "what each outlet gave, in order"),
     "plot_catch": ("AMOUNT", "what each outlet gave; none: only the course is worked out"),
     "tank_check": ("VOLUME", "what filled the tank to the mark again"),
@@ -32,6 +33,7 @@ AMOUNTS = {
 EXAMPLES = {
     "course": 'calibrate course --distance "100 m" 12940 12952 12938 12950',
     "meter_catch": "calibrate meter-catch --weighed --density 0.998 4493=9.98 4501=10.00 4488=9.97",
+    "low_flow_catch": "calibrate low-flow-catch --jug-step 5 729=1.8L@90 730=1.8L@90 728=1.8L@90",
     "outlet_catch": "calibrate outlet-catch --time 60 --nominal-flow 0.8 805 812 798 930 801 610",
     "plot_catch": "calibrate plot-catch --units us --width 20 --course-time 27 20.5 19.8 20.1",
     "tank_check": 'calibrate tank-check --meter "1210 L" --tank-step "2 L" "1188 L"',

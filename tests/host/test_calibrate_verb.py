@@ -73,9 +73,10 @@ def test_what_is_kept_can_be_undone(capsys, tmp_path):
 REFUSED = [
     (["course", "12x"], "run 1: 12x: not a whole number"),
     (["course", "12500", "0"], "run 2: 0: no pulses: check sensor and cable"),
-    (["course", "12500=3"], "run 1: 12500=3: must be pulses alone"),
+    (["course", "12500=3"], "run 1: 12500=3: must be PULSES"),
     (["course", "--distance", "3", "12500"], "--distance: must be 30.0 m to 2000.0 m"),
     (["meter-catch", "900"], "run 1: 900: must be PULSES=AMOUNT"),
+    (["low-flow-catch", "486=1.2 L"], "run 1: 486=1.2 L: must be PULSES=AMOUNT@TIME"),
     (["meter-catch", "900=2 furlongs"],
      "run 1: 900=2 furlongs: unit 'furlongs' is none of mL, fl oz, L"),
     (["tank-check", "1000 L"], "nothing metered in this job yet"),
@@ -97,8 +98,8 @@ def test_bad_input_is_one_line(capsys, arguments, message):
     assert lines == [f"python -m host_sim calibrate: {message}"]
 
 
-@pytest.mark.parametrize("procedure", ["course", "meter-catch", "outlet-catch", "plot-catch",
-                                       "tank-check"])
+@pytest.mark.parametrize("procedure", ["course", "meter-catch", "low-flow-catch",
+                                       "outlet-catch", "plot-catch", "tank-check"])
 def test_the_example_of_each_help_works(capsys, procedure):
     import shlex
 

@@ -6,6 +6,7 @@ meaning): its value is an int in the internal unit of the quantity, a key of the
 """
 
 from rate_control.procedures.course import Course
+from rate_control.procedures.low_flow_catch import LowFlowCatch
 from rate_control.procedures.meter_catch import MeterCatch
 from rate_control.procedures.outlet_catch import OutletCatch
 from rate_control.procedures.plot_catch import PlotCatch
@@ -19,19 +20,21 @@ NAME, CLASS, PARAMS, MEANING = range(4)
 P_NAME, P_QUANTITY, P_LOW, P_HIGH, P_DEFAULT, P_MEANING = range(6)
 
 _PRECISION = ("precision_permille", "share_permille", 1, 50, 5, "precision wanted")
+_CATCH = (
+    ("weighed", "", 0, 1, 0, "0 volume in a jug, 1 mass on a scale"),
+    ("density_g_l", "density_g_l", 500, 2500, 998, "of what is weighed; water 0.998 kg/L"),
+    ("jug_step_ul", "catch_ul", 0, 1000000, 10000, "finest step of the jug"),
+    ("scale_step_g", "mass_g", 0, 1000, 5, "finest step of the scale, if weighed"),
+    _PRECISION,
+)
 
 CATALOGUE = (
     ("course", Course, (
         ("distance_mm", "distance_mm", 30000, 2000000, 100000, "between the stakes, by tape"),
         _PRECISION,
     ), "pulses of the speed sensor on a measured course"),
-    ("meter_catch", MeterCatch, (
-        ("weighed", "", 0, 1, 0, "0 volume in a jug, 1 mass on a scale"),
-        ("density_g_l", "density_g_l", 500, 2500, 998, "of what is weighed; water 0.998 kg/L"),
-        ("jug_step_ul", "catch_ul", 0, 1000000, 10000, "finest step of the jug"),
-        ("scale_step_g", "mass_g", 0, 1000, 5, "finest step of the scale, if weighed"),
-        _PRECISION,
-    ), "pulses of the flow meter for a caught amount"),
+    ("meter_catch", MeterCatch, _CATCH, "pulses of the flow meter for a caught amount"),
+    ("low_flow_catch", LowFlowCatch, _CATCH, "what the flow meter loses at a low flow"),
     ("outlet_catch", OutletCatch, (
         ("outlets", "", 1, 72, 7, "how many outlets are caught"),
         ("time_ms", "time_ms", 5000, 600000, 60000, "how long each is caught"),
