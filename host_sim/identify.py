@@ -20,20 +20,18 @@ from host_sim.scenario import DEMO, Scenario, load_scenario
 from host_sim.virtual_board import VirtualBoard
 from rate_control.controller import Controller
 from rate_control.interlock import BENCH
-from rate_control.procedures.procedure import DONE, RUNNING, Procedure
-from rate_control.procedures.pump_curve import PumpCurveProcedure
-from rate_control.procedures.step_test import StepTest
+from rate_control.procedures import catalogue
+from rate_control.procedures.procedure import DONE, RUNNING
 from rate_control.records import Inputs
 from rate_control.settings import Settings, build
 from rate_control.units import AREA_PER_RATE, SWITCH_MASTER, SWITCH_SECTION_SHIFT, TICK_US
 
 ARM_TICKS = 20
 LONGEST_TICKS = 60_000
-SETTLING_TIME_MS = 1500
 
 
 class Bench:
-    """The scenario's machine standing still, with a controller that has these settings."""
+    """The scenario's machine standing still, its controller with these settings on the bench."""
 
     def __init__(self, scenario: Scenario, settings: Settings) -> None:
         self.controller = Controller(settings)
@@ -61,31 +59,32 @@ class Bench:
         for _ in range(ticks):
             self._board.advance(TICK_US, 0.0)
 
-    def run(self, procedure: Procedure) -> dict[str, Any]:
+    def run(self, name: str, parameters: dict[str, int]) -> dict[str, Any]:
         """What a procedure proposes. Raises InputError where it does not come to an end."""
+        procedure, problem = catalogue.make(name, parameters, self.controller.settings)
+        if problem:
+            raise InputError(f"{name}: {problem}")
         self.controller.begin(procedure)
         for _ in range(LONGEST_TICKS):
             if procedure.state != RUNNING:
                 break
             self._wait(1)
         if procedure.state != DONE:
-            raise InputError(f"{procedure.NAME}: {procedure.reason or 'takes too long'}")
+            raise InputError(f"{name}: {procedure.reason or 'takes too long'}")
         proposal: dict[str, Any] = procedure.proposal()
         return proposal
 
 
 def identify(scenario: Scenario) -> dict[str, Any]:
     """The settings, by name, that both procedures propose."""
-    settings = scenario.settings
-    found = Bench(scenario, settings).run(PumpCurveProcedure(settings, {}))
-    settings, problems = build(found, settings)
+    found = Bench(scenario, scenario.settings).run("pump_curve", {})
+    settings, problems = build(found, scenario.settings)
     if problems:
         raise InputError("\n".join(problems))
     width_mm = sum(settings.section_width_mm[: settings.section_count])
     half_ul_s = settings.curve_flow_ul_s[-1] // 2
     speed_mm_s = half_ul_s * AREA_PER_RATE // (settings.rate_ml_ha * width_mm)
-    wish = {"settling_time_ms": SETTLING_TIME_MS, "speed_mm_s": speed_mm_s}
-    return found | Bench(scenario, settings).run(StepTest(settings, wish))
+    return found | Bench(scenario, settings).run("step_test", {"speed_mm_s": speed_mm_s})
 
 
 def main(arguments: list[str]) -> int:

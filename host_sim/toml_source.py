@@ -85,6 +85,8 @@ def key_lines(text: str) -> dict[Where, int]:
         if header:
             table = _table(header, counts)
             lines.setdefault(table, number)
+            if header[1] == "[[":
+                lines.setdefault(table[:-1], number)  # the array, where it begins
             continue
         key = _KEY.match(line) if not depth else None
         if key:

@@ -7,6 +7,7 @@ as main.py is on a real board: it is called after power-up and after every reset
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from typing import Any
 
 from boards.board import Board
@@ -22,30 +23,64 @@ COUNT_START = LIMIT - 999  # the pulse counters wrap within the first pulses of 
 TickCallback = Callable[[int], None]
 
 
+class MemoryFiles:
+    """The board's flash as a dict: what app.files.Files is on a file system."""
+
+    def __init__(self) -> None:
+        self.slots: dict[str, bytes] = {}
+
+    def read(self, name: str) -> bytes:
+        return self.slots.get(name, b"")
+
+    def write(self, name: str, data: bytes) -> None:
+        self.slots[name] = bytes(data)
+
+    def append(self, name: str, data: bytes) -> None:
+        self.slots[name] = self.read(name) + bytes(data)
+
+
+@dataclass
+class Fittings:
+    """What else is wired to the board, as the application asks for it (see boards/board.py).
+
+    `keys` fills an app.keys.RawKeys. `files` keeps its content over every reset.
+    """
+
+    display: Any = None
+    keys: Callable[[Any], None] | None = None
+    link: Any = None
+    files: MemoryFiles = field(default_factory=MemoryFiles)
+
+
 class VirtualBoard(Board):
     """Couples a machine to a program and moves both through time.
 
     `switches` holds the raw levels of the hand switches, one bit each as in
     rate_control.units; whoever plays the operator sets it. `stalled` holds the program up, as
     a long erase or an endless loop would: its ticks are lost until it is cleared. `lamp` and
-    `buzzer` are what the program last made of them; no display or keys are fitted.
+    `buzzer` are what the program last made of them.
     """
 
+    _callback: TickCallback | None
+    _fed_us: int | None  # None: the watchdog does not run before it is first fed
+
     def __init__(
-        self, clock: VirtualClock, machine: Machine, boot: Callable[[VirtualBoard], None]
+        self,
+        clock: VirtualClock,
+        machine: Machine,
+        boot: Callable[[VirtualBoard], None],
+        fittings: Fittings | None = None,
     ) -> None:
         self.machine = machine
         self.switches = 0
         self.stalled = False
         self.lamp = self.buzzer = 0
         self.actuation = Actuation()
+        self.fittings = fittings or Fittings()
         self._clock = clock
         self._boot = boot
-        self._cause = "power"
-        self._callback: TickCallback | None = None
         self._period_us = 0
         self._due_us = 0
-        self._fed_us: int | None = None  # None: the watchdog does not run yet
         self._reset("power")
 
     def advance(self, step_us: int, speed_m_s: float) -> None:
@@ -67,10 +102,8 @@ class VirtualBoard(Board):
 
     def _reset(self, cause: str) -> None:
         """Lose the program and start it anew, with every output off before it runs."""
-        self.make_safe()
+        self.release()
         self._cause = cause
-        self._callback = None
-        self._fed_us = None
         self.stalled = False
         self._boot(self)
 
@@ -114,11 +147,23 @@ class VirtualBoard(Board):
     def idle(self) -> None:
         """Time moves by `advance` alone, so there is nothing to wait for."""
 
-    def display(self) -> None:
-        return None
+    def release(self) -> None:
+        self.make_safe()
+        self._callback = None
+        self._fed_us = None
+
+    def files(self) -> MemoryFiles:
+        return self.fittings.files
+
+    def link_stream(self) -> Any:
+        return self.fittings.link
+
+    def display(self) -> Any:
+        return self.fittings.display
 
     def read_keys(self, raw: Any) -> None:
-        """No front panel: raw stays as it is."""
+        if self.fittings.keys:
+            self.fittings.keys(raw)
 
     def signal(self, lamp: int, buzzer: int) -> None:
         self.lamp = lamp
