@@ -8,6 +8,7 @@ of that position. The loop and the last gate do not know which one is fitted.
 from rate_control.intmath import clamp, muldiv, muldiv_signed
 from rate_control.records import Decided
 from rate_control.share import PWM_PUMP
+from rate_control.units import DUTY_FULL, TICK_MS
 from rate_control.valve_drive import ValveDrive
 
 ONE_Q20 = 1048576
@@ -21,10 +22,14 @@ class PwmPump:
     way; so it survives a headland and scales with the open sections.
     """
 
-    def __init__(self, curve):
+    def __init__(self, settings, curve):
         self.trim_q20 = 0
         self.position_u16 = 0
         self._curve = curve
+        # a tick's share of the rise from nothing to full; a fall is never held back
+        self._rise_u16 = DUTY_FULL
+        if settings.duty_rise_ms:
+            self._rise_u16 = max(DUTY_FULL * TICK_MS // settings.duty_rise_ms, 1)
 
     def trimmed_ul_s(self, target_ul_s):
         """Return the flow to command for a wanted flow, by what was learned."""
@@ -47,8 +52,8 @@ class PwmPump:
                               -TRIM_LIMIT_Q20, TRIM_LIMIT_Q20)
 
     def drive(self, decided, outputs):
-        """Fill the outputs for the demand."""
-        outputs.duty_u16 = max(decided.demand_u16, 0)
+        """Fill the outputs for the demand, risen no faster than the setting allows."""
+        outputs.duty_u16 = clamp(decided.demand_u16, 0, outputs.duty_u16 + self._rise_u16)
         outputs.valve_pulse_ms = 0
 
 
@@ -88,5 +93,5 @@ class RegulatingValve:
 def make(settings, curve):
     """Return the actuator of the settings."""
     if settings.actuator == PWM_PUMP:
-        return PwmPump(curve)
+        return PwmPump(settings, curve)
     return RegulatingValve(settings, curve)

@@ -49,6 +49,8 @@ TABLE = (
      "pump curve: duty less when the flow falls", "by the pump curve procedure"),
     ("curve_share_ul_s", "uL/s", 1, 0, 10000000, 0,
      "flow that tells how closed sections act on a valve", "by the pump curve procedure"),
+    ("duty_rise_ms", "ms", 1, 0, 5000, 0,
+     "shortest rise of the duty from 0 to full, 0 at once", "if a fuse or a hose jumps"),
     ("valve_travel_ms", "ms", 1, 500, 60000, 4000,
      "regulating valve: time from stop to stop", "by stopwatch"),
     ("valve_min_pulse_ms", "ms", 1, 5, 500, 40,

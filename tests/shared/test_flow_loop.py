@@ -11,7 +11,7 @@ def close_loop(gain_percent, ticks, target=100000, floor=0, settings=None):
     made, problems = build(settings or {"meter_floor_ul_s": floor})
     assert problems == []
     loop = FlowLoop(made)
-    pump = PwmPump(None)
+    pump = PwmPump(made, None)
     measured = Measured()
     decided = Decided()
     decided.target_ul_s = target
@@ -59,7 +59,7 @@ def test_below_the_meter_floor_it_coasts_and_applies_no_minimum():
 def test_no_winding_up_against_a_stop():
     made, _ = build({"meter_floor_ul_s": 0})
     loop = FlowLoop(made)
-    pump = PwmPump(None)
+    pump = PwmPump(made, None)
     measured = Measured()
     decided = Decided()
     decided.target_ul_s = 100000

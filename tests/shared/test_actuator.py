@@ -1,0 +1,127 @@
+"""Actuators: a pump's slew, a valve's pulses, and what each learns from the meter."""
+
+from rate_control.actuator import PwmPump, RegulatingValve
+from rate_control.duty import PumpCurve
+from rate_control.records import Decided, Measured, Outputs
+from rate_control.settings import build
+from rate_control.share import BYPASS_VALVE, INLINE_VALVE
+from rate_control.units import DUTY_FULL, TICK_MS
+
+LINE = {
+    "curve_flow_ul_s": [10000 * point for point in range(9)],
+    "curve_duty_u16": [8191 * point for point in range(9)],
+    "curve_share_ul_s": 100000,
+}
+
+
+def made(**changes):
+    values = dict(LINE)
+    values.update(changes)
+    settings, problems = build(values)
+    assert problems == [], problems
+    return settings
+
+
+def valve(actuator=INLINE_VALVE, **changes):
+    settings = made(actuator=actuator, valve_travel_ms=4000, **changes)
+    return RegulatingValve(settings, PumpCurve(settings))
+
+
+def drive(actuator, demand_u16, ticks):
+    """Drive towards a demand; return the motor time that was given, + opens, in ms."""
+    decided = Decided()
+    outputs = Outputs()
+    decided.demand_u16 = demand_u16
+    total = 0
+    for _ in range(ticks):
+        actuator.drive(decided, outputs)
+        assert abs(outputs.valve_pulse_ms) <= TICK_MS
+        total += outputs.valve_pulse_ms
+    return total
+
+
+def test_pump_rises_slowly_and_falls_at_once():
+    settings = made(duty_rise_ms=500)
+    pump = PwmPump(settings, PumpCurve(settings))
+    decided = Decided()
+    outputs = Outputs()
+    decided.demand_u16 = DUTY_FULL
+    rises = []
+    for _ in range(12):
+        pump.drive(decided, outputs)
+        rises.append(outputs.duty_u16)
+    assert rises[0] == DUTY_FULL // 10
+    assert rises[8] < DUTY_FULL and rises[11] == DUTY_FULL
+    decided.demand_u16 = 0
+    pump.drive(decided, outputs)
+    assert outputs.duty_u16 == 0
+
+
+def test_valve_travels_in_its_time():
+    # a quarter of 4 s of travel, and what a start loses
+    moved = valve(valve_lost_ms=0)
+    moved.valve.position_u16 = 0
+    assert abs(drive(moved, DUTY_FULL // 4, 40) - 1000) <= 2
+    lossy = valve(valve_lost_ms=30)
+    lossy.valve.position_u16 = 0
+    assert abs(drive(lossy, DUTY_FULL // 4, 40) - 1030) <= 2
+
+
+def test_reversing_crosses_the_play_first():
+    # 30 -> 55 % takes 1.000 s of a 4 s travel; back by 5 % with 2 % play (5 + 2) / 25 = 0.280 s
+    moved = valve(valve_lost_ms=0, valve_play_ms=0)
+    moved.valve.position_u16 = DUTY_FULL * 30 // 100
+    assert abs(drive(moved, DUTY_FULL * 55 // 100, 40) - 1000) <= 2
+    moved = valve(valve_lost_ms=0, valve_play_ms=80)
+    moved.valve.position_u16 = DUTY_FULL * 50 // 100
+    drive(moved, DUTY_FULL * 55 // 100, 40)
+    assert abs(drive(moved, DUTY_FULL * 50 // 100, 40) + 280) <= 3
+
+
+def test_small_gaps_are_left_alone():
+    moved = valve(valve_min_pulse_ms=40)
+    moved.valve.position_u16 = 30000
+    assert drive(moved, 30000 + DUTY_FULL * 39 // 4000, 20) == 0
+    assert drive(moved, 30000 + DUTY_FULL * 42 // 4000, 20) > 0
+
+
+def test_bypass_closes_for_more_flow():
+    moved = valve(actuator=BYPASS_VALVE)
+    moved.valve.position_u16 = 0
+    assert drive(moved, DUTY_FULL // 2, 60) < 0
+
+
+def test_a_demand_below_zero_runs_on_against_the_stop():
+    moved = valve()
+    moved.valve.position_u16 = 100
+    assert drive(moved, -DUTY_FULL, 100) == -100 * TICK_MS
+    assert moved.position_u16 == 0
+
+
+def test_the_meter_puts_the_position_right():
+    moved = valve()
+    moved.valve.position_u16 = 20000
+    decided = Decided()
+    measured = Measured()
+    decided.width_mm = 3000
+    decided.expected_ul_s = moved.reference_ul_s(decided)
+    measured.flow_ul_s = 40000  # half of the curve: really at 32764
+    for _ in range(200):
+        decided.expected_ul_s = moved.reference_ul_s(decided)
+        moved.learn(decided, measured, 1048576 // 10)
+    assert abs(moved.position_u16 - 32764) < 100
+
+
+def test_fixed_duty_keeps_learning_the_trim():
+    settings = made()
+    pump = PwmPump(settings, PumpCurve(settings))
+    decided = Decided()
+    measured = Measured()
+    decided.source = Decided.BY_HAND
+    decided.demand_u16 = 32764
+    decided.width_mm = 3000
+    measured.flow_ul_s = 36000  # the curve says 40000
+    for _ in range(400):
+        decided.expected_ul_s = pump.reference_ul_s(decided)
+        pump.learn(decided, measured, 1048576 // 10)
+    assert abs(pump.trimmed_ul_s(36000) - 40000) < 60
