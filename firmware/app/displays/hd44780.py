@@ -17,6 +17,7 @@ _RS = 0x01  # data, not an instruction
 _ENABLE = 0x04  # the controller takes the nibble as it falls
 _LIGHT = 0x08
 
+_NOT_SHIFTED = 0x02
 _ENTRY_RIGHTWARDS = 0x06
 _ON_WITHOUT_CURSOR = 0x0C
 _FOUR_BITS_TWO_LINES = 0x28
@@ -24,7 +25,7 @@ _GLYPH_ADDRESS = 0x40
 _CELL_ADDRESS = 0x80
 
 # bars and block, codes 1 to 4: 8 rows of 5 dots each
-_GLYPHS = (
+GLYPHS = (
     b"\x1f\x1f\x00\x00\x00\x00\x00\x00",
     b"\x00\x00\x00\x00\x00\x00\x1f\x1f",
     b"\x1f\x1f\x00\x00\x00\x00\x1f\x1f",
@@ -47,10 +48,6 @@ class Hd44780(Display):
         """See Display."""
         self._sleep_ms(50)  # after power-up
         self.resync()
-        for code, glyph in enumerate(_GLYPHS):
-            self._instruction(_GLYPH_ADDRESS | (code + 1) << 3)
-            self._data(glyph)
-            self._send()
 
     def resync(self):
         """See Display. Eight bits, three times, is understood even halfway through a byte."""
@@ -60,9 +57,14 @@ class Hd44780(Display):
             self._sleep_ms(wait_ms)
         self._nibble(0x20)  # four bits from here on
         self._send()
-        for code in (_FOUR_BITS_TWO_LINES, _ON_WITHOUT_CURSOR, _ENTRY_RIGHTWARDS):
+        for code in (_FOUR_BITS_TWO_LINES, _ON_WITHOUT_CURSOR, _ENTRY_RIGHTWARDS, _NOT_SHIFTED):
             self._instruction(code)
         self._send()
+        self._sleep_ms(2)  # what undoing a shift takes
+        for code, glyph in enumerate(GLYPHS):
+            self._instruction(_GLYPH_ADDRESS | (code + 1) << 3)
+            self._data(glyph)
+            self._send()
 
     def write_cells(self, row, column, cells):
         """See Display."""
