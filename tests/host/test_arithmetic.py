@@ -8,9 +8,9 @@ from fractions import Fraction
 
 from hypothesis import given
 from hypothesis import strategies as st
+
 from rate_control import application_rate, duty, flow_loop, intmath, units
 from rate_control.intmath import DIVISOR_LIMIT, LIMIT
-
 from tests.support.small_int import SmallInt
 
 amounts = st.integers(0, LIMIT)

@@ -9,13 +9,13 @@ from typing import Any
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from rate_control import settings as table
 from rate_control.controller import Controller
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Request
 from rate_control.settings_table import TABLE
 from rate_control.units import WIDTH_MAX_MM
-
 from tests.support.small_int import SmallInt, harden
 
 
@@ -31,7 +31,7 @@ def random_settings(rng: random.Random) -> table.Settings:
     values: dict[str, Any] = {}
     for entry in TABLE:
         name = entry[table.NAME]
-        if name.startswith("curve_flow") or name.startswith("curve_duty"):
+        if name.startswith(("curve_flow", "curve_duty")):
             span = range(entry[table.LOW], entry[table.HIGH] + 1)
             values[name] = sorted(rng.sample(span, entry[table.COUNT]))
         elif entry[table.COUNT] == 1:
