@@ -75,6 +75,17 @@ def test_a_pulse_told_anew_each_tick_is_one_pulse():
     assert not anew.moving and not once.moving
 
 
+def test_reversal_ends_the_overrun_and_starts_anew():
+    """200 ms open, 5 ms off, 100 ms closed: (200 - 40 + 5) ms one way, (100 - 40 + 15) back."""
+    valve = RegulatingValve(ValveSpec(play_share=0.0, start_s=0.04, overrun_s=0.015,
+                                      travel_s=4.0, start_share=0.5))
+    valve.drive(200)
+    for _ in range(41):
+        valve.step(0.005)
+    drive(valve, -100)
+    assert valve.ball == pytest.approx(0.5 + (0.165 - 0.075) / 4.0, abs=1e-9)
+
+
 def test_no_pulse_stops_a_pulse():
     valve = RegulatingValve(LINEAR)
     valve.drive(4000)

@@ -82,6 +82,16 @@ def test_what_cannot_be_reached_is_clipped():
     assert inverse_actuation(spec, 1.4e-4, 7, low_battery) == 1.0
 
 
+@pytest.mark.parametrize("kind", ["electric_m", "hydraulic", "bypass_pd"])
+def test_inverse_reckons_with_a_blowing_relief_valve(kind):
+    """Above the relief valve's opening the pump gives more than the bar lets out."""
+    spec = machine_spec(kind, manifold={"relief_bar": 0.8, "relief_slope_l_min_bar": 4.0})
+    open_mask = (1 << spec.sections.count) - 1
+    rest = steady_state(spec, 0.5, open_mask)
+    assert rest.pressure_pa > 0.85e5
+    assert inverse_actuation(spec, rest.flow_m3_s, open_mask) == pytest.approx(0.5, abs=1e-4)
+
+
 def test_unbounded_pressure_is_refused():
     spec = machine_spec("bypass_pd", pump={"leak_m3_s_pa": 0.0}, manifold={"relief_pa": 0.0})
     with pytest.raises(ValueError, match="section_mask"):
