@@ -85,10 +85,10 @@ def test_what_cannot_be_reached_is_clipped():
 @pytest.mark.parametrize("kind", ["electric_m", "hydraulic", "bypass_pd"])
 def test_inverse_reckons_with_a_blowing_relief_valve(kind):
     """Above the relief valve's opening the pump gives more than the bar lets out."""
-    spec = machine_spec(kind, manifold={"relief_bar": 0.8, "relief_slope_l_min_bar": 4.0})
+    spec = machine_spec(kind, manifold={"relief_bar": 0.7, "relief_slope_l_min_bar": 4.0})
     open_mask = (1 << spec.sections.count) - 1
     rest = steady_state(spec, 0.5, open_mask)
-    assert rest.pressure_pa > 0.85e5
+    assert rest.pressure_pa > 0.75e5
     assert inverse_actuation(spec, rest.flow_m3_s, open_mask) == pytest.approx(0.5, abs=1e-4)
 
 
