@@ -1,4 +1,4 @@
-"""The reference pages that are made from tables: docs/reference/settings.md, procedures.md."""
+"""The reference pages that are made from tables: settings, procedures, machines."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Any
 
 import host_sim
 from app import quantity_text
+from host_sim.plant.reference import machines_page
 from rate_control import settings as table
 from rate_control.procedures import catalogue
 from rate_control.settings_table import TABLE
@@ -60,6 +61,7 @@ def procedures_page() -> str:
 PAGES: dict[str, Callable[[], str]] = {
     "settings.md": settings_page,
     "procedures.md": procedures_page,
+    "machines.md": machines_page,
 }
 
 

@@ -137,12 +137,12 @@ def hydraulic() -> MachineSpec:
 
 def inline_centrifugal() -> MachineSpec:
     """The fertiliser bar, a centrifugal pump and a regulating valve in the line."""
-    return _fertiliser_bar("inline_centrifugal", INLINE_VALVE, CentrifugalPumpSpec(), ValveSpec())
+    return fertiliser_bar("inline_centrifugal", INLINE_VALVE, CentrifugalPumpSpec(), ValveSpec())
 
 
 def inline_pd() -> MachineSpec:
     """The fertiliser bar, a shaft-driven displacement pump relieved at 6 bar, valve in line."""
-    return _fertiliser_bar("inline_pd", INLINE_VALVE, PdPumpSpec(), ValveSpec(), 6 * BAR_PA)
+    return fertiliser_bar("inline_pd", INLINE_VALVE, PdPumpSpec(), ValveSpec(), 6 * BAR_PA)
 
 
 def bypass_centrifugal() -> MachineSpec:
@@ -154,16 +154,16 @@ def bypass_centrifugal() -> MachineSpec:
         shutoff_pa=8 * BAR_PA, droop_pa=4 * BAR_PA, rated_flow_m3_s=80 * L_MIN_M3_S
     )
     valve = ValveSpec(flow_m3_s=200 * L_MIN_M3_S, start_share=1.0)
-    return _fertiliser_bar("bypass_centrifugal", BYPASS_VALVE, pump, valve)
+    return fertiliser_bar("bypass_centrifugal", BYPASS_VALVE, pump, valve)
 
 
 def bypass_pd() -> MachineSpec:
     """The fertiliser bar, a shaft-driven displacement pump and a valve back to the tank."""
     valve = ValveSpec(flow_m3_s=150 * L_MIN_M3_S, start_share=1.0)
-    return _fertiliser_bar("bypass_pd", BYPASS_VALVE, PdPumpSpec(), valve, 8 * BAR_PA)
+    return fertiliser_bar("bypass_pd", BYPASS_VALVE, PdPumpSpec(), valve, 8 * BAR_PA)
 
 
-def _fertiliser_bar(
+def fertiliser_bar(
     kind: str, actuator: str, pump: PumpSpec, valve: ValveSpec, relief_pa: float = 0.0
 ) -> MachineSpec:
     """12 m for liquid fertiliser: four sections of 3 m, 24 orifices of 3.0 L/min water at 3 bar.

@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from random import Random
 from typing import Any, ClassVar, Protocol, Self
 
-from host_sim.plant.units import TRADE_UNITS
+from host_sim.plant.units import trade_names
 
 
 class Spread(Protocol):
@@ -34,6 +34,9 @@ class Within:
     def draw(self, value: float, rng: Random) -> float:
         return rng.uniform(self.low, self.high)
 
+    def __str__(self) -> str:
+        return f"{self.low:g} to {self.high:g}"
+
 
 @dataclasses.dataclass(frozen=True, slots=True)
 class WithinLog:
@@ -45,6 +48,9 @@ class WithinLog:
     def draw(self, value: float, rng: Random) -> float:
         return math.exp(rng.uniform(math.log(self.low), math.log(self.high)))
 
+    def __str__(self) -> str:
+        return f"{self.low:g} to {self.high:g}, logarithmic"
+
 
 @dataclasses.dataclass(frozen=True, slots=True)
 class Percent:
@@ -55,6 +61,9 @@ class Percent:
     def draw(self, value: float, rng: Random) -> float:
         return value * (1.0 + rng.uniform(-self.percent, self.percent) / 100.0)
 
+    def __str__(self) -> str:
+        return f"+-{self.percent:g} %"
+
 
 @dataclasses.dataclass(frozen=True, slots=True)
 class Times:
@@ -64,6 +73,9 @@ class Times:
 
     def draw(self, value: float, rng: Random) -> float:
         return value * math.exp(rng.uniform(-1.0, 1.0) * math.log(self.factor))
+
+    def __str__(self) -> str:
+        return f"1/{self.factor:g} to {self.factor:g} times"
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -172,10 +184,9 @@ class Table:
         known = rows(type(self))
         if given in known:
             return given, 1.0
-        for suffix in sorted(TRADE_UNITS, key=len, reverse=True):
-            si_suffix, factor = TRADE_UNITS[suffix]
-            name = given.removesuffix(suffix) + si_suffix
-            if given.endswith(suffix) and name in known:
+        for name in known:
+            factor = trade_names(name).get(given)
+            if factor is not None:
                 return name, factor
         close = difflib.get_close_matches(given, known, n=1)
         hint = f"; did you mean {close[0]}?" if close else ""

@@ -32,3 +32,22 @@ TRADE_UNITS = {
     "_per_l": ("_per_m3", 1e3),
     "_per_gal": ("_per_m3", 1.0 / GALLON_M3),
 }
+
+# Units that a name may end in besides: each ends like a shorter one that it is not.
+OTHER_UNITS = ("_v_s", "_kg_m2", "_kg_m3", "_pa_s", "_rad_s", "_per_m")
+
+
+def unit_of(name: str) -> str:
+    """The SI unit that a parameter's name ends in, the longest that fits; "" if none."""
+    known = {si_suffix for si_suffix, _ in TRADE_UNITS.values()} | set(OTHER_UNITS)
+    return max((unit for unit in known if name.endswith(unit)), key=len, default="")
+
+
+def trade_names(name: str) -> dict[str, float]:
+    """Other names of a parameter, in trade units, and the factor from each to SI."""
+    unit = unit_of(name)
+    return {
+        name.removesuffix(unit) + suffix: factor
+        for suffix, (si_suffix, factor) in TRADE_UNITS.items()
+        if unit and si_suffix == unit
+    }

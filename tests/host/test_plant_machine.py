@@ -6,8 +6,11 @@ import pickle
 
 import pytest
 
-from host_sim.plant.catalogue import machine_spec, machine_spec_from_table
+from host_sim.plant.catalogue import KINDS, machine_spec, machine_spec_from_table
 from host_sim.plant.machine import Actuation, Machine
+from host_sim.plant.parameters import rows
+from host_sim.plant.reference import machines_page
+from host_sim.plant.units import trade_names
 
 
 def drive(machine: Machine, ticks: int, duty: float = 0.6, mask: int = 7) -> list[object]:
@@ -128,3 +131,25 @@ def test_trade_units_are_exact():
     assert spec.manifold.compliance_m3_pa == pytest.approx(1.5e-10)
     assert spec.meter.pulses_per_m3 == pytest.approx(1700 / 3.785411784e-3)
     assert spec.meter.full_scale_m3_s == pytest.approx(4 * 3.785411784e-3 / 60)
+
+
+def test_trade_names_fit_the_whole_unit_of_a_parameter():
+    """A bar in the denominator is not a bar, a metre in pulses per metre is not a length."""
+    assert set(trade_names("leak_m3_s_pa")) == {"leak_l_min_bar"}
+    assert set(trade_names("flow_m3_s")) == {"flow_l_min", "flow_gal_min"}
+    assert set(trade_names("noise_m_s")) == {"noise_km_h", "noise_mph"}
+    for name in ("emf_v_s", "viscosity_pa_s", "density_kg_m3", "inertia_kg_m2", "pulses_per_m",
+                 "open_v", "wear"):
+        assert trade_names(name) == {}
+    assert machine_spec("bypass_pd", pump={"leak_l_min_bar": 2.0}).pump.leak_m3_s_pa == (
+        pytest.approx(2.0 * 1e-3 / 60 / 1e5)
+    )
+
+
+def test_every_parameter_of_every_machine_is_in_the_reference():
+    page = machines_page()
+    for kind in KINDS:
+        assert f"`{kind}`" in page
+        for table in machine_spec(kind).tables().values():
+            assert all(f"| `{name}` | {row.note} |" in page
+                       for name, row in rows(type(table)).items())
