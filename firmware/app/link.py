@@ -2,7 +2,8 @@
 
 The stream's read(limit) returns what has arrived, at most limit bytes, or None or b"" where
 nothing has; write(data) takes what it can and returns how many bytes that were, or None. Neither
-may wait. A UART made with timeout=0 is such a stream, and so is ConsolePort.
+may wait. A UART made with timeout=0 is such a stream, and so is
+boards/console_port.py.
 
 One poll does a bounded amount of work: it reads at most CHUNK bytes, answers at most one request
 and makes at most one record. While a record is on its way out no request is taken, so the other
