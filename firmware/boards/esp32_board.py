@@ -14,6 +14,7 @@ from machine import ADC, I2C, PWM, SPI, WDT, Pin, Timer
 from boards import esp32_pins as pins
 from boards import wiring
 from boards.board import Board
+from boards.console_port import ConsolePort
 from boards.esp32_pulses import PulseInput, TimedOutput
 from boards.front_panel import FrontPanel
 from boards.safe_outputs import outputs_off
@@ -118,6 +119,10 @@ class Esp32Board(Board):
         """See Board."""
         sleep_ms(IDLE_MS)
 
+    def link_stream(self):
+        """See Board."""
+        return ConsolePort()
+
     def display(self):
         """See Board."""
         return self._panel.display()
@@ -131,7 +136,7 @@ class Esp32Board(Board):
         self._panel.signal(lamp, buzzer)
 
     def release(self):
-        """Stop the tick with every output off, and put the watchdog off for an hour."""
+        """See Board. This chip's watchdog cannot be stopped, so it is put off for an hour."""
         self.make_safe()
         if self._timer:
             self._timer.deinit()

@@ -16,6 +16,7 @@ from machine import ADC, I2C, PWM, SPI, WDT, Pin, Timer
 from boards import rp2_pins as pins
 from boards import wiring
 from boards.board import Board
+from boards.console_port import ConsolePort
 from boards.front_panel import FrontPanel
 from boards.rp2_pulses import PulseInput, TimedOutput
 from boards.safe_outputs import outputs_off
@@ -153,6 +154,10 @@ class Rp2Board(Board):
         """See Board."""
         sleep_ms(IDLE_MS)
 
+    def link_stream(self):
+        """See Board."""
+        return ConsolePort()
+
     def display(self):
         """See Board."""
         return self._panel.display()
@@ -166,7 +171,7 @@ class Rp2Board(Board):
         self._panel.signal(lamp, buzzer)
 
     def release(self):
-        """Stop tick and watchdog with every output off: for new firmware and for the self-test."""
+        """See Board."""
         self.make_safe()
         if self._timer:
             self._timer.deinit()

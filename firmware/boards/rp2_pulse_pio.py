@@ -31,40 +31,41 @@ def count_edges():
     been low for as many, so the time pushed is FILTER_LOOPS - 1 turns after the first high
     poll. Nothing ever waits for the processor: DMA takes the words out (see rp2_pulses.py).
 
-    Cycle by cycle: every way from one X-- to the next is LOOP_CYCLES long. X-- with its delay
-    is 21 (15 after a push), and each branch below it is 4 (10 with the push).
+    Cycle by cycle: every way from one X-- to the next takes LOOP_CYCLES, of which X-- and its
+    delay are 21 and the branch below it is 4. The push makes its turn 6 longer, and the X-- after
+    it makes the next one 6 shorter.
     """
-    label("high")  # noqa: F821 (the names are the assembler's)
-    mov(osr, null)[1]  # noqa: F821   start the filter anew
-    label("high_again")  # noqa: F821
-    nop()  # noqa: F821
-    jmp(x_dec, "high_poll")[20]  # noqa: F821
-    wrap_target()  # noqa: F821
-    label("high_poll")  # noqa: F821
-    jmp(pin, "high")  # noqa: F821
-    out(null, 4)  # noqa: F821   low: one step of the filter
-    jmp(not_osre, "high_again")  # noqa: F821
-    mov(osr, null)  # noqa: F821   low for FILTER_LOOPS polls
+    label("high")
+    mov(osr, null)[1]  # start the filter anew
+    label("high_again")
+    nop()
+    jmp(x_dec, "high_poll")[20]
+    wrap_target()
+    label("high_poll")
+    jmp(pin, "high")
+    out(null, 4)  # low: one step of the filter
+    jmp(not_osre, "high_again")
+    mov(osr, null)  # low for FILTER_LOOPS polls
 
-    label("low_turn")  # noqa: F821
-    jmp(x_dec, "low_poll")[20]  # noqa: F821
-    label("low_poll")  # noqa: F821
-    jmp(pin, "rising")  # noqa: F821
-    mov(osr, null)[1]  # noqa: F821
-    jmp("low_turn")  # noqa: F821
-    label("rising")  # noqa: F821
-    out(null, 4)  # noqa: F821
-    jmp(not_osre, "low_turn")[1]  # noqa: F821
+    label("low_turn")
+    jmp(x_dec, "low_poll")[20]
+    label("low_poll")
+    jmp(pin, "rising")
+    mov(osr, null)[1]
+    jmp("low_turn")
+    label("rising")
+    out(null, 4)
+    jmp(not_osre, "low_turn")[1]
 
-    jmp(y_dec, "counted")  # noqa: F821   high for FILTER_LOOPS polls: an edge
-    label("counted")  # noqa: F821
-    in_(x, 30)  # noqa: F821
-    in_(y, 30)  # noqa: F821
-    in_(x, 30)  # noqa: F821
-    in_(y, 30)  # noqa: F821
-    mov(osr, null)  # noqa: F821
-    jmp(x_dec, "high_poll")[14]  # noqa: F821   X == 0 falls through to the same place
-    wrap()  # noqa: F821
+    jmp(y_dec, "counted")  # high for FILTER_LOOPS polls: an edge
+    label("counted")
+    in_(x, 30)
+    in_(y, 30)
+    in_(x, 30)
+    in_(y, 30)
+    mov(osr, null)
+    jmp(x_dec, "high_poll")[14]  # X == 0 falls through to the same place
+    wrap()
 
 
 @rp2.asm_pio(set_init=rp2.PIO.OUT_LOW)
@@ -74,13 +75,13 @@ def one_shot():
     A new word replaces what is left of the one before; 0 ends it within a turn. With nothing
     new, "pull(noblock)" takes X, the turns that are left.
     """
-    label("off")  # noqa: F821
-    set(pins, 0)  # noqa: F821
-    wrap_target()  # noqa: F821
-    label("turn")  # noqa: F821
-    pull(noblock)  # noqa: F821
-    mov(x, osr)  # noqa: F821
-    jmp(not_x, "off")  # noqa: F821
-    set(pins, 1)  # noqa: F821
-    jmp(x_dec, "turn")  # noqa: F821   X is not 0 here
-    wrap()  # noqa: F821
+    label("off")
+    set(pins, 0)
+    wrap_target()
+    label("turn")
+    pull(noblock)
+    mov(x, osr)
+    jmp(not_x, "off")
+    set(pins, 1)
+    jmp(x_dec, "turn")  # X is not 0 here
+    wrap()

@@ -8,6 +8,7 @@ from tests.fakes.pio import StateMachine
 
 TICKS_MASK = (1 << 30) - 1
 PULLED_UP = 1
+INTERRUPT_NS = 50_000  # from an edge to the handler; no matter for a hard one
 
 
 class ChipReset(Exception):
@@ -69,6 +70,7 @@ class Chip:
     def __init__(self, start_us=TICKS_MASK - 40_000):
         self.ns = start_us * 1000
         self.sources = {}  # by pin: what drives it from outside
+        self.rises_before = {}  # by pin: edges of the sources it had before
         self.analog_u16 = {}
         self.registers = {}
         self.reset_by_watchdog = False
@@ -82,7 +84,7 @@ class Chip:
         self.machines = {}
         self.channels = []
         self.timers = []
-        self.counters = []
+        self.interrupts = {}  # by pin: (handler, edges before this time are dealt with)
         self.watchdog_ns = None
         self.watchdog_due = None
         self.history = []  # (ns, pin, level) of every driven change
@@ -114,6 +116,8 @@ class Chip:
             self.history.append((self.ns if ns is None else ns, pin, level))
             for listener in self.listeners.get(pin, ()):
                 listener(level)
+            if pin in self.interrupts:
+                self.interrupts[pin][0]()
 
     def modulate(self, pin, freq, duty_u16):
         """An output carries PWM."""
@@ -122,9 +126,17 @@ class Chip:
         high = period * duty_u16 // 65535
         self.outputs[pin] = Square(self.ns, period, high) if high else Steady(0)
 
-    def rises(self, pin, ns):
+    def connect(self, pin, source):
+        """From now on something else drives a pin from outside."""
+        self.sync()
+        self.rises_before[pin] = self.rises(pin)
+        self.sources[pin] = source
+
+    def rises(self, pin):
+        """How many rising edges a pin has seen so far."""
         source = self.source(pin)
-        return source.rises(ns) if isinstance(source, Square) else 0
+        here = source.rises(self.ns) if isinstance(source, Square) else 0
+        return self.rises_before.get(pin, 0) + here
 
     # time
 
@@ -140,16 +152,45 @@ class Chip:
         """Live on; raises ChipReset where the watchdog bites."""
         end = self.ns + us * 1000
         while True:
-            timer = min(self.timers, key=lambda timer: timer.due_ns) if self.timers else None
-            due = end if timer is None else min(end, timer.due_ns)
-            if self.watchdog_due is not None and self.watchdog_due <= due:
+            due, act = self._next_event()
+            if self.watchdog_due is not None and self.watchdog_due <= min(due, end):
                 self.ns = self.watchdog_due
                 self.bite()
-            self.ns = max(self.ns, due)
+            self.ns = max(self.ns, min(due, end))
             self.sync()
-            if timer is None or timer.due_ns > end:
+            if due > end:
                 return
-            timer.fire()
+            act()
+
+    def _next_event(self):
+        """When the next timer or interrupt is due, and what to call then."""
+        due, act = 1 << 60, None
+        for timer in self.timers:
+            if timer.due_ns < due:
+                due, act = timer.due_ns, timer.fire
+        for pin in self.interrupts:
+            rise = self._next_rise(pin, self.interrupts[pin][1])
+            if rise is not None and rise + INTERRUPT_NS < due:
+                due, act = rise + INTERRUPT_NS, self._interrupt(pin)
+        return due, act
+
+    def _interrupt(self, pin):
+        def act():
+            handler = self.interrupts[pin][0]
+            self.interrupts[pin] = (handler, self.ns)
+            handler()
+
+        return act
+
+    def _next_rise(self, pin, ns):
+        """When a square wave rises next after a time."""
+        source = self.source(pin)
+        if not isinstance(source, Square):
+            return None
+        change = source.next_change(ns)
+        while change is not None and not source.level(change):
+            change = source.next_change(change)
+        return change
 
     def bite(self):
         """The watchdog resets the chip: pins float, everything stops, registers remember."""

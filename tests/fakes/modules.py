@@ -56,7 +56,9 @@ def machine_module(chip):
             return None
 
         def irq(self, handler=None, trigger=3, hard=False):
-            chip.listeners[("irq", self.number)] = handler and (lambda: handler(self))
+            chip.interrupts.pop(self.number, None)
+            if handler:
+                chip.interrupts[self.number] = (lambda: handler(self), chip.ns)
 
     class PWM:
         def __init__(self, pin, freq, duty_u16):
@@ -212,10 +214,10 @@ def esp32_module(chip):
             self.start_count = 0
 
         def start(self):
-            self.start_count = chip.rises(self.pin, chip.ns)
+            self.start_count = chip.rises(self.pin)
 
         def value(self):
-            return (chip.rises(self.pin, chip.ns) - self.start_count) % self.top
+            return (chip.rises(self.pin) - self.start_count) % self.top
 
     class RMT:
         def __init__(self, pin, resolution_hz):
