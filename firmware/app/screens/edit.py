@@ -71,7 +71,13 @@ class Number(_Edit):
         self._lowest = self._within(self._steps_of(self._low), 1)
         self._highest = self._within(self._steps_of(self._high), -1)
         self._places = max(len(str(self._highest)), self._decimals + 1)
-        self._place = max(len(str(self._steps)) - 1, 0)  # 0 is the last digit
+        self._place = self._first_place()  # 0 is the last digit
+
+    def _first_place(self):
+        """The first digit of the value, or the ones; of nothing, the first that can be."""
+        if not self._steps:
+            return self._places - 1
+        return max(len(str(self._steps)) - 1, self._decimals)
 
     def _steps_of(self, value):
         if not self._quantity:
