@@ -54,7 +54,7 @@ def test_not_yet_says_how_much_and_keeps_nothing(capsys, tmp_path):
     status, lines = calibrate(capsys, "meter-catch", "--settings", str(path), "--keep",
                               "90=0.2 L", "90=0.2 L", "90=0.2 L")
     assert status == 1
-    assert lines[-1] == "Not yet: runs too short; make each at least 2444 mL"
+    assert lines[-1] == "Not yet: runs too short; each must be at least 2444 mL"
     assert load(path).meter_pulses_hl == 45000
     assert not (tmp_path / "machine.toml.before").exists()
 

@@ -94,7 +94,7 @@ def test_short_course_is_told_how_long_it_must_be():
     # 2 pulses/m: 100 m count 200, 1/200 = 0.5 %; 60 m count 120, 1/120 = 0.833 %
     assert course(200, 200, 200, 200).needs_more() is None
     assert course(120, 120, 120, 120, distance_mm=60000).needs_more() == (
-        "runs too short; make each at least", 100000, "distance_mm")
+        "runs too short; each must be at least", 100000, "distance_mm")
 
 
 def test_scatter_is_answered_with_further_runs():
@@ -170,7 +170,7 @@ def test_catch_by_mass_needs_the_density_and_only_for_that():
 def test_catch_too_small_says_how_much():
     # 1/90 + 10/200: 6.11 %; wanted 0.5 %
     assert catch((90, 200000), (90, 200000), (90, 200000)).needs_more() == (
-        "runs too short; make each at least", 2444445, "catch_ul")  # (200/90 + 10) mL / 0.5 %
+        "runs too short; each must be at least", 2444445, "catch_ul")  # (200/90 + 10) mL / 0.5 %
     assert catch((1100, 2444445), (1100, 2444445), (1100, 2444445)).needs_more() is None
 
 

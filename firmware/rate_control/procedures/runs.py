@@ -140,7 +140,7 @@ class CountedRuns(Procedure):
         needed = -(-(amount + self._step * pulses) * ONE_PPM // (pulses * self._precision_ppm))
         if amount >= needed * len(self._amounts):
             return None
-        return "runs too short; make each at least", self._shown(needed), self._amount_quantity
+        return "runs too short; each must be at least", self._shown(needed), self._amount_quantity
 
     def _shown(self, amount):
         """Return an amount in the unit of amount_quantity."""
