@@ -192,6 +192,17 @@ def test_entry_out_of_range_changes_nothing():
     assert procedure.act(ENTER, 2000000) == ""
 
 
+def test_editing_begins_at_the_amount_of_the_run_before():
+    for weighed, usual in ((0, 2000000), (1, 1996)):
+        procedure = begin("meter_catch", weighed=weighed)
+        for amount in (usual, usual + 10):
+            assert procedure.act(MARK) == ""
+            tick(procedure, 900)
+            assert procedure.act(MARK) == ""
+            assert procedure.suggestion() == amount
+            assert procedure.act(ENTER, usual + 10) == ""
+
+
 def test_stop_leaves_no_proposal():
     procedure = course(12500, 12500, 12500, 12500)
     procedure.stop()

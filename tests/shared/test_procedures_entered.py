@@ -254,3 +254,17 @@ def test_bad_parameters_are_refused_as_a_whole():
     assert procedure is None
     assert problem == ("colour: no such parameter; "
                        "distance_mm: must be 30000 to 2000000, is 5")
+
+
+def test_editing_begins_near_what_is_to_be_expected():
+    assert outlets([600]).act(TAKE_BACK) == ""
+    procedure = begin("outlet_catch", outlets=3, nominal_flow_ul_s=10000, time_ms=60000)
+    assert procedure.suggestion() == 600 * ML
+    assert procedure.act(ENTER, 610 * ML) == ""
+    assert procedure.suggestion() == 610 * ML
+    assert begin("plot_catch", width_mm=500).suggestion() == 100 * ML
+    assert begin("tank_check", meter_ml=5000).suggestion() == 5000
+    for name in ("outlet_catch", "plot_catch", "tank_check"):
+        procedure = begin(name, **({"meter_ml": 5000} if name == "tank_check" else {}))
+        _, _, low, high = procedure.entry()
+        assert low <= procedure.suggestion() <= high

@@ -41,7 +41,7 @@ class Run(Screen):
             return answer(self.app, self.app.stop_procedure())
         if action == ENTER:
             name, quantity, low, high = procedure.entry()
-            return edit(self.app, name, (quantity, low, high), low,
+            return edit(self.app, name, (quantity, low, high), procedure.suggestion(),
                         lambda value: self.app.act(ENTER, value))
         problem = self.app.act(action)
         more = procedure.needs_more() if problem and action == COMPLETE else None

@@ -13,6 +13,7 @@ from rate_control.procedures.runs import CountedRuns
 VOLUME_MAX_UL = 1000000000
 MASS_MAX_G = 1000000
 UL_PER_L = 1000000
+USUAL_UL = 2000000
 
 
 class MeterCatch(CountedRuns):
@@ -54,6 +55,10 @@ class MeterCatch(CountedRuns):
         if self._weighed:
             return "mass", self._amount_quantity, 1, MASS_MAX_G
         return "volume", self._amount_quantity, 1, VOLUME_MAX_UL
+
+    def suggestion(self):
+        """See Procedure: the amount of the run before."""
+        return self._shown(self._amounts[-1] if self._amounts else USUAL_UL)
 
     def _begin(self):
         self._spilt = 0

@@ -20,6 +20,7 @@ from rate_control.procedures.keeping import ratio_rounded
 from rate_control.procedures.procedure import COMPLETE, ENTER, TAKE_BACK, Procedure
 
 CATCH_MAX_UL = 100000000
+USUAL_UL = 500000
 RULE_MEAN_PPM = 50000
 RULE_NOMINAL_PPM = 100000
 ODD_PPM = 100000
@@ -52,7 +53,7 @@ class OutletCatch(Procedure):
         caught = len(self._caught_ul)
         if not caught:
             return (ENTER,)
-        return (TAKE_BACK, COMPLETE) if caught == self._outlets else (ENTER, TAKE_BACK)
+        return (COMPLETE, TAKE_BACK) if caught == self._outlets else (ENTER, TAKE_BACK)
 
     def prompt(self):
         """See Procedure."""
@@ -66,6 +67,10 @@ class OutletCatch(Procedure):
         if caught == self._outlets:
             return None
         return "outlet %d" % (caught + 1), "catch_ul", 0, CATCH_MAX_UL
+
+    def suggestion(self):
+        """See Procedure: the outlet before, or a new one."""
+        return self._caught_ul[-1] if self._caught_ul else self._nominal_ul or USUAL_UL
 
     def _enter(self, value):
         self._caught_ul.append(value)

@@ -61,10 +61,10 @@ class PlotCatch(Procedure):
         """See Procedure."""
         if self._begun is not None:
             return (MARK, TAKE_BACK)
-        actions = (COMPLETE, TAKE_BACK) if self._caught_ul else (MARK,)
-        if not self._caught_ul and self._courses_ticks:
-            actions += (TAKE_BACK,)
-        return actions + (ENTER,) if len(self._caught_ul) < MAX_CATCHES else actions
+        if self._caught_ul:
+            more = (ENTER,) if len(self._caught_ul) < MAX_CATCHES else ()
+            return more + (COMPLETE, TAKE_BACK)
+        return (ENTER, MARK, TAKE_BACK) if self._courses_ticks else (MARK, ENTER)
 
     def prompt(self):
         """See Procedure."""
@@ -77,6 +77,13 @@ class PlotCatch(Procedure):
     def entry(self):
         """See Procedure."""
         return "outlet %d" % (len(self._caught_ul) + 1), "catch_ul", 1, CATCH_MAX_UL
+
+    def suggestion(self):
+        """See Procedure: the catch before, or what the target rate gives."""
+        if self._caught_ul:
+            return self._caught_ul[-1]
+        plots_mm2 = self._distance_mm * self._width_mm * self._times
+        return min(self._target_ml_ha * plots_mm2 // ML_HA_PER_UL_MM2, CATCH_MAX_UL)
 
     def _mark(self):
         if self._begun is None:

@@ -3,7 +3,8 @@
 A procedure is made from a row of catalogue.py, handed to Controller.procedure and stepped once
 a tick after the interlock, without allocating. Between ticks a person acts on it: marks, enters
 what was read off a jug or a scale, takes back a slip, completes. Screens, link and command line
-need nothing but accepts(), act(), prompt(), entry(), needs_more(), facts() and proposal().
+need nothing but accepts(), act(), prompt(), entry(), suggestion(), needs_more(), facts() and
+proposal().
 
 It proposes settings when it is done and changes none: the application shows the proposal beside
 the present values (see keeping.py) and applies it only when a person confirms. A procedure that
@@ -62,7 +63,7 @@ class Procedure:
         self.duty_u16 = 0
 
     def accepts(self):
-        """Return the actions that make sense now, a tuple out of the words above."""
+        """Return the actions that make sense now, a tuple of the words above, the usual first."""
         return ()
 
     def act(self, action, value=None):
@@ -90,6 +91,10 @@ class Procedure:
 
     def entry(self):
         """Return what ENTER takes now as (name, quantity, low, high), None for nothing."""
+
+    def suggestion(self):
+        """Return the value to begin from when a person edits what ENTER takes."""
+        return self.entry()[2]
 
     def needs_more(self):
         """Return what is missing for the wanted precision as (words, value, quantity), or None.

@@ -57,6 +57,10 @@ class TankCheck(Procedure):
         """See Procedure."""
         return None if self._tank_ml else ("volume", "volume_ml", 1, VOLUME_MAX_ML)
 
+    def suggestion(self):
+        """See Procedure: the volume by meter."""
+        return self._meter_ml
+
     def _enter(self, value):
         if not value <= TOO_FAR * self._meter_ml <= TOO_FAR * TOO_FAR * value:
             return "far from the metered volume: check it"
