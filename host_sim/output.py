@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from pathlib import Path
 
 from host_sim.errors import InputError
@@ -43,7 +44,8 @@ def _write(paths: list[Path], put: Callable[[Path, Path], None]) -> list[Path]:
             part.replace(path)
     except OSError as error:
         for part in parts.values():
-            part.unlink(missing_ok=True)
+            with suppress(OSError):
+                part.unlink()
         raise InputError(f"{error.filename or paths[0]}: cannot be written: {error.strerror}"
                          ) from error
     return paths

@@ -88,7 +88,7 @@ def ground_cells(truth: Truth) -> Column:
     permitted to apply.
     """
     end_m = np.append(truth.distance_m, truth.distance_m[-1] + truth.step_m[-1])
-    edges = np.arange(max(np.ceil(end_m[-1] / CELL_M), 1.0) + 1.0) * CELL_M
+    edges = np.arange(max(np.ceil(end_m[-1] / CELL_M - 1e-6), 1.0) + 1.0) * CELL_M
     ratios = np.full((len(edges) - 1, len(truth.section_width_m)), np.nan)
     for index in range(ratios.shape[1]):
         on = truth.permitted & truth.section_on[:, index]

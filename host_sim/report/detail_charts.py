@@ -41,12 +41,15 @@ def paint_zoom(figure: Figure, picture: Picture, start_s: float, end_s: float) -
 
 
 def paint_histogram(figure: Figure, picture: Picture) -> None:
-    """How the distance is spread over rate errors; what is beyond the ends is in the end bars."""
+    """How the distance is spread over rate errors; what is beyond the ends is in the end bars.
+
+    Something must have been judged.
+    """
     truth = picture.truth
     judged = truth.judged
     error_pct = np.clip(100 * truth.error[judged], HISTOGRAM_PCT[0], HISTOGRAM_PCT[-1] - 1e-9)
     weight = truth.step_m[judged]
-    share = 100 * weight / weight.sum() if len(weight) else weight
+    share = 100 * weight / weight.sum()
     axis = figure.subplots()
     axis.hist(error_pct, HISTOGRAM_PCT.tolist(), weights=share, color=MARKERS["true"])
     axis.set_yscale("log")

@@ -55,7 +55,7 @@ def _charts(picture: Picture, figures: dict[str, Any]) -> dict[str, Any]:
         "way": [draw(partial(paint_way, picture=picture, size=size), size, height_in, way)
                 for size in (WIDE, NARROW)],
         "histogram": [draw(partial(paint_histogram, picture=picture), size, 2.6, spread)
-                      for size in (WIDE, NARROW)],
+                      for size in (WIDE, NARROW) if picture.truth.judged.any()],
         "zooms": [_zoom(picture, stretch) for stretch in figures["worst_stretches"][:ZOOMS]],
     }
 

@@ -43,7 +43,8 @@ def paint_way(figure: Figure, picture: Picture, size: Size) -> None:
             _shade_lifted(axis, picture)
     _number_events(list(axes), picture)
     axes[-1].set_xlabel(f"distance ({picture.unit('distance_m')})")
-    axes[-1].set_xlim(picture.way[0], picture.way[-1])
+    if picture.way[-1] > picture.way[0]:
+        axes[-1].set_xlim(picture.way[0], picture.way[-1])
 
 
 def _ribbon(axis: Axes, picture: Picture, size: Size) -> None:
