@@ -1,11 +1,14 @@
-"""A front panel without hardware: the display as text, encoder and keys by call."""
+"""A front panel without hardware: the display as text, encoder and keys by call.
+
+`display` and `read_keys` are what the fittings of a virtual board ask for.
+"""
 
 from __future__ import annotations
 
 from collections import deque
 
 from app.displays.display import Display
-from app.grid import BAR_BOTH, BAR_BOTTOM, BAR_TOP, BLOCK, COLUMNS, ROWS, Grid
+from app.grid import BAR_BOTH, BAR_BOTTOM, BAR_TOP, BLOCK, COLUMNS, ROWS
 from app.keys import QUARTERS, STEADY, RawKeys
 from rate_control.intmath import LIMIT
 
@@ -33,7 +36,7 @@ class GridDisplay(Display):
 
 
 class FrontPanel:
-    """Display, encoder, two keys, lamp and buzzer.
+    """Display, encoder and two keys.
 
     turn(), push() and back() may be called at any time; the board reads them one after the
     other, each for as many readings as a finger takes.
@@ -41,8 +44,6 @@ class FrontPanel:
 
     def __init__(self) -> None:
         self.display = GridDisplay()
-        self.lamp = 0
-        self.buzzer = 0
         self._quarters = LIMIT - 1  # it wraps at the first turn clockwise
         self._levels: deque[tuple[int, int, int]] = deque()  # notches, push, back
 
@@ -74,11 +75,6 @@ class FrontPanel:
         raw.push = push
         raw.back = back
 
-    def signal(self, lamp: int, buzzer: int) -> None:
-        """See Board."""
-        self.lamp = lamp
-        self.buzzer = buzzer
-
     def text(self) -> str:
         """What the display shows: four lines of twenty characters."""
         return text_of(self.display.cells)
@@ -89,8 +85,3 @@ def text_of(cells: bytes | bytearray) -> str:
     characters = [BARS.get(code, chr(code)) for code in cells]
     rows = range(0, COLUMNS * ROWS, COLUMNS)
     return "\n".join("".join(characters[start : start + COLUMNS]) for start in rows)
-
-
-def grid_text(grid: Grid) -> str:
-    """A grid as text."""
-    return text_of(grid.cells)
