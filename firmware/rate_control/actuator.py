@@ -42,6 +42,9 @@ class PwmPump:
         flow = self._curve.flow_ul_s(decided.demand_u16, decided.width_mm)
         return muldiv(flow, ONE_Q20, ONE_Q20 + self.trim_q20)
 
+    def observe(self, decided, measured):
+        """Look at the meter whether or not the loop may learn from it: nothing to find."""
+
     def learn(self, decided, measured, ki_q20):
         """Take a part of the error between expected and measured flow into the trim."""
         error = decided.expected_ul_s - measured.flow_ul_s
@@ -77,6 +80,12 @@ class RegulatingValve:
     def reference_ul_s(self, decided):
         """Return the flow that belongs to the reckoned position."""
         return self._curve.flow_ul_s(self.valve.position_u16, decided.width_mm)
+
+    def observe(self, decided, measured):
+        """Find a valve that was left open before power-up: the meter reads it at once."""
+        if not self.valve.known and measured.flow_readable:
+            self.valve.found(
+                self._curve.demand_u16(measured.flow_ul_s, decided.width_mm, 0))
 
     def learn(self, decided, measured, ki_q20):
         """Move the reckoned position towards where the measured flow says the valve is."""

@@ -74,6 +74,9 @@ class FlowLoop:
 
     def update(self, actuator, measured, decided):
         """Fill expected_ul_s, coasting and command_ul_s of decided for this tick."""
+        learning = decided.source != Decided.BY_PROCEDURE  # which may be learning the very curve
+        if learning:
+            actuator.observe(decided, measured)
         reference = actuator.reference_ul_s(decided)
         self._predict(reference, decided)
         decided.coasting = 1 if reference < self._floor_ul_s or not measured.flow_valid else 0
@@ -81,7 +84,7 @@ class FlowLoop:
         if reference > 0 and not decided.coasting and not self._blind:
             error = decided.expected_ul_s - measured.flow_ul_s
             correction = muldiv_signed(error, self._kp_q16, ONE_Q16)
-            if decided.source != Decided.BY_PROCEDURE:  # which may be learning the very curve
+            if learning:
                 actuator.learn(decided, measured, self._ki_q20)
         decided.command_ul_s = 0
         if decided.target_ul_s:

@@ -16,42 +16,71 @@ class ValveDrive:
     """Turns a wanted position into motor pulses."""
 
     def __init__(self, settings):
-        self.position_u16 = DUTY_FULL // 2  # not known until the meter or a homing tells
+        # Where the valve was left is not known until the meter or a homing tells. It can only
+        # be further open than this.
+        self.position_u16 = 0
+        self.known = 0
         self.resting = 1
         self._travel_ms = settings.valve_travel_ms
         self._min_pulse_ms = settings.valve_min_pulse_ms
         self._start_ms = settings.valve_lost_ms
         self._play_ms = settings.valve_play_ms
+        # half of what the shortest pulse moves it is as near as it can get
+        step_ms = max(self._min_pulse_ms - self._start_ms, self._min_pulse_ms // 4)
+        self._near_ms = max((step_ms + 1) // 2, THERE_MS)
         self._sign = -1 if settings.actuator == BYPASS_VALVE else 1
         self._direction = 0  # of the last pulse, towards more flow positive
         self._lost_ms = 0  # motor time still to go that will not move the valve
+        self._owed_ms = 0  # of the shortest pulse, still to go
 
     def toward(self, demand_u16):
         """Return the pulse of this tick towards a position, + opens the valve itself.
 
-        At rest a gap smaller than the shortest pulse is left alone; once moving, the valve goes
-        on until it is there. A demand below 0 runs against the stop, which makes 0 known.
+        At rest a gap of less than half the smallest movement is left alone; once moving, the
+        valve goes on until it is there. A demand below 0 runs against the stop.
         """
         gap = demand_u16 - self.position_u16
         need_ms = muldiv(abs(gap), self._travel_ms, DUTY_FULL)
-        if need_ms < (self._min_pulse_ms if self.resting else THERE_MS):
+        direction = 1 if gap > 0 else -1
+        if self._owed_ms:
+            if direction != self._direction:
+                direction = self._direction
+                need_ms = 0
+        elif self.resting or direction != self._direction:
+            if need_ms < self._near_ms:
+                self.resting = 1
+                return 0
+            self._start(direction)
+        elif need_ms < THERE_MS:
             self.resting = 1
             return 0
-        direction = 1 if gap > 0 else -1
-        if self.resting or direction != self._direction:
-            self._lost_ms = self._start_ms
+        return self._pulse_ms(need_ms) * direction * self._sign
+
+    def _start(self, direction):
+        self._lost_ms = self._start_ms
         if direction != self._direction:
             self._lost_ms += self._play_ms
-            self._direction = direction
-        self.resting = 0
-        pulse_ms = min(need_ms + self._lost_ms, TICK_MS)
+        self._direction = direction
+        self._owed_ms = self._min_pulse_ms
+
+    def _pulse_ms(self, need_ms):
+        """Return how long to drive in this tick, and reckon where that leads."""
+        pulse_ms = min(max(need_ms + self._lost_ms, self._owed_ms), TICK_MS)
+        self._owed_ms = max(self._owed_ms - pulse_ms, 0)
+        self.resting = 1 if pulse_ms < TICK_MS else 0  # it stops before the next tick
         moved_ms = max(pulse_ms - self._lost_ms, 0)
         self._lost_ms -= pulse_ms - moved_ms
-        moved_u16 = direction * muldiv(DUTY_FULL, moved_ms, self._travel_ms)
+        moved_u16 = self._direction * muldiv(DUTY_FULL, moved_ms, self._travel_ms)
         self.position_u16 = clamp(self.position_u16 + moved_u16, 0, DUTY_FULL)
-        return direction * pulse_ms * self._sign
+        return pulse_ms
+
+    def found(self, position_u16):
+        """Take what the meter says while the position is not known: it is at least so far open."""
+        if not self.known:
+            self.position_u16 = max(self.position_u16, position_u16)
 
     def correct(self, error_u16, gain_q20):
         """Put the reckoned position right by a part of an error found with the meter."""
+        self.known = 1
         self.position_u16 = clamp(
             self.position_u16 + muldiv_signed(error_u16, gain_q20, 1048576), 0, DUTY_FULL)

@@ -78,11 +78,44 @@ def test_reversing_crosses_the_play_first():
     assert abs(drive(moved, DUTY_FULL * 50 // 100, 40) + 280) <= 3
 
 
-def test_small_gaps_are_left_alone():
-    moved = valve(valve_min_pulse_ms=40)
+def test_a_gap_of_less_than_half_the_smallest_movement_is_left_alone():
+    # the shortest pulse, 50 ms, loses 26 ms and moves the valve by 24 ms of its travel
+    for gap_ms, pulse_ms in ((11, 0), (13, 50), (40, 66)):
+        moved = valve(valve_min_pulse_ms=50, valve_lost_ms=26)
+        moved.valve.position_u16 = 30000
+        assert abs(drive(moved, 30000 + DUTY_FULL * gap_ms // 4000, 20) - pulse_ms) <= 1
+
+
+def test_a_shortest_pulse_longer_than_a_tick_is_given_without_a_break():
+    moved = valve(valve_min_pulse_ms=120, valve_lost_ms=90)
     moved.valve.position_u16 = 30000
-    assert drive(moved, 30000 + DUTY_FULL * 39 // 4000, 20) == 0
-    assert drive(moved, 30000 + DUTY_FULL * 42 // 4000, 20) > 0
+    goal = 30000 + DUTY_FULL * 20 // 4000
+    assert [drive(moved, goal, 1) for _ in range(4)] == [50, 50, 20, 0]
+
+
+def test_a_motor_that_stopped_within_a_tick_starts_anew():
+    # the pulse does not fill its tick; the few ms that are then left are not worth another
+    moved = valve(valve_min_pulse_ms=40, valve_lost_ms=25)
+    moved.valve.position_u16 = 30000
+    assert abs(drive(moved, 30000 + DUTY_FULL * 18 // 4000, 1) - 43) <= 1
+    assert drive(moved, moved.position_u16 + DUTY_FULL * 6 // 4000, 5) == 0
+
+
+def test_a_valve_left_open_before_power_up_is_found_by_the_meter():
+    moved = valve()
+    assert moved.position_u16 == 0
+    decided = Decided()
+    measured = Measured()
+    decided.width_mm = 3000
+    measured.flow_ul_s = 40000
+    moved.observe(decided, measured)
+    assert moved.position_u16 == 0
+    measured.flow_readable = 1
+    moved.observe(decided, measured)
+    assert abs(moved.position_u16 - 32764) < 20
+    measured.flow_ul_s = 20000  # the line is still filling
+    moved.observe(decided, measured)
+    assert abs(moved.position_u16 - 32764) < 20
 
 
 def test_bypass_closes_for_more_flow():
