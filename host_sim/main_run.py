@@ -63,7 +63,7 @@ class MainRun:
         self.speed_m_s = 0.0
         self.starts = 0
         self.panel = FrontPanel()
-        port = PipePort(self._step, lambda: clock.elapsed_us / US_PER_S)
+        port = PipePort(self.step, lambda: clock.elapsed_us / US_PER_S)
         self.link = LinkClient(lambda: port)
         fittings = Fittings(self.panel.display, self.panel.read_keys, port.board_end, files)
         self.board = _IdlingBoard(self, clock, machine, fittings)
@@ -95,16 +95,20 @@ class MainRun:
     def live(self, seconds: float) -> None:
         """Let this much simulated time go by."""
         for _ in range(round(seconds * US_PER_S / IDLE_US)):
-            self._step()
+            self.step()
 
     def hands(self) -> None:
         """Let everything that was done on the panel be read, and the display follow."""
         while self.panel.busy:
-            self._step()
+            self.step()
         self.live(0.3)
 
-    def _step(self) -> None:
-        """Let the program run until it idles the next time."""
+    def step(self) -> None:
+        """Let the program run until it idles the next time: IDLE_US of simulated time.
+
+        Everything that makes time go by comes through here, the link's waiting too, so this is
+        the place where a subclass plays what goes on around the board.
+        """
         self._its.release()
         self._ours.acquire()
         self._check()
