@@ -34,7 +34,7 @@ EXAMPLES = {
     "course": 'calibrate course --distance "100 m" 12940 12952 12938 12950',
     "meter_catch": "calibrate meter-catch --weighed --density 0.998 4493=9.98 4501=10.00 4488=9.97",
     "low_flow_catch": "calibrate low-flow-catch --jug-step 5 729=1.8L@90 730=1.8L@90 728=1.8L@90",
-    "outlet_catch": "calibrate outlet-catch --time 60 --nominal-flow 0.8 805 812 798 930 801 610",
+    "outlet_catch": "calibrate outlet-catch --time 60 --rated 0.8 805 812 798 930 801 610",
     "plot_catch": "calibrate plot-catch --units us --width 20 --course-time 27 20.5 19.8 20.1",
     "tank_check": 'calibrate tank-check --meter "1210 L" --tank-step "2 L" "1188 L"',
 }

@@ -97,7 +97,7 @@ def test_coefficient_of_variation_is_that_of_numpy(caught_ul):
 
 @given(st.lists(st.integers(0, 100_000_000), min_size=1, max_size=72), st.integers(0, 10**6))
 def test_any_outlet_catch_has_facts_and_a_verdict_for_each(caught_ul, nominal):
-    procedure = begin("outlet_catch", outlets=len(caught_ul), nominal_flow_ul_s=nominal)
+    procedure = begin("outlet_catch", outlets=len(caught_ul), rated_ul_s=nominal)
     for amount in caught_ul:
         assert procedure.act(ENTER, amount) == ""
     assert procedure.facts()

@@ -74,7 +74,7 @@ def test_limits_are_inclusive():
 def test_all_worn_alike_shows_only_against_nominal():
     # 10 mL/s for 60 s: 600 mL; 672 is 12 % above
     assert words(outlets([672, 672, 672])) == [GOOD, GOOD, GOOD]
-    procedure = outlets([672, 672, 659], nominal_flow_ul_s=10000, time_ms=60000)
+    procedure = outlets([672, 672, 659], rated_ul_s=10000, time_ms=60000)
     assert words(procedure) == [WORN, WORN, GOOD]
     assert fact(procedure, "#1 vs new") == 120000
 
@@ -258,7 +258,7 @@ def test_bad_parameters_are_refused_as_a_whole():
 
 def test_editing_begins_near_what_is_to_be_expected():
     assert outlets([600]).act(TAKE_BACK) == ""
-    procedure = begin("outlet_catch", outlets=3, nominal_flow_ul_s=10000, time_ms=60000)
+    procedure = begin("outlet_catch", outlets=3, rated_ul_s=10000, time_ms=60000)
     assert procedure.suggestion() == 600 * ML
     assert procedure.act(ENTER, 610 * ML) == ""
     assert procedure.suggestion() == 610 * ML

@@ -1,7 +1,9 @@
 """Every value that a person meets has words: settings, parameters of procedures, facts."""
 
+from app.grid import COLUMNS
 from app.quantity_text import of_setting, read, show
 from app.units_text import UNITS
+from app.words import in_words
 from rate_control.procedures import catalogue
 from rate_control.settings import NAME, UNIT
 from rate_control.settings_table import TABLE
@@ -42,3 +44,14 @@ def test_plain_numbers_and_words():
             assert str(error) == "not a whole number"
         else:
             raise AssertionError(text)
+
+
+def test_every_parameter_by_hand_fits_a_line_of_the_display():
+    for name, kind, params, _ in catalogue.CATALOGUE:
+        if kind.NEEDS_BENCH:
+            continue
+        for row in params:
+            for us in (0, 1):
+                value = show(row[catalogue.P_QUANTITY], row[catalogue.P_DEFAULT], us)
+                line = ">" + in_words(row[catalogue.P_NAME]) + " " + value
+                assert len(line) <= COLUMNS, (name, line)

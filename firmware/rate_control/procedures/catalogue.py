@@ -38,7 +38,7 @@ CATALOGUE = (
     ("outlet_catch", OutletCatch, (
         ("outlets", "", 1, 72, 7, "how many outlets are caught"),
         ("time_ms", "time_ms", 5000, 600000, 60000, "how long each is caught"),
-        ("nominal_flow_ul_s", "outlet_flow_ul_s", 0, 1000000, 0, "of a new outlet; 0 not known"),
+        ("rated_ul_s", "outlet_flow_ul_s", 0, 1000000, 0, "rated flow of an outlet; 0 not known"),
         ("jug_step_ul", "catch_ul", 0, 1000000, 5000, "finest step of the jug"),
     ), "worn and blocked outlets by their catch"),
     ("plot_catch", PlotCatch, (

@@ -35,12 +35,12 @@ class OutletCatch(Procedure):
     NAME = "outlet_catch"
 
     def __init__(self, settings, params, totals=None):
-        """params: outlets, time_ms of the catch, nominal_flow_ul_s of one outlet (0: unknown),
+        """params: outlets, time_ms of the catch, rated_ul_s of one outlet (0: unknown),
         jug_step_ul.
         """
         Procedure.__init__(self)
         self._outlets = params["outlets"]
-        self._nominal_ul = params["nominal_flow_ul_s"] * params["time_ms"] // 1000
+        self._nominal_ul = params["rated_ul_s"] * params["time_ms"] // 1000
         self._time_ms = params["time_ms"]
         self._step_ul = params["jug_step_ul"]
         self._caught_ul = []
