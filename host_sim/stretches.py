@@ -13,7 +13,7 @@ from rate_control import faults
 from rate_control.units import TICK_MS
 
 OFF_SHARE = 0.05  # a stretch is where the rate is off by more than this
-MERGE_M = 2.0  # two stretches closer than this are one
+MERGE_M = 2.0  # two stretches closer than this, and off to the same side, are one
 ONE_SECTION_SHARE = 0.7  # of what went wrong: then it is that section's doing
 RECENT_S = 3.0  # an event this long ago can still be the cause
 AHEAD_S = 0.15  # hands act between ticks, so an event may be dated a tick or two after its effect
@@ -54,13 +54,15 @@ def worst_stretches(record: RunRecord, truth: Truth, count: int) -> list[Stretch
 
 
 def _spans(truth: Truth) -> list[slice]:
-    """Index ranges of the intervals that are off, near ones joined."""
-    off = np.flatnonzero(np.abs(np.nan_to_num(truth.error)) > OFF_SHARE)
+    """Index ranges of the intervals that are off to one side, near ones joined."""
+    error = np.nan_to_num(truth.error)
+    off = np.flatnonzero(np.abs(error) > OFF_SHARE)
     if not len(off):
         return []
     ends_m = truth.distance_m + truth.step_m
     apart = truth.distance_m[off[1:]] - ends_m[off[:-1]] > MERGE_M
-    groups = np.split(off, np.flatnonzero(apart) + 1)
+    turned = np.sign(error[off[1:]]) != np.sign(error[off[:-1]])
+    groups = np.split(off, np.flatnonzero(apart | turned) + 1)
     return [slice(int(group[0]), int(group[-1]) + 1) for group in groups]
 
 
@@ -116,9 +118,10 @@ def _by_hand(record: RunRecord, span: slice) -> str:
     if not recent:
         return ""
     event = recent[-1]
-    after_s = max(start_s - event["time_s"], 0.0)
+    after_s = start_s - event["time_s"]
+    when = f"{after_s:.1f} s after" if after_s >= 0.05 else "as"
     place = f" ({event['note']})" if event["note"] else ""
-    return f"{after_s:.1f} s after {event['words']}{place}"
+    return f"{when} {event['words']}{place}"
 
 
 def _coasting(record: RunRecord, span: slice) -> str:

@@ -31,6 +31,7 @@ def render(record: RunRecord, figures: dict[str, Any], us: bool) -> str:
     environment = Environment(
         loader=FileSystemLoader(HERE), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True)
+    environment.filters["unbroken"] = lambda text: text.replace(" %", "\u00a0%")
     teller = Teller(figures, us)
     return environment.get_template("page.html.j2").render(
         about=record.about,

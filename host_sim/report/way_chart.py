@@ -17,6 +17,7 @@ from host_sim.report.picture import TOLERANCE, Picture
 from host_sim.report.svg import MARKERS, Size
 from host_sim.run_record import Column
 from host_sim.truth import CELL_M, ground_cells
+from rate_control.share import PWM_PUMP
 from rate_control.units import DUTY_FULL
 
 # Applied over wanted: upper bound of each class, its colour, its name. ColorBrewer's RdYlBu,
@@ -32,11 +33,18 @@ RATE_CLASSES = (
 )
 
 
+# Whether a pump is driven: column of the record and title.
+DRIVEN = {
+    True: ("duty_u16", "duty of the pump (%)"),
+    False: ("position_u16", "valve position, as the controller reckons (%)"),
+}
+
+
 def paint_way(figure: Figure, picture: Picture, size: Size) -> None:
     """The whole drive along its way: ribbon, rate, speed, flow, duty, one below the other."""
     ratios = [0.2 + 0.28 * picture.record.section_count, 1.5, 1.1, 1.3, 1.0]
     axes = figure.subplots(5, 1, sharex=True, height_ratios=ratios)
-    painters = (_ribbon, _rate, _speed, _flow, _duty)
+    painters = (_ribbon, _rate, _speed, _flow, _drive)
     for axis, paint in zip(axes, painters, strict=True):
         paint(axis, picture, size)
         if axis is not axes[0]:
@@ -98,10 +106,13 @@ def _flow(axis: Axes, picture: Picture, size: Size) -> None:
     _finish(axis, f"flow ({picture.unit('flow_ul_s')})")
 
 
-def _duty(axis: Axes, picture: Picture, size: Size) -> None:
-    _line(axis, picture, 100 * picture.record["duty_u16"][:-1] / DUTY_FULL, size, "true", "")
+def _drive(axis: Axes, picture: Picture, size: Size) -> None:
+    """What the controller drives: the duty of a pump, or the place of a regulating valve."""
+    actuator = picture.record.about.get("settings", {}).get("actuator", PWM_PUMP)
+    column, title = DRIVEN[actuator == PWM_PUMP]
+    _line(axis, picture, 100 * picture.record[column][:-1] / DUTY_FULL, size, "true", "")
     axis.set_ylim(0, 105)
-    axis.set_title("duty of the pump (%)")
+    axis.set_title(title)
 
 
 def _line(axis: Axes, picture: Picture, values: Column, size: Size, colour: str, label: str,

@@ -74,8 +74,6 @@ class Teller:
         way = self.length(stretch["end_m"] - stretch["start_m"])
         off = stretch["mean_pct"]
         amount = f"{abs(off):.0f} % too {'much' if off > 0 else 'little'}"
-        if abs(off) < 1:
-            amount = "too much and too little by turns"
         whose = f" in section {stretch['section']}" if stretch["section"] else ""
         return (f"{way} from {self.length(stretch['start_m'])} on, {amount}{whose} "
                 f"(up to {abs(stretch['peak_pct']):.0f} %), {stretch['cause']}")

@@ -6,10 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from host_sim import REPO_ROOT
 from host_sim.errors import InputError
 from host_sim.hands import FAULT, HANDS, Hands
 from host_sim.identify import identify
 from host_sim.scenario import DEMO, load_scenario
+from host_sim.scenario_events import FLAG_FAULTS, NUMBER_FAULTS, RATE_KEYS, SWITCH_LEVELS
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
 
 GOOD = """\
@@ -219,3 +221,21 @@ def test_demo_stays_within_what_the_pump_gives():
     top_km_h = 3.6 * max(scenario.speed_trace.speed_m_s)
     needed_l_min = max(rates) / 1000 * top_km_h * width_m / 600
     assert needed_l_min < 0.95 * scenario.settings.curve_flow_ul_s[-1] * 60 / 1e6
+
+
+# The page that describes scenarios.
+
+PAGE = (REPO_ROOT / "docs/reference/scenario_files.md").read_text()
+
+
+def test_the_example_of_the_page_is_a_scenario(tmp_path):
+    example = PAGE.partition("```toml\n")[2].partition("```")[0]
+    (tmp_path / "my_drive.csv").write_text("time_s,speed_m_s\n0,3\n100,3\n")
+    path = tmp_path / "example.toml"
+    path.write_text(example)
+    assert len(load_scenario(path).events) == 3
+
+
+def test_every_key_of_an_event_is_on_the_page():
+    keys = [*SWITCH_LEVELS, *RATE_KEYS, *FLAG_FAULTS, *NUMBER_FAULTS, "orifice_factor", "note"]
+    assert [key for key in keys if f"`{key}`" not in PAGE] == []

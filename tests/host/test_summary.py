@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from host_sim import REPO_ROOT
 from host_sim.stretches import worst_stretches
 from host_sim.summary import summarise
 from host_sim.truth import ground_cells, true_run
@@ -171,6 +172,15 @@ def test_stretches_close_together_are_one():
     assert sorted((round(s.start_m, 6), round(s.end_m, 6)) for s in found) == [(5, 8), (15, 16)]
 
 
+def test_a_stretch_ends_where_too_much_turns_into_too_little():
+    flow = wanted_flow_ml_s(100, STEADY, 2.0)
+    flow[50:60] *= 1.1
+    flow[60:80] *= 0.9
+    more, less = sorted(stretches_of(made_up_record(STEADY, flow)), key=lambda s: s.start_m)
+    assert (more.mean_pct, less.mean_pct) == pytest.approx((10.0, -10.0))
+    assert more.end_m == pytest.approx(less.start_m)
+
+
 def test_a_stretch_knows_the_section_it_is_due_to():
     per_m = wanted_flow_ml_s(100, STEADY, 1.0)
     flows = np.column_stack([per_m * 2, per_m * 3])
@@ -207,3 +217,10 @@ def test_a_change_of_speed_is_a_cause():
     speed[200:] = 1.5
     assert off_from_10_to_11_s(at=speed, speed=speed) == (
         "while the speed fell by 25 % within a second")
+
+
+def test_every_figure_is_described():
+    page = (REPO_ROOT / "docs/reference/run_files.md").read_text()
+    figures = summarise(made_up_record(STEADY, wanted_flow_ml_s(100, STEADY, 2.0)))
+    assert [name for name in figures
+            if f"`{name}`" not in page and not name.startswith("rate_error_p")] == []
