@@ -61,16 +61,20 @@ class Finished:
     fuel: int = 0
 
 
-def run_on(interpreter: str, script: str, *args: str) -> Finished:
+def command(interpreter: str, script: str, *args: str) -> list[str]:
+    """The command line that runs `script` on CPython or MICROPYTHON_64, in REPO_ROOT."""
+    return [_COMMANDS[interpreter], "-c", _START.format(argv=[script, *args])]
+
+
+def run_on(interpreter: str, script: str, *args: str, heap: str = _HEAP) -> Finished:
     """Run `script`, a path from the root of the repository, with `args` on one of INTERPRETERS.
 
-    Raises ScriptFailedError where the script raises or exits with a status other than 0.
+    `heap` is the size of the 32-bit machine's heap, as "190K". Raises ScriptFailedError where the script raises or exits with a status other than 0.
     """
     if interpreter == MICROPYTHON_32:
-        return _run_on_wasm(script, args)
-    start = _START.format(argv=[script, *args])
+        return _run_on_wasm(script, args, heap)
     done = subprocess.run(
-        [_COMMANDS[interpreter], "-c", start],
+        command(interpreter, script, *args),
         cwd=REPO_ROOT,
         capture_output=True,
         text=True,
@@ -92,11 +96,11 @@ def _wasm_program() -> tuple[wasmtime.Engine, wasmtime.Module]:
     return engine, wasmtime.Module.from_file(engine, str(default_wasm_path()))
 
 
-def _run_on_wasm(script: str, args: tuple[str, ...]) -> Finished:
+def _run_on_wasm(script: str, args: tuple[str, ...], heap: str) -> Finished:
     engine, module = _wasm_program()
     start = _WASM_START.format(argv=[script, *args])
     wasi = wasmtime.WasiConfig()
-    wasi.argv = ["micropython", "-X", f"heapsize={_HEAP}", "-c", start]
+    wasi.argv = ["micropython", "-X", f"heapsize={heap}", "-c", start]
     wasi.preopen_dir(str(REPO_ROOT), ".", fs_mutable=False)
     store = wasmtime.Store(engine)
     store.set_fuel(_FUEL)

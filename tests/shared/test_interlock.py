@@ -2,8 +2,18 @@
 
 from rate_control import interlock
 from rate_control.interlock import (
-    APPLYING, APPLYING_PERMITS, ARMED, BENCH, BENCH_PERMITS, FAULT, MASTER, NO_FAULT, PARKED,
-    READY, TICK, Interlock,
+    APPLYING,
+    APPLYING_PERMITS,
+    ARMED,
+    BENCH,
+    BENCH_PERMITS,
+    FAULT,
+    MASTER,
+    NO_FAULT,
+    PARKED,
+    READY,
+    TICK,
+    Interlock,
 )
 
 STATES = (PARKED, READY, APPLYING, BENCH, FAULT)
