@@ -33,7 +33,7 @@ IMPLIED = ("outlets", "customary")
 def by_hand() -> list[Any]:
     """Rows of the catalogue that need no pump to be driven."""
     rows: tuple[Any, ...] = catalogue.CATALOGUE
-    return [row for row in rows if not row[catalogue.CLASS].NEEDS_BENCH]
+    return [row for row in rows if not row[catalogue.NEEDS_BENCH]]
 
 
 def options(row: Any) -> dict[str, Any]:

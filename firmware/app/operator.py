@@ -2,6 +2,7 @@
 
 from app.grid import Grid
 from app.keys import Keys, RawKeys
+from app.loaded import forget
 from app.screens.faults import FaultMemory
 from app.screens.screen import CLOSE
 from app.screens.work import Work
@@ -63,6 +64,8 @@ class Operator:
         self._age = 0
         if result == CLOSE:
             self._close()
+            if len(self._screens) == 1:
+                forget()
             return
         if result.REPLACES:
             self._close()

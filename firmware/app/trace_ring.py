@@ -12,7 +12,7 @@ class TraceRing:
     slot being filled and the one after it are never handed out.
     """
 
-    LINES = 64  # 3.2 s at 20 ticks a second
+    LINES = 40  # 2 s at 20 ticks a second
     KEPT = LINES - 2
 
     def __init__(self):

@@ -18,7 +18,7 @@ def test_every_setting_is_a_quantity_or_a_plain_number():
 
 
 def test_every_parameter_has_a_quantity_and_short_words():
-    for name, _, params, meaning in catalogue.CATALOGUE:
+    for name, _, _, params, meaning in catalogue.CATALOGUE:
         assert 0 < len(meaning) <= 60, name
         for row in params:
             assert row[catalogue.P_QUANTITY] in UNITS or row[catalogue.P_QUANTITY] == "", row
@@ -47,8 +47,8 @@ def test_plain_numbers_and_words():
 
 
 def test_every_parameter_by_hand_fits_a_line_of_the_display():
-    for name, kind, params, _ in catalogue.CATALOGUE:
-        if kind.NEEDS_BENCH:
+    for name, _, needs_bench, params, _ in catalogue.CATALOGUE:
+        if needs_bench:
             continue
         for row in params:
             for us in (0, 1):

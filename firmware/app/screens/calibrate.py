@@ -7,7 +7,7 @@ from app.screens.run import Driven, Run
 from app.screens.screen import Confirm, List
 from app.words import in_words
 from rate_control.procedures import catalogue
-from rate_control.procedures.catalogue import CATALOGUE, CLASS, NAME, P_NAME, P_QUANTITY, PARAMS
+from rate_control.procedures.catalogue import CATALOGUE, NAME, P_NAME, P_QUANTITY, PARAMS
 
 
 class Calibrate(List):
@@ -75,7 +75,7 @@ class Parameters(List):
                     param[catalogue.P_MEANING])
 
     def _start(self):
-        if not self._entry[CLASS].NEEDS_BENCH:
+        if not self._entry[catalogue.NEEDS_BENCH]:
             return self.app.begin_procedure(self._entry[NAME], self._values) or Run(self.app)
 
         def act():

@@ -1,22 +1,15 @@
 """Every procedure in one table; screens, link and command line are made from it.
 
-A row is (name, class, parameters, meaning). A parameter is (name, quantity, low, high, default,
-meaning): its value is an int in the internal unit of the quantity, a key of the table of units
-(app/units_text.py); "" is a plain number.
+A row is (name, class, needs bench, parameters, meaning). The class stands in the module of that
+name, which is loaded when it is made: a small board has no room for all of them. A parameter is
+(name, quantity, low, high, default, meaning): its value is an int in the internal unit of the
+quantity, a key of the table of units (app/units_text.py); "" is a plain number.
 """
 
-from rate_control.procedures.course import Course
-from rate_control.procedures.low_flow_catch import LowFlowCatch
-from rate_control.procedures.meter_catch import MeterCatch
-from rate_control.procedures.outlet_catch import OutletCatch
-from rate_control.procedures.plot_catch import PlotCatch
 from rate_control.procedures.procedure import entry_problem
-from rate_control.procedures.pump_curve import PumpCurveProcedure
-from rate_control.procedures.step_test import StepTest
-from rate_control.procedures.tank_check import TankCheck
 from rate_control.units import SPEED_MAX_MM_S
 
-NAME, CLASS, PARAMS, MEANING = range(4)
+NAME, CLASS, NEEDS_BENCH, PARAMS, MEANING = range(5)
 P_NAME, P_QUANTITY, P_LOW, P_HIGH, P_DEFAULT, P_MEANING = range(6)
 
 _PRECISION = ("precision_permille", "share_permille", 1, 50, 5, "precision wanted")
@@ -29,19 +22,19 @@ _CATCH = (
 )
 
 CATALOGUE = (
-    ("course", Course, (
+    ("course", "Course", 0, (
         ("distance_mm", "distance_mm", 30000, 2000000, 100000, "between the stakes, by tape"),
         _PRECISION,
     ), "pulses of the speed sensor on a measured course"),
-    ("meter_catch", MeterCatch, _CATCH, "pulses of the flow meter for a caught amount"),
-    ("low_flow_catch", LowFlowCatch, _CATCH, "what the flow meter loses at a low flow"),
-    ("outlet_catch", OutletCatch, (
+    ("meter_catch", "MeterCatch", 0, _CATCH, "pulses of the flow meter for a caught amount"),
+    ("low_flow_catch", "LowFlowCatch", 0, _CATCH, "what the flow meter loses at a low flow"),
+    ("outlet_catch", "OutletCatch", 0, (
         ("outlets", "", 1, 72, 7, "how many outlets are caught"),
         ("time_ms", "time_ms", 5000, 600000, 60000, "how long each is caught"),
         ("rated_ul_s", "outlet_flow_ul_s", 0, 1000000, 0, "rated flow of an outlet; 0 not known"),
         ("jug_step_ul", "catch_ul", 0, 1000000, 5000, "finest step of the jug"),
     ), "worn and blocked outlets by their catch"),
-    ("plot_catch", PlotCatch, (
+    ("plot_catch", "PlotCatch", 0, (
         ("width_mm", "width_mm", 50, 20000, 500, "width that one outlet serves"),
         ("customary", "", 0, 1, 0, "1: 1/128 acre, ounces are gal/ac"),
         ("distance_mm", "distance_mm", 0, 2000000, 0, "course driven; 0 that of the method"),
@@ -49,15 +42,15 @@ CATALOGUE = (
         ("jug_step_ul", "catch_ul", 0, 1000000, 5000, "finest step of the jug"),
         ("precision_permille", "share_permille", 1, 100, 20, "precision wanted"),
     ), "rate from a catch on 1/128 acre or 10 m2"),
-    ("tank_check", TankCheck, (
+    ("tank_check", "TankCheck", 0, (
         ("meter_ml", "volume_ml", 0, 1000000000, 0, "by meter; 0 takes the job totals"),
         ("tank_step_ml", "volume_ml", 0, 500000, 5000, "finest step of the tank's scale"),
         ("precision_permille", "share_permille", 1, 50, 10, "precision wanted"),
     ), "meter against tank over a whole job"),
-    ("pump_curve", PumpCurveProcedure, (
+    ("pump_curve", "PumpCurveProcedure", 1, (
         ("density_g_l", "density_g_l", 500, 2500, 1000, "of what is in the tank now"),
     ), "which demand gives which flow, on the bench"),
-    ("step_test", StepTest, (
+    ("step_test", "StepTest", 1, (
         ("speed_mm_s", "speed_mm_s", 100, SPEED_MAX_MM_S, 2000, "working speed to test at"),
         ("settling_time_ms", "time_ms", 300, 30000, 1500, "wanted until within 5 %"),
     ), "delay and lag of the machine, on the bench"),
@@ -95,4 +88,5 @@ def make(name, values, settings, totals=None):
             problems.append("%s: %s" % (param[P_NAME], fault))
     if problems:
         return None, "; ".join(problems)
-    return entry[CLASS](settings, params, totals), ""
+    module = __import__("rate_control.procedures." + name, None, None, (entry[CLASS],))
+    return getattr(module, entry[CLASS])(settings, params, totals), ""
