@@ -32,12 +32,15 @@ SHORT = 128
 class Link:
     """One stream, on which operations of one application are asked for.
 
+    run_log and grid are what the board keeps and shows, None where it does not.
+
     refused counts lines answered by an error record, stream_errors what the stream raised.
     """
 
-    def __init__(self, stream, application, run_log=None):
+    def __init__(self, stream, application, run_log=None, grid=None):
         self.application = application
         self.run_log = run_log
+        self.grid = grid
         self.telemetry = Telemetry(application)
         self.snapshot = Snapshot()
         self.refused = 0

@@ -7,6 +7,7 @@ the machine, can give.
 """
 
 from app import telemetry
+from app.grid import COLUMNS
 from app.operations import AT_MACHINE
 from app.version import VERSION
 from rate_control import faults
@@ -75,6 +76,16 @@ def get_faults(link, _):
         "failure": application.failure[:TEXT_LENGTH],
         "store": dict(store.problems) if store else {},
     }
+
+
+def get_display(link, _):
+    """Give what the display shows, row by row; bars are the codes of grid.py."""
+    grid = link.grid
+    if grid is None:
+        return "there is no operator interface"
+    cells = bytes(grid.cells)
+    return {"rows": [cells[start : start + COLUMNS].decode()
+                     for start in range(0, len(cells), COLUMNS)]}
 
 
 def get_settings(link, arguments):

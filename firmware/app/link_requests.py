@@ -23,6 +23,8 @@ TABLE = (
      "state, missing permits, faults, rates, counters of the link"),
     ("faults.get", ALWAYS, (), handlers.get_faults,
      "faults, the last failure and problems of the store, in words"),
+    ("display.get", ALWAYS, (), handlers.get_display,
+     "the four rows that the display shows"),
     ("telemetry.set", ALWAYS, (
         ("every_ticks", "count", 1, "0 for none, 2 for 10 records a second"),
     ), handlers.set_telemetry,

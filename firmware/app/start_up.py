@@ -19,9 +19,10 @@ def build(board):
     application = Application(board, store)
     run_log = RunLog(store, files, application.ring)
     application.jobs.add("run log", RUN_LOG_MS, run_log.poll)
-    Operator(application)
+    operator = Operator(application)
     stream = board.link_stream()
     if stream is not None:
-        application.jobs.add("link", LINK_MS, Link(stream, application, run_log).poll)
+        link = Link(stream, application, run_log, operator.grid)
+        application.jobs.add("link", LINK_MS, link.poll)
     gc.collect()
     return application
