@@ -8,6 +8,7 @@ from typing import Any
 
 from host_sim.errors import InputError
 from host_sim.output import write_files
+from host_sim.progress import progress
 from host_sim.report.page import render
 from host_sim.run_record import RunRecord, read_csv, to_csv
 from host_sim.summary import summarise
@@ -18,8 +19,10 @@ NEEDED = ("section_width_m", "settings", "events", "controller_volume_l", "contr
 
 def write_run(directory: Path, record: RunRecord, figures: dict[str, Any], us: bool) -> list[Path]:
     """Write all three files, or none; returns their paths."""
+    with progress("drawing") as tell:
+        report = render(record, figures, us, tell)
     return write_files(directory, {
-        REPORT_HTML: render(record, figures, us),
+        REPORT_HTML: report,
         RUN_CSV: to_csv(record),
         SUMMARY_JSON: summary_json(record, figures),
     })

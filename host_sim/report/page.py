@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from host_sim.progress import Progress
 from host_sim.report.detail_charts import paint_histogram, paint_zoom
 from host_sim.report.picture import Picture
 from host_sim.report.svg import NARROW, PALETTE, WIDE, Size, draw
@@ -25,8 +27,13 @@ ZOOM_SIZE = Size("zoom", 3.1, 8.0, 400)
 HERE = Path(__file__).resolve().parent
 
 
-def render(record: RunRecord, figures: dict[str, Any], us: bool) -> str:
-    """The report of a run as HTML. figures: see summary.py; us selects US customary units."""
+def render(
+    record: RunRecord, figures: dict[str, Any], us: bool, tell: Progress = lambda share: None
+) -> str:
+    """The report of a run as HTML.
+
+    figures: see summary.py; us selects US customary units; tell is told the share done.
+    """
     picture = Picture(record, true_run(record, record.about["section_width_m"]), us)
     environment = Environment(
         loader=FileSystemLoader(HERE), autoescape=True, undefined=StrictUndefined,
@@ -38,7 +45,7 @@ def render(record: RunRecord, figures: dict[str, Any], us: bool) -> str:
         figures=figures,
         tell=teller,
         story=teller.story(),
-        charts=_charts(picture, figures),
+        charts=_charts(picture, figures, tell),
         timeline=timeline(record, teller),
         classes=[(colour, words) for _, colour, words in RATE_CLASSES],
         palette=PALETTE,
@@ -47,18 +54,25 @@ def render(record: RunRecord, figures: dict[str, Any], us: bool) -> str:
     )
 
 
-def _charts(picture: Picture, figures: dict[str, Any]) -> dict[str, Any]:
+def _charts(picture: Picture, figures: dict[str, Any], tell: Progress) -> dict[str, list[str]]:
     """All charts as SVG, those that need the width in two sizes."""
     way = "Rate, speed, flow and duty along the way"
     spread = "Distance by rate error"
-    height_in = WAY_HEIGHT_IN + 0.28 * picture.record.section_count
-    return {
-        "way": [draw(partial(paint_way, picture=picture, size=size), size, height_in, way)
-                for size in (WIDE, NARROW)],
-        "histogram": [draw(partial(paint_histogram, picture=picture), size, 2.6, spread)
-                      for size in (WIDE, NARROW) if picture.truth.judged.any()],
-        "zooms": [_zoom(picture, stretch) for stretch in figures["worst_stretches"][:ZOOMS]],
-    }
+    way_in = WAY_HEIGHT_IN + 0.28 * picture.record.section_count
+    stretches = figures["worst_stretches"][:ZOOMS]
+    work: list[tuple[str, Callable[[], str]]] = []
+    for size in (WIDE, NARROW):
+        paint = partial(paint_way, picture=picture, size=size)
+        work.append(("way", partial(draw, paint, size, way_in, way)))
+        if picture.truth.judged.any():
+            paint = partial(paint_histogram, picture=picture)
+            work.append(("histogram", partial(draw, paint, size, 2.6, spread)))
+    work += [("zooms", partial(_zoom, picture, stretch)) for stretch in stretches]
+    charts: dict[str, list[str]] = {"way": [], "histogram": [], "zooms": []}
+    for done, (name, make) in enumerate(work):
+        tell(done / len(work))
+        charts[name].append(make())
+    return charts
 
 
 def _zoom(picture: Picture, stretch: dict[str, Any]) -> str:

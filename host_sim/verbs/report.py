@@ -27,12 +27,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from host_sim.output import check_directory, write_files
+    from host_sim.progress import progress
     from host_sim.report.page import render
     from host_sim.run_files import REPORT_HTML, read_run
 
     out = args.out or args.run_directory / REPORT_HTML
     check_directory(out.parent)
     record, figures = read_run(args.run_directory)
-    for path in write_files(out.parent, {out.name: render(record, figures, args.units == "us")}):
+    with progress("drawing") as tell:
+        page = render(record, figures, args.units == "us", tell)
+    for path in write_files(out.parent, {out.name: page}):
         print(path)
     return 0
