@@ -12,9 +12,10 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from host_sim.progress import Progress
 from host_sim.report.detail_charts import paint_histogram, paint_zoom
 from host_sim.report.picture import Picture
+from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.report.svg import NARROW, PALETTE, WIDE, Size, draw
 from host_sim.report.timeline import timeline
-from host_sim.report.way_chart import RATE_CLASSES, paint_way
+from host_sim.report.way_chart import paint_way
 from host_sim.report.words import Teller
 from host_sim.run_record import RunRecord
 from host_sim.truth import true_run

@@ -14,24 +14,14 @@ from matplotlib.figure import Figure
 
 from host_sim.report.decimate import min_max, worst_of
 from host_sim.report.picture import TOLERANCE, Picture
+from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.report.svg import MARKERS, Size
 from host_sim.run_record import Column
 from host_sim.truth import CELL_M, ground_cells
 from rate_control.share import PWM_PUMP
 from rate_control.units import DUTY_FULL
 
-# Applied over wanted: upper bound of each class, its colour, its name. ColorBrewer's RdYlBu,
-# which that source lists as safe for the colour-blind (https://colorbrewer2.org).
-RATE_CLASSES = (
-    (0.80, "#2c6fb3", "20 % and more too little"),
-    (0.90, "#74add1", "10 to 20 % too little"),
-    (0.95, "#c0e0ee", "5 to 10 % too little"),
-    (1.05, "#f5f1b8", "within 5 %"),
-    (1.10, "#fdc27a", "5 to 10 % too much"),
-    (1.20, "#f46d43", "10 to 20 % too much"),
-    (np.inf, "#b3182b", "20 % and more too much"),
-)
-
+LABEL_IN = 0.3  # two numbers of events need this much between them
 
 # Whether a pump is driven: column of the record and title.
 DRIVEN = {
@@ -49,7 +39,7 @@ def paint_way(figure: Figure, picture: Picture, size: Size) -> None:
         paint(axis, picture, size)
         if axis is not axes[0]:
             _shade_lifted(axis, picture)
-    _number_events(list(axes), picture)
+    _number_events(list(axes), picture, size)
     axes[-1].set_xlabel(f"distance ({picture.unit('distance_m')})")
     if picture.way[-1] > picture.way[0]:
         axes[-1].set_xlim(picture.way[0], picture.way[-1])
@@ -137,14 +127,14 @@ def _shade_lifted(axis: Axes, picture: Picture) -> None:
         axis.axvspan(way[start], way[end], color=MARKERS["lifted"], linewidth=0, zorder=0)
 
 
-def _number_events(axes: list[Axes], picture: Picture) -> None:
+def _number_events(axes: list[Axes], picture: Picture, size: Size) -> None:
     """Numbers above the ribbon, lines through all charts; near ones share a label."""
     events = picture.record.about.get("events", [])
     span = picture.way[-1] - picture.way[0]
     groups: list[list[tuple[int, float]]] = []
     for number, event in enumerate(events, start=1):
         x = float(picture.shown("distance_m", np.array(event["distance_m"])))
-        if groups and x - groups[-1][-1][1] < 0.03 * span:
+        if groups and x - groups[-1][-1][1] < LABEL_IN / size.width_in * span:
             groups[-1].append((number, x))
         else:
             groups.append([(number, x)])
