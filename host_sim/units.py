@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from app import units_text
+from app import units_text, units_typed
 
 # One internal unit in SI (m, s, kg, Pa, m3; an application rate is m3/m2 = m).
 SI_PER_INTERNAL = {
@@ -41,7 +41,7 @@ def parse(quantity: str, text: str, us: bool) -> float:
 
     ValueError, with a reason to show, if the text is not a number with a fitting unit.
     """
-    numerator, denominator = units_text.exact(quantity, text, us)
+    numerator, denominator = units_typed.exact(quantity, text, us)
     return float(Fraction(numerator, denominator) * SI_PER_INTERNAL[quantity])
 
 

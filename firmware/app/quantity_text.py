@@ -38,7 +38,8 @@ def show(quantity, value, us):
 def read(quantity, text, us):
     """Return the value that a text means; ValueError, with a reason to show, if it is none."""
     if quantity:
-        return units_text.from_text(quantity, text, us)
+        from app.units_typed import from_text
+        return from_text(quantity, text, us)
     try:
         return int(text)
     except ValueError:

@@ -6,10 +6,11 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-from app.units_text import UNITS, from_text, to_text
 from hypothesis import given
 from hypothesis import strategies as st
 
+from app.units_text import UNITS, to_text
+from app.units_typed import from_text
 from host_sim import units
 
 shown_unit = st.sampled_from([(quantity, us) for quantity in UNITS for us in (False, True)])

@@ -11,5 +11,5 @@ def test_every_row_makes_the_procedure_that_it_describes():
     for entry in CATALOGUE:
         procedure, problem = make(entry[NAME], {}, Settings(), totals)
         assert problem == "", entry[NAME]
-        assert procedure.NAME == entry[NAME]
-        assert procedure.NEEDS_BENCH == entry[NEEDS_BENCH], entry[NAME]
+        assert entry[NAME] == procedure.NAME
+        assert entry[NEEDS_BENCH] == procedure.NEEDS_BENCH, entry[NAME]

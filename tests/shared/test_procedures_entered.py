@@ -1,6 +1,7 @@
 """Outlet catch, plot catch, tank check: published examples and refusals."""
 
-from app.units_text import from_text, to_text
+from app.units_text import to_text
+from app.units_typed import from_text
 from rate_control import density
 from rate_control.procedures import catalogue
 from rate_control.procedures.outlet_catch import BLOCKED, GOOD, WORN

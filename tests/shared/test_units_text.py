@@ -1,7 +1,8 @@
 """Unit texts: exact definitions, round trips, refusals."""
 
 from app import units_text
-from app.units_text import UNITS, from_text, to_text, unit, with_unit
+from app.units_text import UNITS, to_text, unit, with_unit
+from app.units_typed import TYPED, from_text
 
 # (quantity, internal value, metric text, US customary text)
 SHOWN = (
@@ -67,7 +68,8 @@ def test_displayed_text_survives_the_round_trip():
 
 def test_no_displayed_step_is_finer_than_the_internal_unit():
     for quantity in UNITS:
-        for label, decimals, numerator, denominator in UNITS[quantity]:
+        rows = UNITS[quantity] + TYPED.get(quantity, ())
+        for label, decimals, numerator, denominator in rows:
             assert numerator >= denominator * 10**decimals, (quantity, label)
 
 
