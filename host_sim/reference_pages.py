@@ -1,4 +1,4 @@
-"""The reference pages that are made from tables: settings, procedures, machines."""
+"""The reference pages that are made from tables: settings, procedures, machines, link."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Any
 
 import host_sim
 from app import quantity_text
+from host_sim.link_reference import link_page
 from host_sim.plant.reference import machines_page
 from rate_control import settings as table
 from rate_control.procedures import catalogue
@@ -62,6 +63,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "settings.md": settings_page,
     "procedures.md": procedures_page,
     "machines.md": machines_page,
+    "link.md": link_page,
 }
 
 
@@ -84,8 +86,8 @@ def _setting_row(entry: Any) -> str:
 
 
 def _procedure(entry: Any) -> str:
-    name, kind, params, meaning = entry
-    drives = " It drives the pump itself." if kind.NEEDS_BENCH else ""
+    name, _, needs_bench, params, meaning = entry
+    drives = " It drives the pump itself." if needs_bench else ""
     text = f"\n## {name}\n\n{meaning[0].upper()}{meaning[1:]}.{drives}\n"
     return text + PARAMETERS_HEAD + "".join(
         _cells(f"`{param}`", words, _range(quantity, low, high, ""), _default(quantity, default))

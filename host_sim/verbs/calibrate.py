@@ -47,7 +47,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = EPILOG
     commands = parser.add_subparsers(metavar="PROCEDURE", required=True)
     for row in by_hand():
-        name, _, _, meaning = row
+        name, *_, meaning = row
         command = commands.add_parser(
             name.replace("_", "-"), help=meaning, description=meaning,
             epilog=f"example:\n  python -m host_sim {EXAMPLES[name]}",

@@ -96,13 +96,16 @@ class StepTest(Procedure):
             self.finish(FAILED, "flow does not follow the curve: learn it first")
 
     def settled(self):
-        """Return the height of the summed response at its end."""
-        return sum(self.response[self._hold_ticks - TAIL_TICKS:]) // TAIL_TICKS
+        """Return the height of the summed response at its end; the last tick asks for it too."""
+        height = 0
+        for index in range(self._hold_ticks - TAIL_TICKS, self._hold_ticks):
+            height += self.response[index] // TAIL_TICKS
+        return height
 
     def gain_permille(self):
         """Return the measured step of flow in parts of the curve's."""
-        wanted = (self.flows_ul_s[1] - self.flows_ul_s[0]) * STEPS
-        return self.settled() * 1000 // max(wanted, 1)
+        wanted = self.flows_ul_s[1] - self.flows_ul_s[0]
+        return muldiv(max(self.settled(), 0) // STEPS, 1000, max(wanted, 1))
 
     def reached_ms(self, part):
         """Return when the response reaches a part of its height (10000 is all of it)."""
