@@ -8,7 +8,7 @@ import gc
 import sys
 
 PASSING = ("app.screens.", "rate_control.procedures.")
-KEPT = ("app.screens.screen", "app.screens.work", "app.screens.faults",
+KEPT = ("app.screens.screen", "app.screens.work", "app.screens.fault_words",
         "rate_control.procedures.procedure")
 
 

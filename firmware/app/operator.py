@@ -3,7 +3,7 @@
 from app.grid import Grid
 from app.keys import Keys, RawKeys
 from app.loaded import forget
-from app.screens.faults import FaultMemory
+from app.screens.fault_words import FaultMemory
 from app.screens.screen import CLOSE
 from app.screens.work import Work
 from app.signals import STEP_MS, Signals, pattern

@@ -1,7 +1,8 @@
 """The bench: liquid at standstill, with a bench speed or a fixed duty."""
 
+from app.screens.parts import Confirm
 from app.screens.regulation import nudge_duty
-from app.screens.screen import CLOSE, Confirm, Screen
+from app.screens.screen import CLOSE, Screen
 from app.units_text import short_text, unit, with_unit
 from app.words import sections
 from rate_control.interlock import BENCH

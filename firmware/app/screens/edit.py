@@ -1,7 +1,8 @@
 """Editing a number, a digit at a time, or choosing one of a few words."""
 
 from app.grid import COLUMNS, wrapped
-from app.screens.screen import CLOSE, Screen, answer, page
+from app.screens.parts import answer
+from app.screens.screen import CLOSE, Screen, page
 from app.units_text import UNITS, divide_rounded, steps_of, unit
 
 

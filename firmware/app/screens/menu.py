@@ -1,6 +1,6 @@
 """The menu: what can be opened from the work screen. A screen is loaded when it is opened."""
 
-from app.screens.screen import List
+from app.screens.parts import List
 from app.units_text import with_unit
 
 

@@ -2,7 +2,8 @@
 
 from app.grid import wrapped
 from app.quantity_text import of_setting, show
-from app.screens.screen import CLOSE, Screen, answer
+from app.screens.parts import answer
+from app.screens.screen import CLOSE, Screen
 from app.words import in_words
 from rate_control.procedures.keeping import changes
 from rate_control.settings import row

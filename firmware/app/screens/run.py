@@ -4,7 +4,8 @@ from app.grid import COLUMNS, wrapped
 from app.quantity_text import show
 from app.screens.bench import ENTRY_TICKS
 from app.screens.edit import edit
-from app.screens.screen import CLOSE, Screen, answer, page
+from app.screens.parts import answer
+from app.screens.screen import CLOSE, Screen, page
 from rate_control.interlock import BENCH
 from rate_control.procedures.procedure import COMPLETE, DONE, ENTER, RUNNING, STATE_NAMES
 

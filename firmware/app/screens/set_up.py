@@ -2,7 +2,7 @@
 
 from app.quantity_text import of_setting
 from app.screens.edit import edit
-from app.screens.screen import List
+from app.screens.parts import List
 from app.screens.setting_labels import CHOICES, groups
 from app.units_text import to_text
 from rate_control.settings import ADVICE, COUNT, HIGH, LOW, row

@@ -1,6 +1,7 @@
 """Totals of the job, one large number a page."""
 
-from app.screens.screen import CLOSE, Confirm, Screen
+from app.screens.parts import Confirm
+from app.screens.screen import CLOSE, Screen
 from app.units_text import short_text, unit
 
 BIG_DIGITS = 5

@@ -1,7 +1,7 @@
 """The work screen: the applied rate, large; what is missing while nothing is applied."""
 
 from app.grid import BIG_PITCH, COLUMNS
-from app.screens.faults import draw_fault, short_words
+from app.screens.fault_words import draw_fault, short_words
 from app.screens.screen import Screen, page
 from app.snapshot import Snapshot
 from app.units_text import short_text, to_text, unit, with_unit

@@ -1,0 +1,58 @@
+"""Faults in words: what is wrong, and what to do about it; and which of them are known."""
+
+from app.grid import COLUMNS, wrapped
+from app.words import in_words
+from rate_control.faults import TABLE
+
+NAME, WORDS = 1, 4  # of a row of the table; the words are what is wrong, a colon, what to do
+
+
+def short_words(row):
+    """Return in one line what is wrong."""
+    words = row[WORDS].split(":")[0]
+    return words if len(words) <= COLUMNS else in_words(row[NAME])
+
+
+def draw_fault(grid, mask, age):
+    """Draw one of the blocking faults in mask; several take turns."""
+    rows = [row for row in TABLE if row[0] & mask]
+    if rows:
+        row = rows[age // 15 % len(rows)]
+        draw_words(grid, "FAULT - master off", row[WORDS])
+
+
+def draw_words(grid, title, words):
+    """Draw what is wrong and, from a new row on, what to do."""
+    grid.text(0, 0, title)
+    row = 1
+    for part in words.split(": ", 1):
+        lines = wrapped(part)
+        grid.lines(row, lines)
+        row += len(lines)
+
+
+class FaultMemory:
+    """Which faults were seen since they were last forgotten, and which a person knows of."""
+
+    def __init__(self, restarted):
+        self.restarted = restarted
+        self.seen = 0
+        self._known = 0
+
+    def update(self, active):
+        """Take the active faults."""
+        self.seen |= active
+        self._known &= active  # one that comes again is new
+
+    def acknowledge(self, active):
+        """A person has touched a key: the buzzer may be quiet about what is active."""
+        self._known = active
+
+    def news(self, active):
+        """Return the active faults that nobody has acknowledged."""
+        return active & ~self._known
+
+    def forget(self):
+        """Forget the past."""
+        self.restarted = 0
+        self.seen = 0
