@@ -21,14 +21,16 @@ def paint_zoom(figure: Figure, picture: Picture, start_s: float, end_s: float) -
     seen = (truth.time_s >= start_s - ZOOM_S) & (truth.time_s <= end_s + ZOOM_S)
     time_s = truth.time_s[seen]
     rate, speed = figure.subplots(2, 1, sharex=True, height_ratios=[1.5, 1])
-    wanted = picture.wanted_rate[seen]
+    wanted, applied = picture.wanted_rate[seen], picture.applied_rate[seen]
     rate.fill_between(time_s, wanted * (1 - TOLERANCE), wanted * (1 + TOLERANCE),
                       color=MARKERS["band"], linewidth=0)
     rate.plot(time_s, wanted, color=MARKERS["wanted"], linestyle=(0, (4, 2)), label="wanted")
-    rate.plot(time_s, picture.applied_rate[seen], color=MARKERS["true"], label="true")
+    rate.plot(time_s, applied, color=MARKERS["true"], label="true")
     rate.set_title(f"rate ({picture.unit('rate_ml_ha')})")
     if np.isfinite(wanted).any():
-        rate.set_ylim(0.7 * np.nanmin(wanted), 1.3 * np.nanmax(wanted))
+        low, high = np.nanmin(wanted), np.nanmax(wanted)
+        rate.set_ylim(max(0.4 * low, min(0.85 * low, 0.97 * np.nanmin(applied))),
+                      min(1.8 * high, max(1.15 * high, 1.03 * np.nanmax(applied))))
     speed.plot(time_s, picture.shown("speed_mm_s", picture.record["true_speed_m_s"][:-1][seen]),
                color=MARKERS["true"])
     speed.set_title(f"speed ({picture.unit('speed_mm_s')})")
