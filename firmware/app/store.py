@@ -22,6 +22,7 @@ FAILURE = "failure"
 FAILURE_LENGTH = 200
 SLOTS = (".0", ".1")
 TOTALS_SLOTS = (TOTALS + SLOTS[0], TOTALS + SLOTS[1])
+UNWRITTEN = (b"", b"\0", b"\xff")  # first byte of a slot that never held a whole document
 
 NOT_ATTACHED = "nobody says that outputs are off"
 OUTPUTS_ON = "outputs are on"
@@ -104,7 +105,8 @@ class Store:
         slots = _read_slots(files, name)
         newest = _newest(slots)
         if slots[newest] is None:
-            if files.read(name + SLOTS[0]) or files.read(name + SLOTS[1]):
+            starts = [files.read(name + suffix)[:1] for suffix in SLOTS]
+            if not (starts[0] in UNWRITTEN and starts[1] in UNWRITTEN):
                 self.problems[name] = "both copies are damaged"
             return {}
         self._kept[name] = json.loads(slots[newest][1])

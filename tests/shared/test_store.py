@@ -259,7 +259,7 @@ def test_damaged_copies_are_reported():
     files.content["settings.0"] = files.content["settings.0"][:-9] + b"x" * 9
     store = make_store(files)
     assert store.load_settings()["rate_ml_ha"] in (5000, 6000) and not store.problems
-    files.content["settings.1"] = b"\xff" * 300
+    files.content["settings.1"] = b"\xff" * 300  # as a flash that was erased
     store = make_store(files)
     assert store.load_settings() == {} and "damaged" in store.problems["settings"]
 
