@@ -88,14 +88,9 @@ def _inline(text: str, size: Size, title: str) -> str:
     body = text[text.index("<svg"):]
     body = re.sub(r"<metadata>.*?</metadata>", "", body, flags=re.DOTALL)
     body = re.sub(r' (?:width|height)="[\d.]+pt"', "", body, count=2)
-    body = re.sub(r"font: [\d.]+px [^;\"]*", _font, body)
+    body = re.sub(r"font-family: [^;\"]*", "font-family: var(--font)", body)
     for name, marker in MARKERS.items():
         body = body.replace(marker, f"var(--{name})")
     label = escape(title, quote=True)
     return body.replace("<svg", f'<svg class="{size.name}" role="img" aria-label="{label}"', 1)
 
-
-def _font(match: re.Match[str]) -> str:
-    """The size that was drawn with, in the page's own font."""
-    pixels = re.search(r"[\d.]+px", match[0])
-    return f"font: {pixels[0] if pixels else '10px'} var(--font)"

@@ -111,6 +111,11 @@ def test_text_of_a_person_cannot_break_the_page(html):
     assert "&lt;first&gt;" in html
 
 
+def test_charts_are_written_in_the_font_of_the_page(html):
+    assert "font-family: var(--font)" in html
+    assert "DejaVu" not in html
+
+
 def test_colours_of_the_charts_follow_the_page(html):
     assert not [marker for marker in MARKERS.values() if marker in html]
     assert "stroke: var(--true)" in html
