@@ -12,6 +12,7 @@ from host_sim.plant.reference import machines_page
 from rate_control import settings as table
 from rate_control.procedures import catalogue
 from rate_control.settings_table import TABLE
+from rate_control.settings_words import WORDS
 
 DIRECTORY = host_sim.REPO_ROOT / "docs" / "reference"
 
@@ -76,12 +77,13 @@ def _setting_row(entry: Any) -> str:
     quantity = quantity_text.of_setting(entry)
     unit = entry[table.UNIT] if entry[table.UNIT] not in ("0-1", "0-2") else ""
     count = "" if entry[table.COUNT] == 1 else f" ({entry[table.COUNT]} numbers)"
+    meaning, advice = WORDS[entry[table.NAME]]
     return _cells(
         f"`{entry[table.NAME]}`",
-        entry[table.MEANING] + count,
+        meaning + count,
         _range(quantity, entry[table.LOW], entry[table.HIGH], unit),
         _default(quantity, entry[table.DEFAULT]),
-        entry[table.ADVICE],
+        advice,
     )
 
 

@@ -21,6 +21,7 @@ from rate_control import settings as table
 from rate_control.procedures.keeping import changes
 from rate_control.settings import Settings, build
 from rate_control.settings_table import TABLE
+from rate_control.settings_words import WORDS
 
 ROWS: tuple[Any, ...] = TABLE
 
@@ -49,7 +50,7 @@ def to_toml(settings: Settings, us: bool) -> str:
         value = getattr(settings, name)
         shown = show(entry, value, us)
         comment = "" if shown == str(value) else f"  # {shown}"
-        lines.append(f"# {entry[table.MEANING]}; {entry[table.ADVICE]}")
+        lines.append("# " + "; ".join(WORDS[name]))
         lines.append(f"{name} = {value}{comment}")
     return "\n".join(lines) + "\n"
 

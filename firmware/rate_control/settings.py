@@ -1,14 +1,14 @@
 """Every setting of the controller in one table, and the check that accepts or refuses them.
 
 The table is the only list: set-up screens, link, documents and scenario files are made from
-it. A row is (name, unit, count, low, high, default, meaning, when to change it); count is 1
-for a plain setting and the length for a list.
+it. A row is (name, unit, count, low, high, default); count is 1 for a plain setting and the
+length for a list. What each means stands in settings_words.py.
 """
 
 from rate_control.settings_table import TABLE
 from rate_control.units import MAX_SECTIONS, WIDTH_MAX_MM
 
-NAME, UNIT, COUNT, LOW, HIGH, DEFAULT, MEANING, ADVICE = range(8)
+NAME, UNIT, COUNT, LOW, HIGH, DEFAULT = range(6)
 
 
 def row(name):

@@ -19,8 +19,9 @@ from host_sim.report.way_chart import paint_way
 from host_sim.report.words import Teller
 from host_sim.run_record import RunRecord
 from host_sim.truth import true_run
-from rate_control.settings import MEANING, NAME, UNIT
+from rate_control.settings import NAME, UNIT
 from rate_control.settings_table import TABLE
+from rate_control.settings_words import MEANING, WORDS
 
 ZOOMS = 3
 WAY_HEIGHT_IN = 6.4
@@ -86,8 +87,8 @@ def _settings(values: dict[str, Any]) -> list[tuple[str, str, str, str]]:
     """Name, value, unit and meaning of every setting, in the order of the table."""
     rows = []
     for entry in TABLE:
-        name, unit, meaning = (str(entry[column]) for column in (NAME, UNIT, MEANING))
+        name, unit = str(entry[NAME]), str(entry[UNIT])
         value = values.get(name)
         text = ", ".join(map(str, value)) if isinstance(value, list) else str(value)
-        rows.append((name, text, unit, meaning))
+        rows.append((name, text, unit, str(WORDS[name][MEANING])))
     return rows

@@ -5,8 +5,9 @@ from app.screens.edit import edit
 from app.screens.parts import List
 from app.screens.setting_labels import CHOICES, groups
 from app.units_text import to_text
-from rate_control.settings import ADVICE, COUNT, HIGH, LOW, row
+from rate_control.settings import COUNT, HIGH, LOW, row
 from rate_control.settings_table import TABLE
+from rate_control.settings_words import ADVICE, WORDS
 
 UNDONE = "undone: the settings before the last change are back"
 LIST_VALUE = "..."
@@ -105,7 +106,7 @@ def edit_setting(app, title, entry, index=None):
     if index is not None:
         value = value[index]
     field = (of_setting(entry), entry[LOW], entry[HIGH])
-    return edit(app, title, field, value, accept, entry[ADVICE], CHOICES.get(name))
+    return edit(app, title, field, value, accept, WORDS[name][ADVICE], CHOICES.get(name))
 
 
 def short(entry, value, us):

@@ -45,14 +45,17 @@ GROUPS = (
         ("curve_share_ul_s", "share"),
         ("curve_density_g_l", "density"),
         ("curve_supply_mv", "supply"),
+        ("duty_rise_ms", "rise"),
         ("valve_travel_ms", "travel"),
         ("valve_min_pulse_ms", "shortest"),
+        ("valve_lost_ms", "lost"),
         ("valve_play_ms", "play"),
     )),
     ("loop", (
         ("settling_time_ms", "settling"),
         ("loop_delay_ms", "delay"),
         ("loop_lag_ms", "lag"),
+        ("look_ahead_ms", "look ahead"),
     )),
     ("warnings", (
         ("rate_tolerance_permille", "rate off by"),
