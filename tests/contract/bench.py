@@ -25,10 +25,14 @@ class Bench:
         """Do what disturbs a tick most, for some milliseconds: collect garbage."""
         raise Skip("nothing can disturb a tick here")
 
-    def pulses(self, channel, hz, count, disturbed=False, following=False):
-        """Send count pulses to an input, wait for their end; return how many were sent.
+    def pulses(self, channel, hz, count, disturbed=False):
+        """Send count pulses to an input, wait for their end; return how many were sent."""
+        raise Skip("nothing is wired to the %s input" % channel)
 
-        following: the first comes one period after the last of the call before.
+    def read_twice(self, channel, hz):
+        """Return two readings of the board's inputs taken while a steady train arrives.
+
+        At least contract.EDGES_WATCHED edges lie between them.
         """
         raise Skip("nothing is wired to the %s input" % channel)
 

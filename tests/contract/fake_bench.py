@@ -1,7 +1,7 @@
 """A bench around a fake chip: every wire is there."""
 
 from tests.contract.bench import Bench
-from tests.contract.contract import Skip
+from tests.contract.contract import EDGES_WATCHED, Skip, reading
 from tests.fakes.chip import ChipReset, Square, Steady
 
 SWITCHES = 8
@@ -56,22 +56,30 @@ class FakeBench(Bench):
     def disturb(self):
         self.chip.advance(5000)
 
-    def pulses(self, channel, hz, count, disturbed=False, following=False):
-        pin = self.pins.SPEED if channel == "speed" else self.pins.FLOW
+    def pulses(self, channel, hz, count, disturbed=False):
         period = 1_000_000_000 // hz
-        if following:
-            start = self._last_edge + period
-        else:
-            self.chip.connect(pin, Steady(0))
-            self.chip.advance(1000)
-            start = self.chip.ns + period
-        self.chip.connect(pin, Square(start, period, period // 2, count))
-        self._last_edge = start + (count - 1) * period
-        # the next call follows within a period: the state machine has seen this edge by then
-        end = self._last_edge + period * 6 // 10
+        self._send(channel, period, count)
+        end = self.chip.ns + (count + 2) * period
         while self.chip.ns < end:
-            self.chip.advance(min(20_000, (end - self.chip.ns) // 1000 + 1))
+            self.chip.advance(20_000)
+            reading(self)  # as a tick would
         return count
+
+    def read_twice(self, channel, hz):
+        period = 1_000_000_000 // hz
+        self._send(channel, period, None)
+        readings = []
+        for _ in range(2):
+            self.chip.advance((EDGES_WATCHED + 2) * period // 1000 + 130)
+            readings.append(reading(self))
+        return readings
+
+    def _send(self, channel, period, count):
+        pin = self.pins.SPEED if channel == "speed" else self.pins.FLOW
+        self.chip.connect(pin, Steady(0))
+        self.chip.advance(1000)
+        reading(self)
+        self.chip.connect(pin, Square(self.chip.ns + 100_777, period, period // 2, count))
 
     def driven(self):
         level = self.chip.level

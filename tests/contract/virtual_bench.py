@@ -6,7 +6,7 @@ from host_sim.plant.catalogue import machine_spec
 from host_sim.plant.machine import Machine
 from host_sim.virtual_board import VirtualBoard
 from tests.contract.bench import Bench
-from tests.contract.contract import Skip
+from tests.contract.contract import EDGES_WATCHED, Skip, reading
 
 SECTIONS = 8
 STEP_US = 5000
@@ -35,11 +35,18 @@ class VirtualBench(Bench):
     def disturb(self):
         self.wait_us(STEP_US)  # the twin's firmware takes no time; there is nothing to disturb
 
-    def pulses(self, channel, hz, count, disturbed=False, following=False):
+    def pulses(self, channel, hz, count, disturbed=False):
         sensor = self._machine.speed_sensor if channel == "speed" else self._machine.flow_meter
         sensor.advance(count, self._clock.total_us, count / hz)
         self.wait_us(count * 1_000_000 // hz)
         return count
+
+    def read_twice(self, channel, hz):
+        readings = []
+        for _ in range(2):
+            self.pulses(channel, hz, EDGES_WATCHED + 1)
+            readings.append(reading(self))
+        return readings
 
     def driven(self):
         actuation = self.board.actuation

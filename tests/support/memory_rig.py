@@ -1,0 +1,65 @@
+"""What tests/vm/memory_budget.py needs besides the firmware; it counts as used, a little."""
+
+class Anything:
+    """Stands in for the modules of a chip while the board's modules are loaded."""
+
+    def __getattr__(self, _):
+        return self
+
+    def __call__(self, *_, **__):
+        return self
+
+    def __or__(self, _):
+        return self
+
+
+class NoGarbage:
+    """Stands in for gc."""
+
+    def collect(self):
+        pass
+
+
+class Nothing:
+    """An empty flash, a link on which nothing arrives, a bus that takes everything."""
+
+    def read(self, _):
+        return b""
+
+    def write(self, *data):
+        return len(data[-1])
+
+    append = writeto = write
+
+
+class BareBoard:
+    """A board without pins; app.start_up builds the application above it."""
+
+    def now_us(self):
+        return 0
+
+    def reset_cause(self):
+        return "power"
+
+    def files(self):
+        return Nothing()
+
+    def retained(self):
+        return None
+
+    def link_stream(self):
+        return Nothing()
+
+    def display(self):
+        from app.displays.hd44780 import Hd44780
+
+        return Hd44780(Nothing(), lambda ms: None)
+
+    def read_keys(self, raw):
+        pass
+
+    def signal(self, lamp, buzzer):
+        pass
+
+    def make_safe(self):
+        pass
