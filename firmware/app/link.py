@@ -2,8 +2,7 @@
 
 The stream's read(limit) returns what has arrived, at most limit bytes, or None or b"" where
 nothing has; write(data) takes what it can and returns how many bytes that were, or None. Neither
-may wait. A UART made with timeout=0 is such a stream, and so is
-boards/console_port.py.
+may wait. A UART made with timeout=0 is such a stream, and so is boards/console_port.py.
 
 One poll does a bounded amount of work: it reads at most CHUNK bytes, answers at most one request
 and makes at most one record. While a record is on its way out no request is taken, so the other
@@ -13,14 +12,7 @@ side is held up and nothing piles up here. Telemetry gives way to answers.
 import json
 
 from app import link_requests
-from app.link_frame import (
-    MAX_BODY,
-    SEQUENCE_MASK,
-    FrameError,
-    LineReader,
-    RecordWriter,
-    parse,
-)
+from app.link_frame import MAX_BODY, SEQUENCE_MASK, FrameError, LineReader, RecordWriter, parse
 from app.snapshot import Snapshot
 from app.telemetry import Telemetry
 
@@ -32,9 +24,8 @@ SHORT = 128
 class Link:
     """One stream, on which operations of one application are asked for.
 
-    run_log and grid are what the board keeps and shows, None where it does not.
-
-    refused counts lines answered by an error record, stream_errors what the stream raised.
+    run_log and grid are what the board keeps and shows, None where it does not. refused counts
+    lines answered by an error record, failures what went wrong below: the stream, the memory.
     """
 
     def __init__(self, stream, application, run_log=None, grid=None):
@@ -44,7 +35,7 @@ class Link:
         self.telemetry = Telemetry(application)
         self.snapshot = Snapshot()
         self.refused = 0
-        self.stream_errors = 0
+        self.failures = 0
         self._stream = stream
         self._reader = LineReader()
         self._answer = RecordWriter()
@@ -63,8 +54,8 @@ class Link:
             if self.telemetry.poll(self._idle(), self._sequence):
                 self._start(self.telemetry.writer)
             self._send()
-        except OSError:
-            self.stream_errors += 1
+        except (OSError, MemoryError):  # the other side asks again; the machine goes on
+            self.failures += 1
 
     def _idle(self):
         return self._sent >= self._out.length

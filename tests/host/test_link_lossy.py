@@ -132,7 +132,7 @@ class LossyLink(RuleBasedStateMachine):
         controller = self.application.controller
         assert controller.request.rate_ml_ha in self.rates
         assert controller.settings.settling_time_ms in self.settling
-        assert self.pair.rig.link.stream_errors == 0
+        assert self.pair.rig.link.failures == 0
         assert self.application.failure == ""
 
 

@@ -254,15 +254,16 @@ def test_request_that_fails_inside_is_reported():
     assert rig.ask("totals.get")["volume_ml"] == 0
 
 
-def test_stream_that_fails_is_counted():
+def test_stream_or_memory_that_fails_is_counted():
     rig = LinkRig()
+    for error in (OSError(5), MemoryError()):
 
-    def fail(_):
-        raise OSError(5)
+        def fail(_, error=error):
+            raise error
 
-    rig.pipe.read = fail
-    rig.link.poll()
-    assert rig.link.stream_errors == 1
+        rig.pipe.read = fail
+        rig.link.poll()
+    assert rig.link.failures == 2
 
 
 def test_telemetry_comes_ten_times_a_second():

@@ -93,7 +93,7 @@ def main():
         assert frozen(rig) == before
         rig.ticks(3, rig.board.switches, 0, 0)
         assert rig.ask("hello")["answer"] == "hello"
-        assert rig.link.stream_errors == 0
+        assert rig.link.failures == 0
     print("lines %d answered %d refused %d ignored %d"
           % (tally.lines, tally.answered, tally.refused, tally.ignored))
 
