@@ -166,7 +166,7 @@ def _about(path: Path, recording: Recording, columns: dict[str, Column]) -> dict
     return {
         "title": f"{path.name}: measured by the controller itself, not the truth",
         "measured": True,
-        "machine": {"name": sessions[0].port},
+        "machine": {"kind": f"a board on {sessions[0].port}"},
         "settings": sessions[0].settings,
         "speed_trace": {"name": sessions[0].port, "note": f"recorded from {ends[0]}"},
         "seed": None,

@@ -16,6 +16,7 @@ import pytest
 from app.link_frame import record
 from app.telemetry import NAMES
 from host_sim import REPO_ROOT
+from host_sim.__main__ import main
 from host_sim.errors import InputError
 from host_sim.interpreters import MICROPYTHON_64, command
 from host_sim.link_client import Record
@@ -269,6 +270,8 @@ def test_recording_becomes_a_run(tmp_path):
         (totals.area.whole + totals.area.part / 1e6) / 1e4, rel=1e-3)
     assert run["true_distance_m"][-1] == pytest.approx(figures["travelled_m"])
     assert np.diff(run["time_s"]) == pytest.approx(0.05)
+    assert main(["report", str(tmp_path / "run")]) == 0
+    assert "not the truth" in (tmp_path / "run" / "report.html").read_text()
 
 
 @pytest.fixture
