@@ -84,7 +84,8 @@ class Decided:
         self.saturated = 0  # +1 the machine can give no more, -1 no less
 
     def rest(self):
-        """Decide on nothing: all flows zero, all sections shut."""
+        """Decide on nothing: all flows zero, all sections shut, nobody gives a demand."""
+        self.source = Decided.BY_LOOP
         self.section_mask = 0
         self.width_mm = 0
         self.target_ul_s = 0

@@ -4,7 +4,8 @@ from rate_control import faults
 from rate_control.controller import Controller
 from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY
 from rate_control.intmath import LIMIT
-from rate_control.records import Inputs, Request
+from rate_control.procedures.catalogue import make
+from rate_control.records import Decided, Inputs, Request
 from rate_control.settings import build
 from rate_control.trace import FIELDS
 
@@ -174,6 +175,23 @@ def test_new_settings_are_refused_at_work_and_lock_afterwards():
     rig.ticks(10, WORK, 400, 100)
     assert rig.state() == APPLYING
     assert rig.controller.request.rate_ml_ha == 50000
+
+
+def test_a_procedure_that_drove_leaves_nothing_behind():
+    rig = Rig().armed()
+    rig.ticks(2, MASTER | ALL)
+    rig.controller.request.bench = 1
+    rig.ticks(2, MASTER | ALL)
+    assert rig.state() == BENCH
+    procedure, _ = make("pump_curve", {}, rig.controller.settings)
+    rig.controller.procedure = procedure
+    rig.ticks(60, MASTER | ALL)
+    assert rig.controller.decided.source == Decided.BY_PROCEDURE
+    rig.ticks(1, ALL)
+    rig.controller.procedure = None  # its proposal was kept
+    outputs = rig.ticks(2, ALL)
+    assert (outputs.duty_u16, outputs.section_mask) == (0, 0)
+    assert rig.controller.decided.source == Decided.BY_LOOP
 
 
 def test_trace_is_whole():
