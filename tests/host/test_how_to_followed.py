@@ -22,7 +22,8 @@ L_HA_PER_GAL_AC = 3.785411784 / 0.40468564224
 WORN = {3: 1.18, 6: 1.25}  # by number from the left
 BOLD = re.compile(r"\*\*([a-z][a-z -]*?)\*\*")
 PAGES = (how_tos.calibrate_the_speed_sensor, how_tos.calibrate_the_flow_meter,
-         how_tos.catch_the_outlets, how_tos.catch_on_a_plot, how_tos.check_against_the_tank)
+         how_tos.catch_the_outlets, how_tos.learn_the_pump, how_tos.catch_on_a_plot,
+         how_tos.check_against_the_tank)
 
 
 def wrong_machine(us):
@@ -71,6 +72,8 @@ def test_a_machine_that_is_wrong_in_three_ways_is_put_right(units, record_proper
     wrong = work(person, units.speed_m_s, 60.0)
     assert abs(wrong / RATE_L_HA - 1) > 0.1
 
+    wrong_curve = person.app.controller.settings.curve_duty_u16
+
     kept = how_tos.calibrate_the_speed_sensor(person, units)
     assert kept["speed_pulses_km"] == pytest.approx(141_000, rel=0.005)
     kept = how_tos.calibrate_the_flow_meter(person, units)
@@ -81,6 +84,8 @@ def test_a_machine_that_is_wrong_in_three_ways_is_put_right(units, record_proper
     assert "blocked" not in said.values()
     person.machine.faults.orifice_factor[:] = [1.0] * ROWS  # step 6: replaced, and caught again
     assert set(how_tos.catch_the_outlets(person, units).values()) == {"good"}
+    kept = how_tos.learn_the_pump(person)
+    assert kept["curve_duty_u16"] != wrong_curve
     shown = how_tos.catch_on_a_plot(person, units, SPACING_M)
     assert shown * (L_HA_PER_GAL_AC if units.us else 1) == pytest.approx(RATE_L_HA, rel=0.02)
 

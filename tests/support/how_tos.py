@@ -56,7 +56,7 @@ def keep(person):
     kept = person.app.controller.settings.as_dict()
     for expected in (before, kept):
         person.menu("set up", "undo last change")
-        assert person.app.controller.settings.as_dict() == expected
+        assert person.app.controller.settings.as_dict() == expected, person.app.failure
     return kept
 
 
@@ -229,3 +229,27 @@ def check_against_the_tank(person, units, work):
     person.type_number(units.tank(litres))
     person.choose("complete")
     return keep(person)
+
+
+def learn_the_pump(person):
+    """Returns the settings after both parts."""
+    person.arm()  # step 1
+    person.menu("calibrate", "pump curve")  # step 2
+    person.point_at("density")
+    drive_itself(person)  # steps 3 and 4
+    person.arm()  # step 5
+    person.menu("calibrate", "step test")
+    person.point_at("speed")
+    person.point_at("settling tim")
+    return drive_itself(person)  # step 6
+
+
+def drive_itself(person):
+    """Start what drives the pump, wait until it is done, keep it."""
+    person.choose("start")
+    person.push()  # yes
+    for _ in range(400):
+        person.live(1.0)
+        if person.lines()[0] == "done":
+            return keep(person)
+    raise AssertionError(f"does not come to an end: {person.lines()}")
