@@ -153,6 +153,35 @@ def test_published_catches_over_other_courses():
     assert fact(procedure, "rate") == 160000
 
 
+def test_published_whole_swaths():
+    # Montana State Univ. Extension slides: 0.1 gal on 15 x 15 ft, 19.38 GPA with the acres cut
+    # to 0.00516, 19.36 exactly. Florida exam study guide p. 213, Method II: 12 gal in 660 ft on
+    # a 10-ft swath, 79.2 GPA, https://online.flipbuilder.com/qawr/oiuo/files/basic-html/page213.html
+    for ounces, width, course, published in (("12.8 oz", "15 ft", "15 ft", "19.36"),
+                                             ("1536 oz", "10 ft", "660 ft", "79.20")):
+        procedure = plot([from_text("catch_ul", ounces, True)],
+                         width_mm=from_text("width_mm", width, True),
+                         distance_mm=from_text("distance_mm", course, True))
+        assert to_text("rate_ml_ha", fact(procedure, "rate"), True) == published
+    # Utah State Univ. Extension Horticulture/Vegetables/2014-03: plots for the whole boom,
+    # 9, 12 and 15 ft wide: 37.8, 28.4 and 22.7 ft
+    for feet, tenths in ((9, 378), (12, 284), (15, 227)):
+        course = course_mm(from_text("width_mm", "%d ft" % feet, True), 1)
+        assert to_text("distance_mm", course, True).replace(".", "") == str(tenths)
+
+
+def test_speed_of_a_timed_course():
+    # 200 ft in 27 s is 136.4 / 27 = 5 mph (5.05): applicator-training slides,
+    # http://www.docstoc.com/docs/79051427/
+    procedure = begin("plot_catch", width_mm=508, distance_mm=from_text("distance_mm", "200", True))
+    assert procedure.act(MARK) == ""
+    for _ in range(540):
+        procedure.step(Measured(), Decided())
+    assert procedure.act(MARK) == ""
+    assert to_text("speed_mm_s", fact(procedure, "speed"), True) == "5.0"
+    assert fact(procedure, "speed") == 60960 * 20 // 540
+
+
 def test_millilitres_are_litres_a_hectare_on_the_metric_plot():
     procedure = plot([150 * ML], width_mm=500)
     assert fact(procedure, "course") == 20000
