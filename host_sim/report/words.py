@@ -54,7 +54,7 @@ class Teller:
                 f"{self.length(figures['distance_m'])} and {self.area(figures['area_ha'])}, "
                 f"{lifted} of the implement. It put down {self.volume(figures['volume_l'])}: "
                 f"{self.rate(figures['mean_rate_l_ha'])} on average where "
-                f"{self.rate(figures['target_l_ha'])} was wanted ({off_pct:+.1f} %).")
+                f"{self.rate(figures['target_l_ha'])} was wanted ({round(off_pct, 1) + 0.0:+.1f} %).")
 
     def quality(self) -> str:
         figures = self._figures
