@@ -48,13 +48,14 @@ class Teller:
     def work(self) -> str:
         figures = self._figures
         off_pct = 100 * (figures["mean_rate_l_ha"] / figures["target_l_ha"] - 1)
+        off_pct = round(off_pct, 1) + 0.0  # no minus zero
         lifts = figures["lifts"]
         lifted = {0: "without a lift", 1: "with one lift"}.get(lifts, f"with {lifts} lifts")
         return (f"In {minutes(figures['sim_seconds'])} the machine worked "
                 f"{self.length(figures['distance_m'])} and {self.area(figures['area_ha'])}, "
                 f"{lifted} of the implement. It put down {self.volume(figures['volume_l'])}: "
                 f"{self.rate(figures['mean_rate_l_ha'])} on average where "
-                f"{self.rate(figures['target_l_ha'])} was wanted ({round(off_pct, 1) + 0.0:+.1f} %).")
+                f"{self.rate(figures['target_l_ha'])} was wanted ({off_pct:+.1f} %).")
 
     def quality(self) -> str:
         figures = self._figures
