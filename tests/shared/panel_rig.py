@@ -137,8 +137,7 @@ class PanelRig:
 
     def choose(self, label):
         """Turn to an entry of the list that is shown, and push."""
-        for _ in range(80):
-            self.turn(-1)
+        self.turn(-80)
         for _ in range(80):
             if any(line.startswith(">" + label) for line in self.lines()):
                 self.push()

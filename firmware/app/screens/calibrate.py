@@ -75,6 +75,8 @@ class Parameters(List):
                     param[catalogue.P_MEANING])
 
     def _start(self):
+        if self.app.running_procedure() is not None:
+            return "another procedure is running"
         if not self._entry[catalogue.NEEDS_BENCH]:
             return self.app.begin_procedure(self._entry[NAME], self._values) or Run(self.app)
 

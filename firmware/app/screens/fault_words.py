@@ -14,11 +14,12 @@ def short_words(row):
 
 
 def draw_fault(grid, mask, age):
-    """Draw one of the blocking faults in mask; several take turns."""
-    rows = [row for row in TABLE if row[0] & mask]
-    if rows:
-        row = rows[age // 15 % len(rows)]
-        draw_words(grid, "FAULT - master off", row[WORDS])
+    """Draw one of the blocking faults in mask; several take turns.
+
+    There may be none: a change of settings takes the fault away, but not the state.
+    """
+    words = [row[WORDS] for row in TABLE if row[0] & mask] or ["it is over"]
+    draw_words(grid, "FAULT - master off", words[age // 15 % len(words)])
 
 
 def draw_words(grid, title, words):

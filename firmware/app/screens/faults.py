@@ -34,7 +34,7 @@ class Faults(Screen):
 
     def turn(self, notches):
         """See Screen."""
-        self._index += notches
+        self._index = min(max(self._index + notches, 0), max(len(self._pages()) - 1, 0))
 
     def push(self):
         """See Screen."""
@@ -43,8 +43,8 @@ class Faults(Screen):
 
     def draw(self, grid, age):
         """See Screen."""
+        self.turn(0)  # there may be fewer than before
         pages = self._pages()
-        self._index = min(max(self._index, 0), max(len(pages) - 1, 0))
         if not pages:
             grid.text(0, 0, NEITHER)
             return

@@ -23,20 +23,22 @@ class Run(Screen):
         super().__init__(app)
         self._index = 0
 
-    def _actions(self, procedure):
-        return procedure.accepts() + (STOP,)
+    def _actions(self):
+        """Return what can be done now; a procedure that has ended can do nothing."""
+        procedure = self.app.running_procedure()
+        return (STOP,) if procedure is None else procedure.accepts() + (STOP,)
 
     def turn(self, notches):
         """See Screen."""
-        self._index += notches
+        self._index = min(max(self._index + notches, 0), len(self._actions()) - 1)
 
     def push(self):
         """See Screen."""
         procedure = self.app.running_procedure()
         if procedure is None:
             return self._finished()
-        actions = self._actions(procedure)
-        action = actions[min(max(self._index, 0), len(actions) - 1)]
+        self.turn(0)  # there may be fewer than before
+        action = self._actions()[self._index]
         self._index = 0
         if action == STOP:
             return answer(self.app, self.app.stop_procedure())
@@ -77,8 +79,8 @@ class Run(Screen):
         facts = [name + " " + show(quantity, value, us)
                  for name, value, quantity in procedure.facts()]
         grid.text(2, 0, page([line for line in facts if len(line) <= COLUMNS], age))
-        actions = self._actions(procedure)
-        self._index = min(max(self._index, 0), len(actions) - 1)
+        self.turn(0)
+        actions = self._actions()
         grid.pair(3, ">" + actions[self._index].replace("_", " "),
                   "%d of %d" % (self._index + 1, len(actions)))
 
@@ -94,7 +96,7 @@ class Driven(Run):
         self._name = name
         self._values = values
         self._asked_at = app.ring.count
-        self._wanted = 1
+        self._procedure = None  # not begun
         self._problem = ""
 
     def _on(self):
@@ -102,19 +104,27 @@ class Driven(Run):
 
     def update(self):
         """See Screen."""
-        if self._wanted:
-            if self.app.ring.behind(self._asked_at) <= ENTRY_TICKS:
-                return
-            self._wanted = 0
-            self._problem = NOT_BEGUN if not self._on() else self.app.begin_procedure(
-                self._name, self._values, confirmed_at_machine=True)
+        if self._procedure is None:
+            if not self._problem and self.app.ring.behind(self._asked_at) > ENTRY_TICKS:
+                self._begin()
         elif self._on() and self.app.running_procedure() is None:
             self.app.leave_bench()
+
+    def _begin(self):
+        if not self._on():
+            self._problem = NOT_BEGUN
+            return
+        self._problem = self.app.begin_procedure(self._name, self._values,
+                                                 confirmed_at_machine=True)
+        if not self._problem:
+            self._procedure = self.app.controller.procedure
 
     def push(self):
         """See Screen."""
         if self._problem:
             return CLOSE
+        if self._procedure is None:
+            return None
         return None if self.app.running_procedure() is not None else self._finished()
 
     def closed(self):
@@ -126,6 +136,8 @@ class Driven(Run):
         """See Screen."""
         if self._problem:
             grid.lines(0, wrapped(self._problem))
+        elif self._procedure is None:
+            grid.text(0, 0, "one moment")
         else:
             super().draw(grid, age)
 
