@@ -19,7 +19,8 @@ DIRECTORY = host_sim.REPO_ROOT / "docs" / "reference"
 SETTINGS_HEAD = """\
 # Settings
 
-Made from `firmware/rate_control/settings_table.py` by `make docs`; do not edit it here.
+Made from `firmware/rate_control/settings_table.py` and `settings_words.py` by `make docs`; do
+not edit it here.
 
 Every setting of the controller. Whole numbers throughout, in the unit that the name ends in;
 displays, link and files also show and take them in the units that you choose. Bad settings are

@@ -45,7 +45,7 @@ WORDS = {
         "from the meter's data sheet"),
     "meter_droop_ul_s": (
         "flow at which the meter stops; 0 if it reads true",
-        "by a second catch at low flow"),
+        "by the low flow catch"),
     "switch_debounce_ms": (
         "a switch must hold this long to count",
         "longer for worn or wet contacts"),

@@ -19,6 +19,7 @@ ROWS = 8  # outlets, each a section of its own, half a metre apart
 SPACING_M = 0.5
 RATE_L_HA = 100.0
 L_HA_PER_GAL_AC = 3.785411784 / 0.40468564224
+DROOP_UL_S = 5_000  # the plant's meter stalls at 2 % of its 15 L/min
 WORN = {3: 1.18, 6: 1.25}  # by number from the left
 BOLD = re.compile(r"\*\*([a-z][a-z -]*?)\*\*")
 PAGES = (how_tos.calibrate_the_speed_sensor, how_tos.calibrate_the_flow_meter,
@@ -76,8 +77,11 @@ def test_a_machine_that_is_wrong_in_three_ways_is_put_right(units, record_proper
 
     kept = how_tos.calibrate_the_speed_sensor(person, units)
     assert kept["speed_pulses_km"] == pytest.approx(141_000, rel=0.005)
-    kept = how_tos.calibrate_the_flow_meter(person, units)
+    kept, flow = how_tos.calibrate_the_flow_meter(person, units)
     assert kept["meter_pulses_hl"] == pytest.approx(41_200, rel=0.005)
+    kept = how_tos.catch_at_low_flow(person, units, flow)
+    assert kept["meter_pulses_hl"] == pytest.approx(41_200, rel=0.005)
+    assert kept["meter_droop_ul_s"] == pytest.approx(DROOP_UL_S, rel=0.15)
     said = how_tos.catch_the_outlets(person, units)
     assert {number for number, word in said.items() if word == "worn"} == set(WORN)
     assert set(said) == set(range(1, ROWS + 1))

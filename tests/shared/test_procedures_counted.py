@@ -211,10 +211,11 @@ def test_stop_leaves_no_proposal():
     assert procedure.act(MARK) == NOT_NOW
 
 
-def low_flow(pulses, ticks, volume_ul, runs=3, **params):
-    """Runs of pulses that come evenly over so many ticks."""
-    procedure = begin("low_flow_catch", **params)
-    for _ in range(runs):
+def low_flow(pulses, ticks, volume_ul, settings=None, name="low_flow_catch", **params):
+    """Three runs of pulses that come evenly over so many ticks."""
+    procedure, problem = catalogue.make(name, params, settings or Settings())
+    assert problem == "", problem
+    for _ in range(3):
         assert procedure.act(MARK) == ""
         tick(procedure, 0)
         for index in range(ticks + 1):
@@ -231,17 +232,44 @@ def test_low_flow_catch_measures_the_droop():
     procedure = low_flow(486, 1200, 1200000, jug_step_ul=1000)
     assert procedure.needs_more() is None
     assert procedure.act(COMPLETE) == ""
-    droop = procedure.proposal()["meter_droop_ul_s"]
-    assert procedure.proposal() == {"meter_droop_ul_s": droop}
-    assert abs(droop - 6324) <= 10
+    proposal = procedure.proposal()
+    assert sorted(proposal) == ["meter_droop_ul_s", "meter_pulses_hl"]
+    assert proposal["meter_pulses_hl"] == 45000
+    assert abs(proposal["meter_droop_ul_s"] - 6324) <= 10
     assert abs(fact(procedure, "flow") - 20000) <= 20
     assert fact(procedure, "pulses that came") == 900000
+
+
+def test_two_catches_give_droop_and_k_factor():
+    # The same meter, caught at 80 mL/s before: there (6.32 / 80)**2 = 0.625 % were missing, so
+    # that catch gave 44719 and not 45000
+    settings = Settings()
+    settings.meter_pulses_hl = 44719
+    procedure = low_flow(486, 1200, 1200000, settings=settings, jug_step_ul=1000, flow_ul_s=80000)
+    assert procedure.act(COMPLETE) == ""
+    proposal = procedure.proposal()
+    assert abs(proposal["meter_pulses_hl"] - 45000) <= 3
+    assert abs(proposal["meter_droop_ul_s"] - 6324) <= 10
+    # A new catch at the working flow, with the droop known, confirms both
+    settings.meter_pulses_hl = proposal["meter_pulses_hl"]
+    settings.meter_droop_ul_s = proposal["meter_droop_ul_s"]
+    again = low_flow(2146, 1200, 4800000, settings=settings, name="meter_catch")
+    assert abs(again.result() - 45000) <= 30
+    # and a new catch at the low flow as well
+    again = low_flow(486, 1200, 1200000, settings=settings, jug_step_ul=1000, flow_ul_s=80000)
+    assert abs(again.result()[0] - 45000) <= 5
+    assert abs(again.result()[1] - 6324) <= 10
+
+
+def test_low_flow_must_be_low():
+    words, flow_ul_s, quantity = low_flow(540, 1200, 1200000, flow_ul_s=30000).needs_more()
+    assert (words, flow_ul_s, quantity) == ("start again with less flow than", 15000, "flow_ul_s")
 
 
 def test_a_meter_that_reads_true_has_no_droop():
     procedure = low_flow(545, 1200, 1200000, jug_step_ul=1000)
     assert procedure.act(COMPLETE) == ""
-    assert procedure.proposal() == {"meter_droop_ul_s": 0}
+    assert procedure.proposal() == {"meter_droop_ul_s": 0, "meter_pulses_hl": 45000}
 
 
 def test_a_stalling_meter_is_no_basis():

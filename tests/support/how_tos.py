@@ -18,7 +18,8 @@ class Units:
 
     us: bool
     speed_notches: int  # of the bench speed
-    speed_line: str  # what they make on the display
+    slow_notches: int  # the same, at the lowest flow
+    speed_line: str  # what speed_notches make on the display
     speed_m_s: float  # and that speed in truth
 
     def distance(self, metres):
@@ -43,8 +44,8 @@ class Units:
         return f"{metres / M_FT * 12:.1f}" if self.us else f"{metres:.3f}"
 
 
-METRIC = Units(False, 16, ">speed      8.0 km/h", 8 / 3.6)
-CUSTOMARY = Units(True, 10, ">speed       5.0 mph", 5 * 0.44704)
+METRIC = Units(False, 16, 4, ">speed      8.0 km/h", 8 / 3.6)
+CUSTOMARY = Units(True, 10, 3, ">speed       5.0 mph", 5 * 0.44704)
 
 
 def keep(person):
@@ -70,14 +71,14 @@ def leaf_through(person):
     return shown
 
 
-def run_liquid(person, units, seconds):
-    """Bench on at working speed, wait, bench off, let it drip; returns what each jug got."""
+def run_liquid(person, units, seconds, slow=False):
+    """Bench on, wait, bench off, let it drip; returns what each jug got."""
     before_ml = person.machine.section_volume_ml
     person.arm()
     person.menu("bench")
     person.push()  # yes
-    person.turn(units.speed_notches)
-    assert units.speed_line in person.lines()
+    person.turn(units.slow_notches if slow else units.speed_notches)
+    assert (units.speed_line in person.lines()) is not slow
     person.live(seconds)
     person.home()
     person.live(5.0)
@@ -115,21 +116,40 @@ def calibrate_the_speed_sensor(person, units):
 
 
 def calibrate_the_flow_meter(person, units):
-    """Returns the settings after it."""
+    """Returns the settings after it, and the flow that was shown."""
     person.menu("calibrate", "meter catch", "jug step")  # step 2
     person.type_number(units.jug_step)
     for label in ("weighed", "density", "scale step"):
         person.point_at(label)
     person.choose("start")
     run_liquid(person, units, 10.0)  # step 3
-    for run in range(4):  # steps 4 to 7
-        person.menu("calibrate", "go on: meter catch", "mark")
-        jugs_ml = run_liquid(person, units, 60.0)
-        person.menu("calibrate", "go on: meter catch", "mark")
-        person.choose("enter")
-        person.type_number(units.jug(sum(jugs_ml)))
-        if run == 0:  # a slip
-            person.choose("take back")
+    catch_run(person, units, "meter catch")  # steps 4 to 6
+    person.choose("take back")  # a slip
+    for _ in range(3):
+        catch_run(person, units, "meter catch")
+    flow = number_after(person, "flow")
+    person.choose("complete")  # step 7
+    return keep(person), flow
+
+
+def catch_run(person, units, name, slow=False):
+    """One run of a catch, between two marks, and the amount entered."""
+    person.menu("calibrate", "go on: " + name, "mark")
+    jugs_ml = run_liquid(person, units, 120.0 if slow else 60.0, slow)
+    person.menu("calibrate", "go on: " + name, "mark")
+    person.choose("enter")
+    person.type_number(units.jug(sum(jugs_ml)))
+
+
+def catch_at_low_flow(person, units, flow):
+    """The section of the same page; flow is what was shown. Returns the settings after it."""
+    person.menu("calibrate", "low flow catch", "flow")  # step 2
+    person.type_number(f"{flow:.2f}")
+    person.choose("jug step")
+    person.type_number(units.jug_step)
+    person.choose("start")
+    for _ in range(3):  # step 3
+        catch_run(person, units, "low flow", slow=True)
     person.choose("complete")
     return keep(person)
 

@@ -27,7 +27,9 @@ CATALOGUE = (
         _PRECISION,
     ), "pulses of the speed sensor on a measured course"),
     ("meter_catch", "MeterCatch", 0, _CATCH, "pulses of the flow meter for a caught amount"),
-    ("low_flow_catch", "LowFlowCatch", 0, _CATCH, "what the flow meter loses at a low flow"),
+    ("low_flow_catch", "LowFlowCatch", 0, _CATCH + (
+        ("flow_ul_s", "flow_ul_s", 0, 10000000, 0, "flow of the meter catch; 0 not known"),
+    ), "what the flow meter loses at a low flow"),
     ("outlet_catch", "OutletCatch", 0, (
         ("outlets", "", 1, 72, 7, "how many outlets are caught"),
         ("time_ms", "time_ms", 5000, 600000, 60000, "how long each is caught"),

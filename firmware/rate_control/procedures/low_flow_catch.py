@@ -1,44 +1,37 @@
 """Low-flow catch: what the flow meter loses while its rotor slows down.
 
-Bearing drag takes the share (droop / flow)^2 of the pulses of a turbine (see flow_rate.py). A
-second catch at a low flow, after the meter catch at the working flow, measures it: the part r
-of the pulses that came gives droop = flow x sqrt(1 - r). The flow is that of the runs: volume
-caught over the time from the first pulse to the last.
+Bearing drag takes the share (droop / flow)^2 of the pulses of a turbine (see flow_rate.py). The
+meter catch gave pulses per litre x at the flow Q; a second catch at a low flow q gives fewer, y.
+Two equations, x = K (1 - (d/Q)^2) and y = K (1 - (d/q)^2), give both:
+
+    K d^2 = (x - y) q^2 Q^2 / (Q^2 - q^2),  K = x + K d^2 / Q^2.
+
+Where Q is not known it counts as large: then K = x.
 """
 
-from rate_control.intmath import isqrt, wrapped_add
+from rate_control.intmath import isqrt
 from rate_control.procedures.meter_catch import MeterCatch
 from rate_control.procedures.procedure import DONE
-from rate_control.procedures.runs import ONE_PPM
+from rate_control.procedures.runs import ONE_PPM, CountedRuns
 from rate_control.settings import HIGH, row
-from rate_control.units import TICK_MS
 
-UL_PER_HL = 100000000
 LEAST_PPM = 300000  # fewer of the pulses, and the rotor is about to stop
+ROOT_1000 = 31623  # of a million times a thousand
 
 
 class LowFlowCatch(MeterCatch):
-    """Proposes meter_droop_ul_s. Runs as in the meter catch, at a low and steady flow."""
+    """Proposes meter_droop_ul_s and meter_pulses_hl. Runs as in the meter catch, at low flow."""
 
     NAME = "low_flow_catch"
 
     def __init__(self, settings, params, totals=None):
-        """params: those of MeterCatch."""
+        """params: those of MeterCatch, and flow_ul_s of the meter catch (0: not known)."""
         MeterCatch.__init__(self, settings, params, totals)
-        self._pulses_hl = settings.meter_pulses_hl
-        self._ticks = 0  # since the run began
-        self._first = 0  # tick of its first pulse
-        self._last = 0
-        self._run_ticks = []
-
-    def step(self, measured, decided):
-        """See Procedure."""
-        MeterCatch.step(self, measured, decided)
-        self._ticks = wrapped_add(self._ticks, 1)
-        if measured.flow_pulses:
-            self._last = self._ticks
-            if not self._first:
-                self._first = self._ticks
+        self._high_ul_s = params["flow_ul_s"]
+        self._high_pulses_hl = settings.meter_pulses_hl
+        if self._high_ul_s > self._droop_ul_s:  # what the meter catch counted
+            square = self._high_ul_s * self._high_ul_s
+            self._high_pulses_hl -= settings.meter_pulses_hl * self._droop_ul_s ** 2 // square
 
     def prompt(self):
         """See Procedure."""
@@ -46,63 +39,53 @@ class LowFlowCatch(MeterCatch):
             return "bench on, low flow, bench off; mark"
         return MeterCatch.prompt(self)
 
-    def _begin(self):
-        MeterCatch._begin(self)
-        self._ticks = 0
-        self._first = 0
-        self._last = 0
-
     def _run_problem(self, pulses):
         if pulses and self._last == self._first:
             return "too short to time"
         return MeterCatch._run_problem(self, pulses)
 
-    def _add(self, pulses, amount):
-        problem = MeterCatch._add(self, pulses, amount)
-        if not problem:
-            self._run_ticks.append(self._last - self._first)
-        return problem
-
-    def _take_back(self):
-        if self._waiting is None and self._begun is None:
-            self._run_ticks.pop()
-        return MeterCatch._take_back(self)
-
-    def flow_ul_s(self):
-        """Return the mean flow of all runs; there must be one.
-
-        From the first of N pulses to the last, N - 1 parts of N of the volume pass.
-        """
-        volume_ul = 0
-        for pulses, amount in zip(self._pulses, self._amounts):
-            volume_ul += amount * (pulses - 1) // pulses
-        return volume_ul * 1000 // (TICK_MS * sum(self._run_ticks))
-
     def read_ppm(self):
-        """Return the part of the pulses that came."""
-        return sum(self._pulses) * UL_PER_HL * ONE_PPM // (sum(self._amounts) * self._pulses_hl)
+        """Return the part of the pulses that came, of those at the high flow."""
+        return CountedRuns.result(self) * ONE_PPM // self._high_pulses_hl
 
-    def droop_ul_s(self):
-        """Return flow x sqrt(1 - r), 0 where no pulse is missing."""
-        missing_ppm = max(ONE_PPM - self.read_ppm(), 0)
-        droop = self.flow_ul_s() * isqrt(missing_ppm) // 1000
-        return min(droop, row("meter_droop_ul_s")[HIGH])
+    def result(self):
+        """Return (K-factor, droop) from both catches; no droop where no pulse is missing."""
+        low = CountedRuns.result(self)
+        flow = self.flow_ul_s()
+        lost = (self._high_pulses_hl - low) * flow * flow  # K d^2
+        if lost <= 0:
+            return self._high_pulses_hl, 0
+        pulses_hl = self._high_pulses_hl
+        if self._high_ul_s:
+            square = self._high_ul_s * self._high_ul_s
+            lost = lost * square // (square - flow * flow)
+            pulses_hl += lost // square
+        share_ppm = min(lost * ONE_PPM // (pulses_hl * flow * flow), ONE_PPM)
+        droop = flow * isqrt(share_ppm * 1000) // ROOT_1000
+        return pulses_hl, min(droop, row("meter_droop_ul_s")[HIGH])
 
     def needs_more(self):
         """See Procedure."""
-        if self._pulses and self.read_ppm() < LEAST_PPM:
-            return "start again with more flow than", self.flow_ul_s(), "flow_ul_s"
+        if self._pulses:
+            if self.read_ppm() < LEAST_PPM:
+                return "start again with more flow than", self.flow_ul_s(), "flow_ul_s"
+            if 0 < self._high_ul_s < 2 * self.flow_ul_s():
+                return "start again with less flow than", self._high_ul_s // 2, "flow_ul_s"
         return MeterCatch.needs_more(self)
 
     def proposal(self):
         """See Procedure."""
-        return {"meter_droop_ul_s": self.droop_ul_s()} if self.state == DONE else {}
+        if self.state != DONE:
+            return {}
+        pulses_hl, droop = self.result()
+        return {"meter_pulses_hl": pulses_hl, "meter_droop_ul_s": droop}
 
     def facts(self):
         """See Procedure."""
-        facts = [fact for fact in MeterCatch.facts(self) if fact[0] != "result"]
+        facts = CountedRuns.facts(self)
         if self._pulses:
             facts += [("flow", self.flow_ul_s(), "flow_ul_s"),
-                      ("pulses that came", self.read_ppm(), "share_ppm"),
-                      ("result", self.droop_ul_s(), "flow_ul_s")]
+                      ("pulses that came", self.read_ppm(), "share_ppm")]
+            if self.needs_more() is None:
+                facts.append(("droop", self.result()[1], "flow_ul_s"))
         return facts
