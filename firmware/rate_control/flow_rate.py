@@ -28,7 +28,8 @@ class FlowRate:
         """Estimate the flow; count the volume exactly, carrying the remainder."""
         counter = self._counter
         counter.update(inputs.flow_count, inputs.flow_edge_us, now_us)
-        read = counter.rate(self._nl_per_pulse, 1000)  # nL/us is mL/s; thousandths for uL/s
+        # nL/us is mL/s; in thousandths uL/s
+        read = min(counter.rate(self._nl_per_pulse, 1000), FLOW_MAX_UL_S)
         flow = self._without_droop(read)
         measured.flow_valid = counter.valid
         measured.flow_ul_s = min(flow, FLOW_MAX_UL_S)
@@ -49,7 +50,9 @@ class FlowRate:
         usual one-number model of a turbine below its knee, solved for the flow.
         """
         droop = self._droop_ul_s
-        if not droop or read_ul_s <= 0 or read_ul_s > 16 * droop:
+        if not droop or read_ul_s <= 0:
             return read_ul_s
+        if read_ul_s > 16 * droop:  # the square root is as good as straight there
+            return read_ul_s + muldiv(droop, droop, read_ul_s)
         part = muldiv(read_ul_s, ONE_Q10, droop)  # up to 16 in 1/1024
         return muldiv(part + isqrt(part * part + 4 * ONE_Q10 * ONE_Q10), droop, 2 * ONE_Q10)
