@@ -9,6 +9,7 @@ from app import link_requests, run_log, telemetry
 from app.link import CHUNK
 from app.link_frame import MAX_BODY, MAX_RECORD, SEQUENCE_MASK, record
 from host_sim import link_port
+from host_sim.link_words import ERRORS, REQUESTS
 from rate_control.interlock import STATE_NAMES
 from rate_control.units import TICK_MS
 
@@ -196,7 +197,7 @@ def link_page() -> str:
     return (
         HEAD.replace("{example}", _example())
         + REQUESTS_HEAD + "".join(_request(row) for row in link_requests.TABLE)
-        + ERRORS_HEAD + "".join(f"| `{word}` | {words} |\n" for word, words in link_requests.ERRORS)
+        + ERRORS_HEAD + "".join(f"| `{word}` | {words} |\n" for word, words in ERRORS.items())
         + TELEMETRY_HEAD + "".join(_number(name) for name in telemetry.NAMES)
         + TAIL.replace("{ways}", "".join(f"| {way} | {guard} |\n" for way, guard in WAYS))
     )
@@ -207,10 +208,11 @@ def _number(name: str) -> str:
 
 
 def _request(row: Any) -> str:
-    name, states, arguments, _, meaning = row
+    name, states, arguments, _ = row
+    meaning, words = REQUESTS[name]
     listed = "<br>".join(
-        f"`{argument}` ({kind}{'' if needed else ', may be left out'}): {words}"
-        for argument, kind, needed, words in arguments)
+        f"`{argument}` ({kind}{'' if needed else ', may be left out'}): {words[argument]}"
+        for argument, kind, needed in arguments)
     answered = {link_requests.ALWAYS: "always", link_requests.AT_REST: "at rest"}[states]
     return f"| `{name}` | {listed} | {answered} | {meaning} |\n"
 

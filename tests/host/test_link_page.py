@@ -10,8 +10,9 @@ from app import link_requests, telemetry
 from app.link_frame import parse
 from app.telemetry import NAMES
 from app.version import VERSION
-from host_sim import REPO_ROOT
+from host_sim import FIRMWARE_DIR, REPO_ROOT
 from host_sim.link_reference import MEANINGS, link_page
+from host_sim.link_words import REQUESTS
 from tests.support.link_rig import LinkRig
 
 RECORD = re.compile(r"^    (1 \d+ .*)$", re.MULTILINE)
@@ -35,8 +36,10 @@ def test_every_request_error_and_number_is_listed():
     page = link_page()
     for row in link_requests.TABLE:
         assert f"| `{row[0]}` |" in page
-    for word, _ in link_requests.ERRORS:
-        assert f"| `{word}` |" in page
+    assert set(REQUESTS) == {row[0] for row in link_requests.TABLE}
+    for source in (FIRMWARE_DIR / "app").glob("link*.py"):
+        for word in re.findall(r'\b(?:error|FrameError)\("(\w+)"', source.read_text()):
+            assert f"| `{word}` |" in page
     assert set(MEANINGS) == set(NAMES)
 
 

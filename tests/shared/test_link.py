@@ -371,5 +371,5 @@ def test_table_is_sound():
     assert len(link_requests.ROWS) == len(TABLE)
     for entry in TABLE:
         assert entry[STATES] and entry[STATES] < 32
-        for name, kind, needed, meaning in entry[ARGUMENTS]:
-            assert kind in link_requests.KINDS and needed in (0, 1) and name and meaning
+        for name, kind, needed in entry[ARGUMENTS]:
+            assert kind in link_requests.KINDS and needed in (0, 1) and name
