@@ -19,7 +19,7 @@ from host_sim.interpreters import MICROPYTHON_32, run_on
 
 BUILD_DIR = REPO_ROOT / "build" / "firmware"
 STARTED_BY_MICROPYTHON = ("boot.py", "main.py")
-NOT_ON_A_BOARD = ("manifest.py",)
+NOT_ON_A_BOARD = ("manifest.py", "rp2_wires.py", "esp32_wires.py", "units_typed.py")
 FLASH_BLOCK = 4096  # a file takes whole blocks of the board's file system
 BUDGET_SCRIPT = "tests/vm/memory_budget.py"
 HEAP = "190K"  # an RP2040 without wireless leaves 240 K, with it some 190 K

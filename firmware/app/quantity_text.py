@@ -23,6 +23,11 @@ QUANTITY_OF_UNIT = {
 }
 
 
+# what the parts of a name say about units, which the shown value says itself
+_UNIT_PARTS = ("mm", "ms", "ml", "ul", "g", "l", "s", "ha", "hl", "km", "mv", "u16",
+               "permille", "ppm")
+
+
 def of_setting(entry):
     """Return the quantity of a row of the table of settings, "" for a plain number."""
     return QUANTITY_OF_UNIT.get(entry[UNIT], "")
@@ -44,3 +49,11 @@ def read(quantity, text, us):
         return int(text)
     except ValueError:
         raise ValueError("not a whole number") from None
+
+
+def in_words(name):
+    """Return the name of a setting, parameter or procedure in words, without its unit."""
+    parts = name.split("_")
+    while len(parts) > 1 and parts[-1] in _UNIT_PARTS:
+        parts.pop()
+    return " ".join(parts)

@@ -28,16 +28,3 @@ def missing(permits, wanted):
 def sections(mask, count):
     """Return the sections as digits, with a dash for each that is not in mask."""
     return "".join([str(i + 1) if mask >> i & 1 else "-" for i in range(count)])
-
-
-# what the parts of a name say about units, which the shown value says itself
-_UNIT_PARTS = ("mm", "ms", "ml", "ul", "g", "l", "s", "ha", "hl", "km", "mv", "u16",
-               "permille", "ppm")
-
-
-def in_words(name):
-    """Return the name of a setting, parameter or procedure in words, without its unit."""
-    parts = name.split("_")
-    while len(parts) > 1 and parts[-1] in _UNIT_PARTS:
-        parts.pop()
-    return " ".join(parts)

@@ -1,9 +1,8 @@
 """Every value that a person meets has words: settings, parameters of procedures, facts."""
 
 from app.grid import COLUMNS
-from app.quantity_text import of_setting, read, show
+from app.quantity_text import in_words, of_setting, read, show
 from app.units_text import UNITS
-from app.words import in_words
 from rate_control.procedures import catalogue
 from rate_control.settings import NAME, UNIT
 from rate_control.settings_table import TABLE

@@ -1,7 +1,6 @@
 """Faults in words: what is wrong, and what to do about it; and which of them are known."""
 
 from app.grid import COLUMNS, wrapped
-from app.words import in_words
 from rate_control.faults import TABLE
 
 NAME, WORDS = 1, 4  # of a row of the table; the words are what is wrong, a colon, what to do
@@ -10,7 +9,7 @@ NAME, WORDS = 1, 4  # of a row of the table; the words are what is wrong, a colo
 def short_words(row):
     """Return in one line what is wrong."""
     words = row[WORDS].split(":")[0]
-    return words if len(words) <= COLUMNS else in_words(row[NAME])
+    return words if len(words) <= COLUMNS else row[NAME].replace("_", " ")
 
 
 def draw_fault(grid, mask, age):

@@ -1,10 +1,9 @@
 """What a procedure found: each proposal beside the present value, then every fact."""
 
 from app.grid import wrapped
-from app.quantity_text import of_setting, show
+from app.quantity_text import in_words, of_setting, show
 from app.screens.parts import answer
 from app.screens.screen import CLOSE, Screen
-from app.words import in_words
 from rate_control.procedures.keeping import changes
 from rate_control.settings import row
 

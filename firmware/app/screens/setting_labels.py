@@ -4,7 +4,7 @@ The table of settings says everything else. A setting that is not named here is 
 group, under its own name.
 """
 
-from app.words import in_words
+from app.quantity_text import in_words
 
 # group, and the settings in it with their label: at most 12 characters
 GROUPS = (
