@@ -1,10 +1,4 @@
-"""A recording of a board as a run: the same columns as a run of the twin, but only measured.
-
-Nobody knows the truth about a real machine. The columns named true_... hold what the controller
-measured (speed sensor, flow meter shared among open sections by width; the pressure is not a
-number), and `about` says so under "measured". What such a run shows is how steadily the
-controller kept its own rate, never whether its sensors are right.
-"""
+"""A recording of a board as a run: the same columns as a run of the twin, but only measured."""
 
 from __future__ import annotations
 
@@ -18,26 +12,42 @@ import numpy as np
 
 from app.telemetry import SUMS
 from host_sim.errors import InputError
+from host_sim.measured import counted, measured_columns
 from host_sim.recording_file import Body, read_bodies
-from host_sim.run_record import Column, RunRecord, section_column
+from host_sim.run_record import Column, RunRecord
+from host_sim.seen_events import seen_events
 from host_sim.versions import versions
 from rate_control import trace
-from rate_control.interlock import APPLYING, BENCH
 from rate_control.intmath import LIMIT
 from rate_control.units import TICK_US
 
+BOARD_FACTS = ("board", "firmware", "reset")  # of what it answers to hello
+BOARDS = ("Rp2Board", "Esp32Board")  # whatever else answers is taken to be a simulation
 WRAP = LIMIT + 1
 US_PER_S = 1_000_000
 TICKS_PER_S = US_PER_S // TICK_US
+# What a report says of a recording that was not ended by a person.
+CUT_OFF = {
+    "stopped": "",
+    "lost": "The line was lost and the recording ended before it was back: what the controller "
+            "did after that is not known.",
+    "": "The recording breaks off: the recorder or its computer was stopped in the middle. All "
+        "but the last second before that is here; what came after is not known.",
+}
 SAME_CLOCK_S = 3.0  # how far host and board may differ over a gap, besides 1 %
 
 
 @dataclass
 class Session:
-    """What was recorded without an interruption. `rows` holds the numbers of all records."""
+    """What was recorded without an interruption. `rows` holds the numbers of all records.
+
+    `end` is what closed it: "stopped", "lost" (the line), or "" where nothing did.
+    """
 
     started: datetime
     port: str
+    end: str = ""
+    board: dict[str, str] = field(default_factory=dict)
     names: list[str] = field(default_factory=list)
     settings: dict[str, Any] = field(default_factory=dict)
     rows: array[int] = field(default_factory=lambda: array("q"))
@@ -80,7 +90,9 @@ def read_recording(path: Path) -> Recording:
 
 def _take(session: Session, body: Body) -> None:
     if "hello" in body:
-        session.names = [str(name) for name in body["hello"]["telemetry"]]
+        hello = body["hello"]
+        session.names = [str(name) for name in hello["telemetry"]]
+        session.board = {name: str(hello[name]) for name in BOARD_FACTS if name in hello}
     elif "settings" in body:
         session.settings = dict(body["settings"])
     elif "telemetry" in body:
@@ -88,6 +100,8 @@ def _take(session: Session, body: Body) -> None:
         if len(numbers) != len(session.names):
             raise ValueError(f"{len(numbers)} numbers for {len(session.names)} names")
         session.rows.extend(numbers)
+    elif "lost" in body or "stopped" in body:
+        session.end = "lost" if "lost" in body else "stopped"
 
 
 def run_of(path: Path) -> RunRecord:
@@ -100,9 +114,11 @@ def run_of(path: Path) -> RunRecord:
         raise InputError(f"{path}: the settings were changed between its sessions")
     columns = _columns(recording.sessions)
     widths_mm = first.settings["section_width_mm"][: first.settings["section_count"]]
-    record = RunRecord(_measured(columns, widths_mm), _about(path, recording, columns))
-    record.about["section_width_m"] = [width / 1000 for width in widths_mm]
-    return record
+    run = measured_columns(columns, widths_mm)
+    about = _about(path, recording, columns)
+    about["section_width_m"] = [width / 1000 for width in widths_mm]
+    about["events"] = seen_events(run, len(widths_mm))
+    return RunRecord(run, about)
 
 
 def _columns(sessions: list[Session]) -> dict[str, Column]:
@@ -124,6 +140,7 @@ def _columns(sessions: list[Session]) -> dict[str, Column]:
         known[start] = _goes_on(found["tick"], time_s, start)
     for name in SUMS:
         found[name] = np.where(known, _steps(found[name]), 0.0)
+    found["wanted_ml_ha"] = found.pop("rate_ml_ha")
     return {"time_s": time_s} | found
 
 
@@ -139,46 +156,25 @@ def _goes_on(ticks: Column, time_s: Column, row: int) -> bool:
     return bool(abs(ran_s - gap_s) <= SAME_CLOCK_S + 0.01 * gap_s)
 
 
-def _measured(columns: dict[str, Column], widths_mm: list[int]) -> dict[str, Column]:
-    """The columns of a run, with the measured in the place of the true."""
-    run = {
-        "time_s": columns["time_s"],
-        "true_distance_m": np.cumsum(columns["distance_mm"]) / 1e3,
-        "true_speed_m_s": columns["speed_mm_s"] / 1e3,
-        "true_flow_ml_s": columns["flow_ul_s"] / 1e3,
-        "true_pressure_bar": np.full(len(columns["time_s"]), np.nan),
-        "hand_switches": columns["switches"],
-        "wanted_ml_ha": columns["rate_ml_ha"],
-    }
-    mask = columns["section_mask"].astype(int)
-    share = columns["volume_ul"] / 1e3 / np.maximum(columns["width_mm"], 1)
-    for index, width_mm in enumerate(widths_mm):
-        run[section_column(index)] = np.cumsum(share * width_mm * (mask >> index & 1))
-    return run | {name: columns[name] for name in trace.FIELDS}
-
-
 def _about(path: Path, recording: Recording, columns: dict[str, Column]) -> dict[str, Any]:
     sessions = recording.sessions
-    state = columns["state"]
-    metered_ul = columns["volume_ul"][state != BENCH].sum()
-    covered_mm2 = (columns["distance_mm"] * columns["width_mm"])[state == APPLYING].sum()
-    ends = [session.started.isoformat(timespec="seconds") for session in sessions]
-    return {
+    began = [session.started.isoformat(timespec="seconds") for session in sessions]
+    return counted(columns) | {
         "title": f"{path.name}: measured by the controller itself, not the truth",
         "measured": True,
         "machine": {"kind": f"a board on {sessions[0].port}"},
+        "board": sessions[-1].board,
+        "simulated": any(session.board.get("board") not in BOARDS for session in sessions),
         "settings": sessions[0].settings,
-        "speed_trace": {"name": sessions[0].port, "note": f"recorded from {ends[0]}"},
+        "speed_trace": {"name": sessions[0].port, "note": f"recorded from {began[0]}"},
         "seed": None,
-        "events": [],
         "missed_events": [],
         "resets": [],
         "versions": versions(),
-        "started": ends,
+        "started": began,
         "gaps_s": [round(float(after - before), 1) for before, after in _gaps(sessions, columns)],
         "damaged_lines": recording.damaged,
-        "controller_volume_l": float(metered_ul) / 1e6,
-        "controller_area_ha": float(covered_mm2) / 1e10,
+        "cut_off": CUT_OFF[sessions[-1].end],
     }
 
 

@@ -109,9 +109,14 @@ def _rate(table: TomlTable, words: list[str]) -> int | None:
     if fault:
         table.refuse(key, fault)
         return None
-    both = [units.text("rate_ml_ha", depth_m, us) for us in (False, True)]
-    words.append("the rate was set to {} ({})".format(*both))
+    words.append(rate_words(depth_m))
     return rate_ml_ha
+
+
+def rate_words(depth_m: float) -> str:
+    """That the application rate was set to this, in both systems of units."""
+    both = [units.text("rate_ml_ha", depth_m, us) for us in (False, True)]
+    return "the rate was set to {} ({})".format(*both)
 
 
 def _faults(table: TomlTable, words: list[str]) -> tuple[dict[str, float], bool | None]:

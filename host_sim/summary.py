@@ -30,24 +30,24 @@ def summarise(record: RunRecord) -> dict[str, Any]:
     truth = true_run(record, record.about["section_width_m"])
     stretches = worst_stretches(record, truth, WORST)
     return (
-        ground(truth)
+        ground(record, truth)
         | rate_error(truth)
         | belief(record)
         | {
             "worst_stretches": [stretch.as_dict() for stretch in stretches],
-            "sections": sections(truth),
+            "sections": sections(record, truth),
         }
     )
 
 
-def ground(truth: Truth) -> dict[str, Any]:
+def ground(record: RunRecord, truth: Truth) -> dict[str, Any]:
     """Distance, area and volume that really were covered and let out."""
-    wanted = truth.permitted
-    area_ha = _area_ha(truth)
-    volume_l = float(truth.volume_ml.sum()) / 1e3
-    target_l = float(truth.target_ml[wanted].sum()) / 1e3
+    covered_ha = _covered_ha(truth)
+    area_ha = float(covered_ha.sum())
+    volume_l = float(_section_l(record).sum())
+    target_l = float((record["wanted_ml_ha"][1:] * covered_ha).sum()) / 1e3
     return {
-        "distance_m": float(truth.step_m[wanted].sum()),
+        "distance_m": float(truth.step_m[truth.permitted].sum()),
         "travelled_m": float(truth.step_m.sum()),
         "area_ha": area_ha,
         "volume_l": volume_l,
@@ -56,11 +56,11 @@ def ground(truth: Truth) -> dict[str, Any]:
     }
 
 
-def _area_ha(truth: Truth) -> float:
-    """True area: ground covered while permitted, by the sections switched on by hand."""
-    widths = truth.section_width_m * truth.section_on
-    area_m2 = truth.step_m[:, None] * widths * truth.permitted[:, None]
-    return float(area_m2.sum()) / M2_HA
+def _covered_ha(truth: Truth) -> Column:
+    """Area of each interval: ground covered while permitted, by the sections on by hand."""
+    width_m = (truth.section_width_m * truth.section_on).sum(axis=1)
+    covered: Column = truth.step_m * width_m * truth.permitted / M2_HA
+    return covered
 
 
 def rate_error(truth: Truth) -> dict[str, Any]:
@@ -113,13 +113,14 @@ def belief(record: RunRecord) -> dict[str, Any]:
     }
 
 
-def sections(truth: Truth) -> list[dict[str, Any]]:
+def sections(record: RunRecord, truth: Truth) -> list[dict[str, Any]]:
     """Volume and area of each section, true."""
     rows = []
+    let_out_l = _section_l(record)
     for index, width_m in enumerate(truth.section_width_m):
         on = truth.section_on[:, index] & truth.permitted
         area_ha = float(truth.step_m[on].sum()) * width_m / M2_HA
-        volume_l = float(truth.section_volume_ml[:, index].sum()) / 1e3
+        volume_l = float(let_out_l[index])
         rows.append({
             "section": index + 1,
             "width_m": width_m,
@@ -128,6 +129,13 @@ def sections(truth: Truth) -> list[dict[str, Any]]:
             "mean_rate_l_ha": _ratio(volume_l, area_ha),
         })
     return rows
+
+
+def _section_l(record: RunRecord) -> Column:
+    """What each section let out in the whole run."""
+    section_ml = record.section_ml
+    litres: Column = (section_ml[-1] - section_ml[0]) / 1e3
+    return litres
 
 
 def _percent(flags: Column) -> float:

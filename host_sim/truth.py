@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from host_sim.measured import estimated_steps
 from host_sim.run_record import Column, RunRecord
 from rate_control.interlock import APPLYING
 from rate_control.units import SWITCH_SECTION_SHIFT
@@ -63,12 +64,15 @@ class Truth:
 
 
 def true_run(record: RunRecord, section_width_m: list[float]) -> Truth:
-    """The truth of a recorded run."""
-    step_m = np.diff(record["true_distance_m"])
+    """The truth of a recorded run; of a measured one, what the controller made of it."""
+    step_m = judged_m = np.diff(record["true_distance_m"])
+    section_ml = np.diff(record.section_ml, axis=0)
+    if record.about.get("measured"):
+        judged_m, section_ml = estimated_steps(record, step_m, section_ml)
     on_by_hand = record["hand_switches"][1:].astype(int)
     bits = SWITCH_SECTION_SHIFT + np.arange(record.section_count)
     section_on = (on_by_hand[:, None] >> bits & 1).astype(bool)
-    area_ha = step_m[:, None] * np.array(section_width_m) / M2_HA
+    area_ha = judged_m[:, None] * np.array(section_width_m) / M2_HA
     return Truth(
         section_width_m=section_width_m,
         time_s=record["time_s"][:-1],
@@ -76,7 +80,7 @@ def true_run(record: RunRecord, section_width_m: list[float]) -> Truth:
         step_m=step_m,
         permitted=record["state"][:-1] == APPLYING,
         section_on=section_on,
-        section_volume_ml=np.diff(record.section_ml, axis=0),
+        section_volume_ml=section_ml,
         section_target_ml=record["wanted_ml_ha"][1:, None] * area_ha * section_on,
     )
 

@@ -1,0 +1,76 @@
+"""A recording as a board leaves it, made of the whole firmware on the twin over the link."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from host_sim.clock import VirtualClock
+from host_sim.hands import Hands
+from host_sim.main_run import MainRun
+from host_sim.plant.machine import Machine
+from host_sim.recorder import Recorder
+from host_sim.recording_file import RecordingFile
+from host_sim.scenario import Scenario
+from host_sim.virtual_board import MemoryFiles
+
+BEGAN = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
+US_PER_S = 1_000_000
+
+
+class RecordedTwin(MainRun):
+    """main.py on the scenario's machine, driven as the scenario says once `begin` was called."""
+
+    def __init__(self, scenario: Scenario) -> None:
+        settings = scenario.settings
+        self._scenario = scenario
+        self._clock = VirtualClock()
+        self._began_us: int | None = None
+        self.machine = Machine(scenario.machine, scenario.seed, self._clock.total_us)
+        super().__init__(self.machine, self._clock, MemoryFiles())
+        self.hands = Hands(scenario.events, settings.section_count, settings.rate_ml_ha)
+        self.board.switches = self.hands.switches
+
+    @property
+    def now_s(self) -> float:
+        return self._clock.elapsed_us / US_PER_S
+
+    @property
+    def driven_s(self) -> float:
+        began_us = self._clock.elapsed_us if self._began_us is None else self._began_us
+        return (self._clock.elapsed_us - began_us) / US_PER_S
+
+    def begin(self) -> None:
+        """Give the board its settings, then drive off."""
+        self.live(1.0)
+        for name, value in self._scenario.settings.as_dict().items():
+            self.link.ask("settings.set", values={name: value})
+        self.live(0.5)
+        self._began_us = self._clock.elapsed_us
+
+    def step(self) -> None:
+        if self._began_us is not None:
+            self.speed_m_s = float(self._scenario.speed_trace.at(self.driven_s))
+            self.hands.act(self.driven_s, self.machine.distance_m)
+            self.board.switches = self.hands.switches
+        super().step()
+
+
+def record_twin(path: Path, scenario: Scenario, every_ticks: int = 2) -> list[float]:
+    """Record the whole drive; returns what each section let out in truth, in mL."""
+    with RecordedTwin(scenario) as twin:
+        twin.begin()
+        recorder = Recorder(
+            twin.link, RecordingFile(path), "pipe", lambda text: None, every_ticks,
+            clock=lambda: twin.now_s, pause=twin.live,
+            wall=lambda: BEGAN + timedelta(seconds=twin.driven_s))
+        rates = [twin.hands.rate_ml_ha]
+
+        def stopped() -> bool:
+            if twin.hands.rate_ml_ha != rates[-1]:
+                rates.append(twin.hands.rate_ml_ha)
+                twin.link.ask("rate.set", rate_ml_ha=rates[-1])
+            return twin.driven_s >= scenario.speed_trace.duration_s
+
+        recorder.run(stopped)
+        return list(twin.machine.section_volume_ml)
