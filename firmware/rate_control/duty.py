@@ -25,10 +25,10 @@ class PumpCurve:
     def demand_u16(self, flow_ul_s, width_mm, supply_mv):
         """Return the demand for a flow through width_mm at a supply voltage (0: not known)."""
         if flow_ul_s <= 0 or width_mm <= 0:
+            self._falling = 0  # from rest it rises
+            self._turn_ul_s = 0
             return 0
-        whole = self._share.whole(flow_ul_s, width_mm)
-        duty = max(interpolate(self._flow, self._duty, whole), 0)
-        duty += self._share.extra_u16(flow_ul_s, width_mm)
+        duty = self._rising_u16(flow_ul_s, width_mm)
         if self._gap_u16:
             duty -= self._branch_u16(flow_ul_s)
         if supply_mv and self._supply_mv:
@@ -50,11 +50,17 @@ class PumpCurve:
         low = 0
         while high - low > 16:
             middle = (low + high) >> 1
-            if self.demand_u16(middle, width_mm, 0) > demand_u16:
+            if self._rising_u16(middle, width_mm) > demand_u16:
                 high = middle
             else:
                 low = middle
         return low
+
+    def _rising_u16(self, flow_ul_s, width_mm):
+        """Return the demand on the rising branch, at the supply of the curve."""
+        whole = self._share.whole(flow_ul_s, width_mm)
+        duty = max(interpolate(self._flow, self._duty, whole), 0)
+        return duty + self._share.extra_u16(flow_ul_s, width_mm)
 
     def _branch_u16(self, flow_ul_s):
         """Return what to take off the rising branch: the gap while the flow falls.

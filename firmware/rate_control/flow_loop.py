@@ -16,6 +16,7 @@ from rate_control.records import Decided
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q16, TICK_MS
 
 DELAY_TICKS_MAX = 40
+SECTION_TICKS = 1000 // TICK_MS  # a section valve with a motor is on its way for so long
 ONE_Q20 = 1048576
 PER_MM = 4096  # the model keeps uL/s for each millimetre of width, in 1/4096
 
@@ -52,8 +53,8 @@ class FlowLoop:
         # what this tick commands is seen in the next at the earliest
         delay_ticks = 1 + (settings.loop_delay_ms + TICK_MS // 2) // TICK_MS
         self._delay_ticks = min(delay_ticks, DELAY_TICKS_MAX)
-        # Tustin's equivalent of 1 - exp(-tick / lag)
-        self._lag_q16 = min(TICK_MS * ONE_Q16 // (settings.loop_lag_ms + TICK_MS // 2), ONE_Q16)
+        self._lag_ms = settings.loop_lag_ms
+        self._total_mm = sum(settings.section_width_mm[: settings.section_count])
         self._blind_ticks = (settings.loop_delay_ms + settings.loop_lag_ms) // TICK_MS + 1
         self._blind = 0
         self._middle_ul_s = settings.curve_flow_ul_s[-1] // 2
@@ -79,13 +80,16 @@ class FlowLoop:
             actuator.observe(decided, measured)
         reference = actuator.reference_ul_s(decided)
         self._predict(reference, decided)
-        decided.coasting = 1 if reference < self._floor_ul_s or not measured.flow_valid else 0
+        error = decided.expected_ul_s - measured.flow_ul_s
+        # No curve is wrong by half; a meter that says so may be stuck, and the liquid is real.
+        believed = measured.flow_valid and 2 * abs(error) <= decided.expected_ul_s
+        decided.coasting = 1 if reference < self._floor_ul_s or not believed else 0
         correction = 0
         if reference > 0 and not decided.coasting and not self._blind:
-            error = decided.expected_ul_s - measured.flow_ul_s
             correction = muldiv_signed(error, self._kp_q16, ONE_Q16)
             if learning:
                 actuator.learn(decided, measured, self._ki_q20)
+        decided.trim_q20 = actuator.trim_q20
         decided.command_ul_s = 0
         if decided.target_ul_s:
             trimmed = actuator.trimmed_ul_s(decided.target_ul_s)
@@ -99,10 +103,15 @@ class FlowLoop:
         gap = self._past[oldest] - self._expected_per_mm
         if abs(gap) > self._expected_per_mm >> 2 or decided.width_mm != self._width_mm:
             self._go_blind(reference_ul_s)
+            if self._width_mm and decided.width_mm != self._width_mm:
+                self._blind = max(self._blind, SECTION_TICKS)
         elif self._blind:
             self._blind -= 1
         self._width_mm = decided.width_mm
-        self._expected_per_mm += muldiv_signed(gap, self._lag_q16, ONE_Q16)
+        # the fewer outlets are open, the longer a pressure takes to follow; Tustin's
+        # equivalent of 1 - exp(-tick / lag)
+        lag_ms = muldiv(self._lag_ms, self._total_mm, width)
+        self._expected_per_mm += muldiv_signed(gap, TICK_MS, lag_ms + TICK_MS // 2)
         self._slot = (self._slot + 1) % (DELAY_TICKS_MAX + 1)
         decided.expected_ul_s = muldiv(self._expected_per_mm, width, PER_MM)
 
@@ -114,4 +123,4 @@ class FlowLoop:
         wait does too, up to ten times.
         """
         slower = muldiv(self._middle_ul_s, 16, max(reference_ul_s, 1))
-        self._blind = self._blind_ticks * clamp(slower, 16, 160) >> 4
+        self._blind = max(self._blind, self._blind_ticks * clamp(slower, 16, 160) >> 4)

@@ -1,6 +1,7 @@
 """Plausibility: what in a tick contradicts itself. Conditions only; faults.py times them."""
 
 from rate_control import faults
+from rate_control.actuator import ONE_Q20
 from rate_control.interlock import APPLYING, BENCH
 from rate_control.intmath import isqrt, muldiv
 
@@ -13,6 +14,7 @@ class Plausibility:
     def __init__(self, settings):
         self._floor_ul_s = settings.meter_floor_ul_s
         self._tolerance_permille = settings.rate_tolerance_permille
+        self._curve_tolerance_q20 = settings.curve_tolerance_permille * ONE_Q20 // 1000
         self._supply_low_mv = settings.supply_low_mv
         # braking from v takes v**2 / 2a; within one pulse of travel only below this speed
         mm_per_pulse = 1000000 // settings.speed_pulses_km
@@ -47,7 +49,9 @@ class Plausibility:
             mask |= faults.FLOW_MISSING
         if decided.saturated > 0:
             mask |= faults.AT_LIMIT
-        if not decided.coasting and decided.target_ul_s:
+        if abs(decided.trim_q20) > self._curve_tolerance_q20:
+            mask |= faults.OFF_CURVE
+        if measured.flow_valid and decided.target_ul_s >= self._floor_ul_s:
             allowed = muldiv(decided.target_ul_s, self._tolerance_permille, 1000)
             if abs(measured.flow_ul_s - decided.expected_ul_s) > allowed:
                 mask |= faults.RATE_OFF

@@ -80,7 +80,8 @@ class Decided:
         self.command_ul_s = 0  # target, corrected by the loop
         self.demand_u16 = 0  # 0 to DUTY_FULL towards more flow: a duty or a valve position
         self.source = Decided.BY_LOOP  # who gives the demand
-        self.coasting = 0  # loop open, on its feed-forward, because the meter cannot be read
+        self.trim_q20 = 0  # how far the machine is off its curve
+        self.coasting = 0  # loop open, on its feed-forward: the meter cannot be read or believed
         self.saturated = 0  # +1 the machine can give no more, -1 no less
 
     def rest(self):

@@ -39,6 +39,7 @@ TABLE = (
     ("look_ahead_ms", "ms", 1, 0, 1000, 0),
     ("settling_time_ms", "ms", 1, 300, 30000, 1500),
     ("rate_tolerance_permille", "per mille", 1, 10, 500, 100),
+    ("curve_tolerance_permille", "per mille", 1, 10, 500, 120),
     ("rate_off_ms", "ms", 1, 500, 30000, 4000),
     ("flow_missing_ms", "ms", 1, 500, 30000, 3000),
     ("supply_low_mv", "mV", 1, 0, 32000, 10500),

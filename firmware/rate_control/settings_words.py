@@ -109,6 +109,9 @@ WORDS = {
     "rate_tolerance_permille": (
         "rate may be off by this before it warns",
         "50 is 5 %; to your own standard"),
+    "curve_tolerance_permille": (
+        "machine may be off its curve by this before it warns",
+        "120 is 12 %; more for an old battery"),
     "rate_off_ms": (
         "and must stay off for this long",
         "longer if short dips do not matter"),

@@ -59,7 +59,10 @@ def test_applied_rate_within_one_step_or_two_hundredths_of_a_percent(flow, speed
 
 @given(st.integers(50, 10000), st.integers(1, 500))
 def test_a_metered_pulse_train_reads_exactly(pulses_l, flow_hz):
-    """One pulse every 1e6 / flow_hz us at a K-factor reads within one step and 0.02 %."""
+    """One pulse every 1e6 / flow_hz us at a K-factor reads within two steps or 0.02 %.
+
+    The volume of a pulse and the quotient are each rounded down.
+    """
     from rate_control.pulse_counter import PulseCounter
 
     counter = PulseCounter(1, 2_000_000)
@@ -68,7 +71,7 @@ def test_a_metered_pulse_train_reads_exactly(pulses_l, flow_hz):
     nl_per_pulse = 10**11 // (pulses_l * 100)
     exact = Fraction(10**9, pulses_l) / counter.window_us * 1000
     got = counter.rate(SmallInt(nl_per_pulse), 1000)
-    assert abs(got - min(exact, LIMIT)) <= max(1, exact * 2 / 10000)
+    assert abs(got - min(exact, LIMIT)) <= max(2, exact * 2 / 10000)
 
 
 @given(st.lists(st.integers(0, units.FLOW_MAX_UL_S), min_size=9, max_size=9, unique=True),

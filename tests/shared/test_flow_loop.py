@@ -15,6 +15,7 @@ def close_loop(gain_percent, ticks, target=100000, floor=0, settings=None):
     measured = Measured()
     decided = Decided()
     decided.target_ul_s = target
+    decided.width_mm = 3000
     measured.flow_valid = 1
     flow = 0
     past = [0, 0, 0]
@@ -63,8 +64,9 @@ def test_no_winding_up_against_a_stop():
     measured = Measured()
     decided = Decided()
     decided.target_ul_s = 100000
+    decided.width_mm = 3000
     measured.flow_valid = 1
-    measured.flow_ul_s = 20000
+    measured.flow_ul_s = 70000
     decided.saturated = 1
     for _ in range(400):
         loop.update(pump, measured, decided)
@@ -77,3 +79,17 @@ def test_simc_gains_for_a_known_machine():
     kp_q16, ki_q20 = simc_gains(300, 800, 325 + 3 * 600)
     assert kp_q16 == 800 * 65536 // 925
     assert ki_q20 == 800 * 50 * ONE_Q20 // (925 * 800)
+
+
+def test_a_meter_that_shows_less_than_half_is_not_believed():
+    flows, pump, decided = close_loop(100, 100)
+    loop = FlowLoop(build({"meter_floor_ul_s": 0})[0])
+    measured = Measured()
+    measured.flow_valid = 1
+    decided.saturated = 0
+    for tick in range(200):
+        measured.flow_ul_s = 100000 if tick < 60 else 40000  # the rotor sticks
+        loop.update(pump, measured, decided)
+    assert decided.coasting == 1
+    assert decided.command_ul_s <= 101000
+    assert abs(pump.trim_q20) < ONE_Q20 // 20

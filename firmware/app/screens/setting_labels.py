@@ -59,6 +59,7 @@ GROUPS = (
     )),
     ("warnings", (
         ("rate_tolerance_permille", "rate off by"),
+        ("curve_tolerance_permille", "off curve by"),
         ("rate_off_ms", "for"),
         ("flow_missing_ms", "no flow for"),
         ("supply_low_mv", "supply below"),

@@ -11,6 +11,7 @@ from rate_control.application_rate import target_flow_ul_s
 from rate_control.duty import PumpCurve
 from rate_control.flow_loop import fastest_settling_ms
 from rate_control.intmath import clamp, muldiv
+from rate_control.procedures.curve_fit import along
 from rate_control.procedures.procedure import AGAINST_STOP, DONE, FAILED, Procedure
 from rate_control.share import PWM_PUMP
 from rate_control.units import DUTY_FULL, TICK_MS
@@ -19,6 +20,8 @@ STEPS = 8  # up and down by turns
 HOLD_TICKS = 80
 TAIL_TICKS = 20  # at the end of each hold: the flow that it has settled to
 PART_28, PART_63, WHOLE = 2835, 6321, 10000
+SPREADS = (523, 526, 548, 578, 652, 853, 1205)  # 1.5 (t63 - t28), in parts of the ramp
+LAGS = (0, 100, 200, 300, 500, 800, 1205)
 
 
 class StepTest(Procedure):
@@ -117,12 +120,24 @@ class StepTest(Procedure):
             before = height
         return self._hold_ticks * TICK_MS
 
+    def mean_ms(self):
+        """Return the mean time of the response: the area above it over its height."""
+        height = max(self.settled(), 1)
+        missing = sum(height - reached for reached in self.response)
+        return TICK_MS // 2 + missing * TICK_MS // height
+
     def delay_and_lag_ms(self):
-        """Return (delay, lag); what the motor of a valve takes is not delay."""
+        """Return (delay, lag); what the motor of a valve takes is neither."""
         t28 = self.reached_ms(PART_28)
         t63 = self.reached_ms(PART_63)
-        lag = clamp(3 * (t63 - t28) // 2, 20, 8000)
-        return clamp(t63 - lag - self._motor_ms // 2, 0, 2000), lag
+        spread = 3 * (t63 - t28) // 2
+        if not self._motor_ms:
+            lag = clamp(spread, 20, 8000)
+            return clamp(t63 - lag, 0, 2000), lag
+        lag = clamp(behind_ramp_ms(spread, self._motor_ms), 20, 8000)
+        # mean times add: of the ramp, which begins late, then delay and lag
+        ramp = self._settings.valve_lost_ms + self._settings.valve_play_ms + self._motor_ms // 2
+        return clamp(self.mean_ms() - ramp - lag, 0, 2000), lag
 
     def proposal(self):
         """Return delay, lag and the settling time: the wanted one, or the fastest that is safe.
@@ -153,3 +168,15 @@ class StepTest(Procedure):
         if self._wanted_ms < fastest:
             found.append(("wish too brisk", "the delay would make it surge", "words"))
         return found
+
+
+def behind_ramp_ms(spread_ms, ramp_ms):
+    """Return the lag behind an input that is no step but a ramp, from 1.5 (t63 - t28).
+
+    By the exact response y = (t - lag + lag exp(-t / lag)) / ramp: beyond 1.2 ramps it is the
+    same as after a step, and a pure ramp has a spread of its own.
+    """
+    part = spread_ms * 1000 // ramp_ms
+    if part >= SPREADS[-1]:
+        return spread_ms
+    return along(SPREADS, LAGS, max(part, SPREADS[0])) * ramp_ms // 1000

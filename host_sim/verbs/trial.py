@@ -1,0 +1,48 @@
+"""`python -m host_sim trial`: break one thing at a time and see what the controller says."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+HELP = "break one thing at a time on the twin and see what the controller says"
+
+EPILOG = """\
+Each trial is a steady drive in which one part of the simulated machine fails. The table tells
+what the controller shows, how soon, and what went on the ground meanwhile.
+
+examples:
+  python -m host_sim trial
+  python -m host_sim trial my.toml --json out/trials.json
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    parser.epilog = EPILOG
+    parser.add_argument("scenario", nargs="?", type=Path, metavar="SCENARIO",
+                        help="scenario whose machine and settings are used (default: the demo)")
+    parser.add_argument("--json", type=Path, metavar="FILE", help="also write the results here")
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+
+    from rich.console import Console
+    from rich.table import Table
+
+    from host_sim.fault_trials import HEADINGS, as_json, cells, run_trials
+    from host_sim.output import check_directory, write_files
+    from host_sim.scenario import DEMO, load_scenario
+
+    scenario = load_scenario(args.scenario or DEMO)
+    if args.json:
+        check_directory(args.json.parent)
+    outcomes = list(run_trials(scenario))
+    table = Table(*HEADINGS, box=None, pad_edge=False)
+    for outcome in outcomes:
+        table.add_row(*cells(outcome))
+    Console(width=None if Console().is_terminal else 150).print(table)
+    if args.json:
+        text = json.dumps([as_json(outcome) for outcome in outcomes], indent=1) + "\n"
+        print(write_files(args.json.parent, {args.json.name: text})[0])
+    return 0
