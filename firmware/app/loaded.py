@@ -1,24 +1,28 @@
 """Modules that are loaded while they are needed: the heap of a small board does not hold all.
 
-Screens and procedures are imported when they are opened. forget() lets go of them once the work
-screen is alone again; an object that is still in use keeps its code.
+Screens and procedures are imported when they are opened. Whatever was imported since the start
+is let go of once the work screen is alone again; an object that is still in use keeps its code.
 """
 
 import gc
 import sys
 
-PASSING = ("app.screens.", "rate_control.procedures.")
-KEPT = ("app.screens.screen", "app.screens.work", "app.screens.fault_words",
-        "rate_control.procedures.procedure")
+_kept = set()
+
+
+def keep():
+    """From now on, what is loaded stays loaded."""
+    _kept.update(sys.modules)
 
 
 def forget():
-    """Drop every module that is not kept, and collect; where memory is no matter, do nothing."""
-    if not hasattr(gc, "mem_free"):
+    """Drop every module that is not kept, and collect; where memory does not matter, do nothing."""
+    if not _kept or not hasattr(gc, "mem_free"):
         return
     for name in list(sys.modules):
-        if name.startswith(PASSING) and name not in KEPT:
+        if name not in _kept:
             package, _, module = name.rpartition(".")
             del sys.modules[name]
-            delattr(sys.modules[package], module)
+            if package in sys.modules and hasattr(sys.modules[package], module):
+                delattr(sys.modules[package], module)
     gc.collect()

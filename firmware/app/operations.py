@@ -8,7 +8,7 @@ could move something want a confirmation at the machine, which only the operator
 from app.words import missing
 from rate_control import interlock
 from rate_control.controller import Controller
-from rate_control.procedures.procedure import DONE, RUNNING
+from rate_control.procedures import DONE, RUNNING
 from rate_control.records import Request
 from rate_control.settings import HIGH, LOW, build, row
 from rate_control.totals import Totals

@@ -2,6 +2,7 @@
 
 import gc
 
+from app import loaded
 from app.application import Application
 from app.link import Link
 from app.operator import Operator
@@ -24,5 +25,6 @@ def build(board):
     if stream is not None:
         link = Link(stream, application, run_log, operator.grid)
         application.jobs.add("link", LINK_MS, link.poll)
+    loaded.keep()
     gc.collect()
     return application

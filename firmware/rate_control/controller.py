@@ -18,7 +18,7 @@ from rate_control.interlock import APPLYING, BENCH, Interlock
 from rate_control.intmath import ticks_diff
 from rate_control.permits import collect
 from rate_control.plausibility import Plausibility
-from rate_control.procedures.procedure import RUNNING
+from rate_control.procedures import RUNNING
 from rate_control.records import Decided, Measured, Outputs, Request
 from rate_control.section import Sections
 from rate_control.totals import Totals

@@ -1,6 +1,11 @@
-"""Load the whole firmware as a board does; print the heap, what boot leaves, what all leaves.
+"""Load the firmware as a board does and print what is free, each in bytes.
 
-    memory_budget.py BOOT OTHERS     comma-separated modules, leaves first
+    memory_budget.py BOOT SCREENS [OTHERS]
+
+BOOT and OTHERS are comma-separated modules, leaves first; SCREENS is the same for each screen
+that can be opened, with semicolons in between. Printed are the heap, what is free after boot,
+with the largest of the screens open, after they were let go of, and, where OTHERS is given,
+with every module loaded at once.
 
 Run it on the 32-bit machine. It loads bytecode from build/firmware, one module after the other,
 and collects the garbage of loading in between, as a board would.
@@ -14,25 +19,40 @@ import gc
 import os
 import sys
 
-from tests.support.memory_rig import Anything, BareBoard, NoGarbage
+gc.collect()
+before_rig = gc.mem_free()
+heap = before_rig + gc.mem_alloc()
 
-boot, others = (argument.split(",") for argument in sys.argv[1:])
+from tests.support.memory_rig import Anything, BareBoard, NoGarbage  # noqa: E402
+
+boot = sys.argv[1].split(",")
+screens = [screen.split(",") for screen in sys.argv[2].split(";")]
+others = sys.argv[3].split(",") if len(sys.argv) > 3 else []
 os.chdir("build/firmware")
 sys.path[:] = [""]  # as on a board, where every name of a file is in memory
 for name in ("machine", "rp2", "uctypes"):
     sys.modules[name] = Anything()
 sys.modules["gc"] = NoGarbage()
 gc.collect()
-heap = gc.mem_free() + gc.mem_alloc()
+rig = before_rig - gc.mem_free()
 for name in boot:
     __import__(name)
     gc.collect()
 application = sys.modules["app.start_up"].build(BareBoard())
 gc.collect()
 booted = gc.mem_free()
+lowest = booted
+for screen in screens:
+    for name in screen:
+        __import__(name)
+        gc.collect()
+    lowest = min(lowest, gc.mem_free())
+    sys.modules["app.loaded"].forget()
+    gc.collect()
+forgotten = gc.mem_free()
 for name in others:
     __import__(name)
     gc.collect()
 loaded = gc.mem_free()
 application.poll()
-print(heap, booted, loaded)
+print(heap, booted + rig, lowest + rig, forgotten + rig, loaded + rig)

@@ -7,7 +7,8 @@ from app.screens.edit import edit
 from app.screens.parts import answer
 from app.screens.screen import CLOSE, Screen, page
 from rate_control.interlock import BENCH
-from rate_control.procedures.procedure import COMPLETE, DONE, ENTER, RUNNING, STATE_NAMES
+from rate_control.procedures import DONE, RUNNING, STATE_NAMES
+from rate_control.procedures.procedure import COMPLETE, ENTER
 
 STOP = "stop"
 NOT_BEGUN = "the bench did not begin"

@@ -12,12 +12,9 @@ NEEDS_BENCH gives the duty while the bench is on; it stops when the bench ends, 
 switch ends it at any moment.
 """
 
-RUNNING = 0
-DONE = 1
-STOPPED = 2  # by a person, the master switch or the end of the bench
-FAILED = 3  # the measurement makes no sense; reason says why
+from rate_control.procedures import DONE, FAILED, RUNNING, STOPPED  # noqa: F401  for procedures
+
 AGAINST_STOP = -65536  # a demand that keeps a valve's motor running shut; a pump rests
-STATE_NAMES = ("running", "done", "stopped", "failed")
 
 MARK = "mark"  # begin or end a run, now
 ENTER = "enter"  # give the amount that entry() asks for
