@@ -61,7 +61,7 @@ def run_locked(controller, machine, ticks, seen):
     micropython.heap_lock()
     try:
         for _ in range(ticks):
-            machine.advance(controller.request)
+            machine.advance(controller.request, controller.decided.target_ul_s)
             controller.step(machine.inputs, machine.now_us)
             seen.add(controller.decided)
     finally:

@@ -4,7 +4,7 @@ It gives the same sequence on every interpreter and allocates nothing, so that i
 under micropython.heap_lock() together with the controller.
 """
 
-from rate_control.intmath import LIMIT, wrapped_add
+from rate_control.intmath import LIMIT, muldiv, wrapped_add
 from rate_control.records import Inputs
 from rate_control.settings import COUNT, HIGH, LOW, NAME, TABLE, row
 from rate_control.units import (
@@ -29,6 +29,7 @@ TROUBLES = 8
 SENSORS_LIE = 0
 CONTACTS_BOUNCE = 1
 TICKS_ARE_LATE = 2
+FLOW_FOLLOWS_BADLY = 3  # an eighth more or less than what is wanted
 
 
 class Random:
@@ -113,12 +114,16 @@ class RandomMachine:
         self.speed = PulseInput(self.random, settings.speed_pulses_km * USUAL_SPEED_M_S // 1000)
         usual_ml_s = settings.curve_flow_ul_s[-1] // 1000
         self.flow = PulseInput(self.random, settings.meter_pulses_hl // 1000 * usual_ml_s // 100)
+        self._pulses_hl = settings.meter_pulses_hl
         self._trouble = TROUBLES
         self._phase_ticks = 0
         self._rearm_ticks = 0
 
-    def advance(self, request):
-        """Go on by about one tick; from time to time change what the operator asks for."""
+    def advance(self, request, target_ul_s=0):
+        """Go on by about one tick; from time to time change what the operator asks for.
+
+        target_ul_s is what the controller wants; in some phases the flow follows it, badly.
+        """
         if self._phase_ticks == 0:
             self._begin_phase(request)
         self._phase_ticks -= 1
@@ -126,6 +131,10 @@ class RandomMachine:
             self._rearm_ticks -= 1
             if not self._rearm_ticks:
                 self.inputs.switches |= SWITCH_MASTER
+        if self._trouble == FLOW_FOLLOWS_BADLY:
+            eighths = 7 if self._phase_ticks & 256 else 9
+            wanted_hz = muldiv(target_ul_s, self._pulses_hl // 100, 1000000)
+            self.flow.hertz = min(wanted_hz * eighths // 8, HERTZ_MAX)
         dt_ms = self._pass_time()
         self.speed.advance(dt_ms, self.now_us)
         self.flow.advance(dt_ms, self.now_us)
@@ -149,6 +158,18 @@ class RandomMachine:
         request.bench_speed_mm_s = random.up_to(SPEED_MAX_MM_S)
         request.saving = 1 if random.one_in(16) else 0
         request.program_failed = 1 if random.one_in(16) else 0
+        if self._trouble == FLOW_FOLLOWS_BADLY:
+            self._work_steadily(request)
+
+    def _work_steadily(self, request):
+        """Let nothing else go wrong for a while, so that a slow reaction can be seen."""
+        self._phase_ticks = 800
+        self._rearm_ticks = REARM_TICKS
+        self.inputs.switches = ALL_SECTIONS << SWITCH_SECTION_SHIFT | SWITCH_IMPLEMENT
+        self.speed.hertz = self.speed.usual_hertz
+        request.rate_ml_ha //= 64
+        request.regulation = 0
+        request.bench = request.saving = request.program_failed = 0
 
     def _throw_switches(self):
         """Sections in any combination; the implement mostly down; the master mostly on.
