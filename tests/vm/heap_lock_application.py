@@ -55,4 +55,5 @@ def greedy_read(inputs):
 
 board.read = greedy_read
 rig.ticks(1)
+rig.ticks(1)
 assert "MemoryError" in rig.app.failure, "an allocation under the lock went unnoticed"
