@@ -7,7 +7,7 @@ from typing import Any
 
 import host_sim
 from app import quantity_text
-from host_sim import fault_trials
+from host_sim import fault_trials, operator_reference
 from host_sim.link_reference import link_page
 from host_sim.plant.reference import machines_page
 from rate_control import settings as table
@@ -67,6 +67,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "procedures.md": procedures_page,
     "machines.md": machines_page,
     "link.md": link_page,
+    "operator_interface.md": operator_reference.page,
     "fault_trials.md": fault_trials.page,
 }
 
