@@ -76,16 +76,16 @@ class Operator:
             self._screens.pop().closed()
 
     def _look_at_asked(self):
-        """Show a procedure that was asked for from elsewhere: here it can be confirmed."""
-        if self.app.asked is self._asked:
+        """Show a procedure that was asked for from elsewhere: here it can be confirmed.
+
+        It waits until the work screen is alone, so as not to tear anyone out of something.
+        """
+        if self.app.asked is self._asked or len(self._screens) > 1:
             return
         self._asked = self.app.asked
-        if self._asked is None:
-            return
-        from app.screens.calibrate import asked
-        while len(self._screens) > 1:
-            self._close()
-        self._follow(asked(self.app))
+        if self._asked is not None:
+            from app.screens.calibrate import asked
+            self._follow(asked(self.app))
 
     def draw(self):
         """Draw the screen and show it."""

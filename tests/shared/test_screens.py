@@ -490,6 +490,18 @@ def test_procedure_asked_for_from_elsewhere_waits_on_the_screen():
     assert rig.state() == BENCH and rig.app.running_procedure() is not None
 
 
+def test_what_is_asked_for_tears_nobody_out_of_something():
+    rig = PanelRig()
+    menu(rig, "rate")
+    rig.turn(1)
+    assert rig.app.begin_procedure("pump_curve", {}) == ""
+    rig.ticks(10)
+    assert rig.lines()[0].startswith("rate"), "the edit goes on"
+    rig.back(2)
+    rig.ticks(10)
+    assert rig.lines()[0].startswith("pump curve")
+
+
 def test_lost_display_is_a_warning_and_comes_back():
     class Flaky:
         fails = 1
