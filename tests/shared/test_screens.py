@@ -303,6 +303,12 @@ def test_bench_asks_first_and_starts_at_zero():
     assert rig.lines()[2] == ">speed      8.0 km/h"
     assert rig.board.duty_u16 > 0
     assert rig.big() == "5.33"  # 40 / 450 L/s in L/min
+    # 100 L/ha x 8 km/h x 3 m / 600 = 4.00 L/min, beside what is measured
+    assert rig.lines()[3] == "wanted 4.00      123"
+    rig.push()
+    rig.ticks(3)
+    assert rig.lines()[3].startswith("curve ")
+    rig.push()
     rig.back()
     rig.ticks(3)
     assert rig.state() == PARKED and rig.board.duty_u16 == 0

@@ -1,4 +1,4 @@
-"""The bench: liquid at standstill, with a bench speed or a fixed duty."""
+"""The bench: liquid at standstill; measured flow, and beside it what it should be."""
 
 from app.screens.parts import Confirm
 from app.screens.regulation import nudge_duty
@@ -72,15 +72,19 @@ class Bench(Screen):
             grid.lines(0, OVER)
             return
         controller = self.app.controller
+        decided = controller.decided
         us = self.us()
         grid.right(0, unit("flow_ul_s", us))
         grid.right(1, short_text("duty_u16", controller.outputs.duty_u16, us, 3) + " %")
         grid.big(short_text("flow_ul_s", controller.measured.flow_ul_s, us, FLOW_DIGITS))
         if self._fixed():
             name, value = "fixed duty", with_unit("duty_u16", controller.request.fixed_duty_u16, us)
+            expected = "curve ", controller.curve.flow_ul_s(decided.demand_u16, decided.width_mm)
         else:
             name = "speed"
             value = with_unit("speed_mm_s", controller.request.bench_speed_mm_s, us)
+            expected = "wanted ", decided.target_ul_s
         grid.pair(2, ">" + name, value)
-        grid.pair(3, "bench", sections(controller.outputs.section_mask,
-                                       controller.settings.section_count))
+        # what the big number should be: one look tells whether the set-up is right
+        grid.pair(3, expected[0] + short_text("flow_ul_s", expected[1], us, FLOW_DIGITS),
+                  sections(controller.outputs.section_mask, controller.settings.section_count))
