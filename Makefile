@@ -6,10 +6,10 @@ BIN := $(VENV)/bin
 INSTALLED := $(VENV)/.installed
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test bench docs lock clean
+.PHONY: help setup demo test panel pictures firmware chip bench docs lock clean
 
 help: ## list these targets
-	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-6s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
+	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-8s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
 
 setup: $(INSTALLED) ## build .venv with the pinned packages (the other targets do this too)
 
@@ -30,15 +30,28 @@ demo: setup ## drive the shipped speed trace on the twin; writes out/demo/report
 test: setup ## run every check: lint, types, house rules, tests on three interpreters
 	$(BIN)/pytest --numprocesses auto --cov
 
+panel: setup ## play with the twin in the browser
+	$(BIN)/python -m host_sim panel
+
+pictures: setup ## make the pictures of the panel in docs/pictures (needs chromium)
+	$(BIN)/python -m host_sim pictures
+
+firmware: setup ## build the firmware for a board; prints its flash and heap
+	$(BIN)/python -m host_sim.firmware_build
+
+chip: setup ## run firmware and contract on an emulated RP2040: make chip UF2=micropython.uf2
+	CHIP_UF2=$(UF2) $(BIN)/pytest tests/chip -rs
+
 bench: setup ## print what a tick costs
 	$(BIN)/python -m host_sim.benchmark
 
 docs: setup ## write the reference pages that are made from tables
 	$(BIN)/python -m host_sim settings docs
+	$(BIN)/python -m host_sim.pin_reference
 
 lock: setup ## pin what pyproject.toml asks for in requirements.lock
 	$(BIN)/uv pip compile --quiet --universal --fork-strategy fewest --all-extras --no-header \
 	    --output-file requirements.lock pyproject.toml
 
 clean: ## remove .venv and everything generated
-	rm -rf $(VENV) out .coverage .hypothesis .mypy_cache .pytest_cache .ruff_cache
+	rm -rf $(VENV) build out .coverage .hypothesis .mypy_cache .pytest_cache .ruff_cache

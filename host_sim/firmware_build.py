@@ -19,8 +19,9 @@ from host_sim.interpreters import MICROPYTHON_32, run_on
 from rate_control.procedures.catalogue import CATALOGUE
 
 BUILD_DIR = REPO_ROOT / "build" / "firmware"
+PACKAGE_JSON = FIRMWARE_DIR / "package.json"
 STARTED_BY_MICROPYTHON = ("boot.py", "main.py")
-NOT_ON_A_BOARD = ("manifest.py", "rp2_wires.py", "esp32_wires.py", "units_typed.py")
+NOT_ON_A_BOARD = ("manifest.py", "units_typed.py")
 FLASH_BLOCK = 4096  # a file takes whole blocks of the board's file system
 BUDGET_SCRIPT = "tests/vm/memory_budget.py"
 HEAP = "190K"  # an RP2040 without wireless leaves 240 K, with it some 190 K
@@ -81,15 +82,18 @@ def board_name(source: Path, compiled: bool) -> str:
     return relative.with_suffix(".mpy").as_posix()
 
 
-def build(directory: Path = BUILD_DIR) -> list[BuiltFile]:
-    """Compile everything into an empty directory. Raises RuntimeError with the compiler's words."""
+def build(directory: Path = BUILD_DIR, compiled: bool = True) -> list[BuiltFile]:
+    """Compile, or only copy, everything into an empty directory.
+
+    Raises RuntimeError with the compiler's words.
+    """
     if directory.exists():
         shutil.rmtree(directory)
-    return [_built(source, directory) for source in sources()]
+    return [_built(source, directory, compiled) for source in sources()]
 
 
-def _built(source: Path, directory: Path) -> BuiltFile:
-    name = board_name(source, compiled=True)
+def _built(source: Path, directory: Path, compiled: bool) -> BuiltFile:
+    name = board_name(source, compiled)
     built = directory / name
     built.parent.mkdir(parents=True, exist_ok=True)
     if name.endswith(".py"):
@@ -201,7 +205,8 @@ def size_table(files: list[BuiltFile]) -> str:
 
 
 def main() -> None:
-    """Build, and print both budgets."""
+    """Build, bring the package list up to date, and print both budgets."""
+    PACKAGE_JSON.write_text(package_json(), encoding="utf-8")
     print(size_table(build()))
     budget = memory_budget("1M", everything=True)
     print()

@@ -1,8 +1,10 @@
-"""Which pin of the ESP32 does what: wired as esp32_wires.py says.
+"""Which pin of the ESP32 does what.
 
 For a module of the WROOM-32 kind. GPIO6 to 11 are its flash, 1 and 3 its serial port; 34 to 39
-are inputs without a pull-up of their own; 0 and 12 are read at reset and are left alone. GPIO14
-and 15 move for a moment at reset, so nothing that could hurt is wired to them.
+are inputs without a pull-up of their own. 0, 2, 5, 12 and 15 are read at reset: 0 and 12 are left
+alone, the lamp leaves 2 low, the back key leaves 5 high, and the buzzer's 15 only decides whether
+the chip talks while it starts. GPIO14 and 15 move for a moment at reset, so nothing that could
+hurt is wired to them.
 """
 
 PUMP = 25

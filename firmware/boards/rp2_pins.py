@@ -1,4 +1,4 @@
-"""Which pin of the RP2040/RP2350 does what: wired as rp2_wires.py says.
+"""Which pin of the RP2040/RP2350 does what.
 
 Chosen so that nothing shares what cannot be shared: the pump's PWM slice has no other user,
 SPI0 and I2C0 sit on pins that their multiplexers reach, and every pin is brought out on a board

@@ -273,9 +273,9 @@ CHECKS = (
     ("outputs off at start", check_outputs_off_at_start),
     ("clock", check_time),
     ("reset cause", check_reset_cause),
-    ("pulses: wires", check_wires),
-    ("pulses: none lost", check_every_pulse),
-    ("pulses: edge times", check_edge_times),
+    ("pulse wires", check_wires),
+    ("pulses lost", check_every_pulse),
+    ("edge times", check_edge_times),
     ("switches", check_switches),
     ("supply", check_supply),
     ("pump duty", check_duty),
@@ -283,8 +283,8 @@ CHECKS = (
     ("sections", check_sections),
     ("make safe", check_make_safe),
     ("make safe in the tick", check_make_safe_in_tick),
-    ("tick: heap", check_tick_allocates_nothing),
-    ("tick: on time", check_tick_on_time),
+    ("tick heap", check_tick_allocates_nothing),
+    ("tick on time", check_tick_on_time),
     ("watchdog", check_watchdog),
 )
 

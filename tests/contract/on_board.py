@@ -183,4 +183,5 @@ def main():
         board.release()
 
 
-main()
+if __name__ == "__main__":
+    main()

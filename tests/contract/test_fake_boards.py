@@ -7,7 +7,7 @@ from tests.contract.fake_bench import FakeBench
 from tests.fakes.chip import Chip
 from tests.fakes.modules import Installed
 
-SKIPPED_HERE = {"tick: heap"}
+SKIPPED_HERE = {"tick heap"}
 
 
 def rp2_bench(chip):

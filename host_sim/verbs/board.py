@@ -1,0 +1,200 @@
+"""`board`: put the firmware on a board, test it, and talk to it."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from host_sim.link_client import LinkClient
+
+HELP = "flash a board, test it, watch it, read and set its settings, read its run log"
+
+EPILOG = """\
+example:
+  python -m host_sim board flash --port /dev/ttyACM0
+  python -m host_sim board check --port /dev/ttyACM0 --report selftest.txt
+  python -m host_sim board monitor --port /dev/ttyACM0
+  python -m host_sim board settings --port /dev/ttyACM0 --out my_machine.toml
+  python -m host_sim board settings --port /dev/ttyACM0 --import my_machine.toml
+  python -m host_sim board log --port /dev/ttyACM0 --out runs.jsonl
+
+Ports: `python -m mpremote devs`. Exit status: 0; 1 where a check failed; 2 for bad input and
+where no board answers.
+
+caution: unplug pump and valves before `flash` and `check`. `check` switches every output on for
+a moment. Nothing here can start the machine: that takes the switches at the machine itself.
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add a subcommand for each thing that can be done with a board."""
+    parser.epilog = EPILOG
+    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    flash = _command(commands, "flash", flash_board, "build the firmware and put it on a board")
+    flash.add_argument("--source", action="store_true",
+                       help="copy the source, not bytecode: larger, but easy to change there")
+    check = _command(commands, "check", check_board, "guided self-test with loopback wires")
+    check.add_argument("--report", type=Path, metavar="FILE", help="write the report there too")
+    monitor = _command(commands, "monitor", monitor_board, "show what the controller is doing")
+    monitor.add_argument("--seconds", type=float, metavar="S", help="end after this time")
+    settings = _command(commands, "settings", board_settings, "read or set the settings")
+    settings.add_argument("--out", type=Path, metavar="FILE", help="write them there as TOML")
+    settings.add_argument("--import", dest="file", type=Path, metavar="FILE",
+                          help="settings to send; all are taken, or none")
+    settings.add_argument("--units", choices=("si", "us"), default="si",
+                          help="of bare numbers in quotes and of what is shown (default: si)")
+    log = _command(commands, "log", board_log, "read the run log, one JSON object a line")
+    log.add_argument("--out", type=Path, metavar="FILE", help="write it there (default: print)")
+
+
+def _command(
+    commands: Any, name: str, action: Callable[[argparse.Namespace], int], text: str
+) -> argparse.ArgumentParser:
+    parser: argparse.ArgumentParser = commands.add_parser(name, help=text, description=text)
+    parser.add_argument("--port", required=True, metavar="PORT", help="serial port of the board")
+    parser.set_defaults(action=action)
+    return parser
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do what the subcommand says. Whatever is wrong with the link is one line, like bad input."""
+    from host_sim.errors import InputError
+    from host_sim.link_client import LinkError
+
+    try:
+        status: int = args.action(args)
+    except LinkError as error:
+        raise InputError(f"{args.port}: {error}") from error
+    return status
+
+
+def flash_board(args: argparse.Namespace) -> int:
+    """Flash; what happens is told on stderr."""
+    from host_sim.board_flash import flash
+    from host_sim.mpremote_port import MpremotePort
+
+    flash(MpremotePort(args.port), _tell, args.source)
+    return 0
+
+
+def check_board(args: argparse.Namespace) -> int:
+    """Run the self-test and print its report."""
+    from host_sim.board_check import SelfTest
+    from host_sim.mpremote_port import MpremotePort
+    from host_sim.output import write_files
+
+    ask = input if sys.stdin.isatty() else None
+    test = SelfTest(MpremotePort(args.port), print, ask)
+    test.run()
+    counts = {word: sum(line.startswith(word) for line in test.lines)
+              for word in ("PASS", "SKIP", "FAIL")}
+    summary = ", ".join(f"{count} {word}" for word, count in counts.items())
+    print(summary)
+    if args.report:
+        write_files(args.report.parent, {args.report.name: "\n".join([*test.lines, summary, ""])})
+    return 1 if test.failed else 0
+
+
+def monitor_board(args: argparse.Namespace) -> int:
+    """Print a line a second until Ctrl-C."""
+    client = _client(args.port)
+    hello = client.ask("hello")
+    _tell(f"firmware {hello['firmware']} on {hello['board']}, last reset: {hello['reset']}")
+    end_s = None if args.seconds is None else time.monotonic() + args.seconds
+    while end_s is None or time.monotonic() < end_s:
+        print(status_line(client.ask("status")), flush=True)
+        time.sleep(1.0)
+    return 0
+
+
+def status_line(status: dict[str, Any]) -> str:
+    """What the controller is doing, in one line."""
+    sections = f"{status['section_mask']:08b}"[::-1]
+    words = [
+        f"{status['state']:8}",
+        f"{status['speed_mm_s'] * 0.0036:5.1f} km/h",
+        f"{status['flow_ul_s'] * 6e-5:6.2f} L/min",
+        f"{status['applied_ml_ha'] / 1000:6.1f} of {status['rate_ml_ha'] / 1000:.1f} L/ha",
+        f"duty {status['duty_u16'] / 655.35:5.1f} %",
+        f"sections {sections}",
+    ]
+    if status["faults"]:
+        words.append("faults: " + ", ".join(status["faults"]))
+    elif status["missing"]:
+        words.append("missing: " + ", ".join(map(str, status["missing"])))
+    return "  ".join(words)
+
+
+def board_settings(args: argparse.Namespace) -> int:
+    """Print, save or send the settings."""
+    from host_sim.output import write_files
+    from host_sim.settings_file import load, to_toml
+
+    us = args.units == "us"
+    wanted = load(args.file, us) if args.file else None  # a bad file ends it before any request
+    client = _client(args.port)
+    if wanted is not None:
+        client.ask("settings.set", values=wanted.as_dict())
+        _tell("taken; the master switch must be seen off, then on")
+    text = to_toml(_settings_of(client), us)
+    if args.out:
+        write_files(args.out.parent, {args.out.name: text})
+    elif wanted is None:
+        sys.stdout.write(text)
+    return 0
+
+
+def _settings_of(client: LinkClient) -> Any:
+    """The settings on the board; settings that this version does not know are left out."""
+    from rate_control.settings import build, row
+
+    values = client.ask("settings.get")["values"]
+    settings, problems = build({name: values[name] for name in values if row(name)})
+    if problems:
+        from host_sim.errors import InputError
+
+        raise InputError("the board's settings are not valid here: " + "; ".join(problems))
+    return settings
+
+
+def board_log(args: argparse.Namespace) -> int:
+    """Read every run that is kept, oldest first."""
+    from host_sim.output import write_files
+
+    text = "".join(json.dumps(entry) + "\n" for entry in read_log(_client(args.port)))
+    if args.out:
+        write_files(args.out.parent, {args.out.name: text})
+    else:
+        sys.stdout.write(text)
+    return 0
+
+
+def read_log(client: LinkClient) -> list[dict[str, Any]]:
+    """Ask for page after page."""
+    from app.link_frame import SEQUENCE_MASK
+
+    runs: list[dict[str, Any]] = []
+    start = 0
+    while page := client.ask("log.read", **{"from": start})["runs"]:
+        runs += page
+        start = page[-1]["run"] + 1 & SEQUENCE_MASK
+    return runs
+
+
+def _client(port: str) -> LinkClient:
+    """A client on the port. Raises InputError where it cannot be opened."""
+    from host_sim.link_client import LinkClient
+    from host_sim.link_port import SerialPort, open_serial
+
+    open_serial(port).close()
+    return LinkClient(lambda: SerialPort(port))
+
+
+def _tell(text: str) -> None:
+    print(text, file=sys.stderr)

@@ -1,0 +1,173 @@
+"""Firmware and contract on an emulated RP2040 with the image that was given; skipped without."""
+
+import shutil
+
+import pytest
+
+from tests.chip.emulated_chip import EmulatedChip, ShiftRegisters
+from tests.repo.tree import ROOT
+
+SPEED, FLOW, TEST = 18, 19, 22
+PUMP, VALVE_OPEN, VALVE_CLOSE, SECTIONS_OFF, LATCH = 7, 8, 9, 6, 5
+ON_BOARD = ("contract.py", "bench.py", "on_board.py")
+MUST_PASS = {
+    "outputs off at start", "clock", "reset cause", "pulse wires", "pulses lost",
+    "edge times", "pump duty", "valve pulse", "sections", "make safe",
+    "make safe in the tick", "tick heap", "tick on time",
+}  # fmt: skip
+TICK_LIMIT_US = 3000
+
+# What the interrupts of the emulated USB cost is no part of a tick; see emulated_chip.md.
+QUIET = """
+import machine, time
+def quiet(call, *arguments):
+    state = machine.disable_irq()
+    start = time.ticks_us()
+    call(*arguments)
+    span = time.ticks_diff(time.ticks_us(), start)
+    machine.enable_irq(state)
+    return span
+"""
+
+# The emulator's PIO falls behind while the processor sleeps, so the bench waits awake.
+CONTRACT = """
+import tests.contract.on_board as bench
+from time import ticks_diff, ticks_us
+def awake(us):
+    start = ticks_us()
+    while ticks_diff(ticks_us(), start) < us:
+        pass
+bench.sleep_us = awake
+bench.main()
+"""
+
+APPLICATION = """
+import boards, gc
+from app.start_up import build
+board = boards.chosen()
+board.feed_watchdog = lambda: None
+application = build(board)
+gc.collect()
+"""
+
+# Eight sections, 3 m/s, master on, implement down: what costs most.
+APPLYING = """
+from rate_control.settings import build as settings_of
+settings, problems = settings_of({"section_count": 8, "meter_floor_ul_s": 0})
+assert not problems, problems
+assert application.controller.apply(settings)
+class Driving:
+    # the board, with pulses of 390 Hz and 150 Hz and the switches as an operator moves them
+    def __init__(self, board):
+        self.board = board
+        self.switches = 0
+        self.now = 0
+        self.write = board.write
+        self.make_safe = board.make_safe
+        self.feed_watchdog = board.feed_watchdog
+    def now_us(self):
+        self.board.now_us()
+        return self.now
+    def read(self, inputs):
+        self.board.read(inputs)
+        self.now = (self.now + 50000) & (2**30 - 1)
+        inputs.speed_count = self.now // 2564
+        inputs.speed_edge_us = inputs.speed_count * 2564
+        inputs.flow_count = self.now // 6667
+        inputs.flow_edge_us = inputs.flow_count * 6667
+        inputs.switches = self.switches
+        inputs.supply_mv = 12600
+driving = application.board = Driving(board)
+for switches, ticks in ((0x3FE, 40), (0x3FF, 40)):
+    driving.switches = switches
+    for _ in range(ticks):
+        application.tick(0)
+assert application._tick_error is None, application._tick_error
+from rate_control.interlock import APPLYING
+assert application.controller.decided.state == APPLYING
+"""
+
+
+@pytest.fixture(scope="module")
+def bench_files(firmware_files, tmp_path_factory):
+    """The firmware without boot.py and main.py, and the contract beside it."""
+    folder = tmp_path_factory.mktemp("flash")
+    shutil.copytree(firmware_files, folder, dirs_exist_ok=True)
+    (folder / "boot.py").unlink()
+    (folder / "main.py").unlink()
+    contract = folder / "tests" / "contract"
+    contract.mkdir(parents=True)
+    for name in ON_BOARD:
+        shutil.copyfile(ROOT / "tests" / "contract" / name, contract / name)
+    return folder
+
+
+@pytest.fixture
+def chip(uf2, bench_files):
+    """A chip with every wire of the bench in place."""
+    with EmulatedChip(uf2, bench_files) as chip:
+        chip.wire(TEST, SPEED, FLOW)
+        for pin in (PUMP, VALVE_OPEN, VALVE_CLOSE, SECTIONS_OFF):
+            chip.wire(pin, pin)
+        chip.registers = ShiftRegisters(chip)
+        yield chip
+
+
+def test_contract_holds_on_the_emulated_chip(chip, record_property):
+    """The file that runs on hardware, with the firmware's bytecode, PIO, DMA and hard timer."""
+    told = chip.run(CONTRACT).splitlines()
+    for line in told:
+        record_property("summary", f"emulated RP2040  {line}")
+    outcomes = {line.split(" ", 1)[1].split(": ")[0]: line for line in told}
+    passed = {name for name in MUST_PASS if any(line.startswith(f"PASS {name}") for line in told)}
+    assert not [line for line in told if line.startswith("FAIL")]
+    assert passed == MUST_PASS, outcomes
+
+
+def test_a_missing_wire_is_skipped(uf2, bench_files):
+    with EmulatedChip(uf2, bench_files) as chip:
+        ShiftRegisters(chip).plugged = False
+        told = chip.run(CONTRACT).splitlines()
+    skipped = {line.split(": ")[0] for line in told if line.startswith("SKIP")}
+    assert "SKIP sections" in skipped
+    assert any(line.startswith("SKIP pulses lost") for line in told)
+
+
+def test_tick_with_eight_sections_is_cheap_and_allocates_nothing(chip, record_property):
+    chip.run(QUIET + APPLICATION + APPLYING)
+    told = chip.run("""
+import micropython
+spans = []
+for _ in range(20):
+    micropython.heap_lock()
+    span = quiet(application.tick, 0)
+    micropython.heap_unlock()
+    spans.append(span)
+assert application._tick_error is None, application._tick_error
+inputs = application.inputs
+controller = application.controller
+print(max(spans), quiet(board.read, inputs), quiet(board.write, controller.outputs),
+      quiet(controller.step, inputs, driving.now + 50000))
+""")
+    tick, read, write, step = (int(word) for word in told.split())
+    record_property(
+        "summary",
+        f"emulated RP2040 at 125 MHz  tick {tick} us (read {read}, step {step}, write {write})",
+    )
+    assert tick <= TICK_LIMIT_US
+
+
+def test_boot_leaves_outputs_off_and_heap_free(uf2, firmware_files, record_property):
+    """boot.py and main.py unmodified; then what is left of the heap."""
+    with EmulatedChip(uf2, firmware_files) as chip:
+        ShiftRegisters(chip).plugged = False
+        told = chip.run("""
+import gc
+gc.collect()
+print(gc.mem_free(), gc.mem_alloc(), board.reset_cause())
+""")
+        assert chip.drives(PUMP) and not chip.output(PUMP)
+        assert chip.output(SECTIONS_OFF) == 1
+    free, used, cause = told.split()
+    record_property("summary", f"emulated RP2040  heap after boot: {used} used, {free} free")
+    assert cause == "power"
