@@ -1,6 +1,6 @@
 """The bench: liquid at standstill; measured flow, and beside it what it should be."""
 
-from app.screens.parts import Confirm
+from app.screens.parts import CAUTION, ENTRY_TICKS, Confirm
 from app.screens.regulation import nudge_duty
 from app.screens.screen import CLOSE, Screen
 from app.units_text import short_text, unit, with_unit
@@ -9,11 +9,9 @@ from rate_control.interlock import BENCH
 from rate_control.records import Request
 from rate_control.units import SPEED_MAX_MM_S
 
-CAUTION = "liquid will run. nobody at outlets? label followed?"
 SPEED_STEP_MM_S = (139, 224)  # 0.5 km/h, 0.5 mph
 FLOW_DIGITS = 3
 OVER = ("bench is over", "", "master off, then on", "back: menu")
-ENTRY_TICKS = 2  # it begins at the first tick after it was asked for, or not at all
 
 
 def ask(app):

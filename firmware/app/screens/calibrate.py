@@ -1,9 +1,8 @@
 """Calibrate: the procedures of the catalogue, their parameters, their run and their result."""
 
 from app.quantity_text import in_words, show
-from app.screens.bench import CAUTION
 from app.screens.edit import edit
-from app.screens.parts import Confirm, List
+from app.screens.parts import CAUTION, Confirm, List
 from app.screens.run import Driven, Run
 from rate_control.procedures import catalogue
 from rate_control.procedures.catalogue import CATALOGUE, NAME, P_NAME, P_QUANTITY, PARAMS

@@ -3,6 +3,10 @@
 from app.grid import ROWS, wrapped
 from app.screens.screen import CLOSE, Screen
 
+# what is asked before the bench, and how soon it then begins, in ticks, or not at all
+CAUTION = "liquid will run. nobody at outlets? label followed?"
+ENTRY_TICKS = 2
+
 
 class Message(Screen):
     """Says something; every key goes on."""
