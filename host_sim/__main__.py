@@ -27,14 +27,14 @@ class OneLineParser(argparse.ArgumentParser):
 
 
 def verb_names() -> list[str]:
-    """Names of all verbs, sorted."""
+    """Names of all verbs, sorted; a module `two_words` is the verb `two-words`."""
     names = (module.name for module in pkgutil.iter_modules(verbs.__path__))
-    return sorted(name for name in names if not name.startswith("_"))
+    return sorted(name.replace("_", "-") for name in names if not name.startswith("_"))
 
 
 def load_verb(name: str) -> ModuleType:
     """The module behind a verb."""
-    return importlib.import_module(f"{verbs.__name__}.{name}")
+    return importlib.import_module(f"{verbs.__name__}.{name.replace('-', '_')}")
 
 
 def build_parser(argv: Sequence[str]) -> argparse.ArgumentParser:

@@ -1,4 +1,7 @@
-"""The directory of a run: report.html for people, run.csv and summary.json for programs."""
+"""Where a run is kept: in the directory that a drive leaves, or in the recording of a board.
+
+The directory holds report.html for people, run.csv and summary.json for programs.
+"""
 
 from __future__ import annotations
 
@@ -7,14 +10,17 @@ from pathlib import Path
 from typing import Any
 
 from host_sim.errors import InputError
+from host_sim.measured import counted
 from host_sim.output import write_files
 from host_sim.progress import progress
+from host_sim.recording_run import run_of
 from host_sim.report.page import render
 from host_sim.run_record import RunRecord, read_csv, to_csv
 from host_sim.summary import summarise
 
 RUN_CSV, SUMMARY_JSON, REPORT_HTML = "run.csv", "summary.json", "report.html"
-NEEDED = ("section_width_m", "settings", "events", "controller_volume_l", "controller_area_ha")
+NEEDED = ("section_width_m", "settings", "events", "controller_volume_l", "controller_area_ha",
+          "title", "machine", "speed_trace", "seed", "versions")
 
 
 def write_run(directory: Path, record: RunRecord, figures: dict[str, Any], us: bool) -> list[Path]:
@@ -33,20 +39,26 @@ def summary_json(record: RunRecord, figures: dict[str, Any]) -> str:
     return json.dumps(figures | {"about": record.about}, indent=2, allow_nan=False) + "\n"
 
 
-def read_run(directory: Path) -> tuple[RunRecord, dict[str, Any]]:
-    """The record of a run and its figures, worked out anew.
+def load_run(path: Path) -> tuple[RunRecord, dict[str, Any]]:
+    """The record of a run in a directory or in a recording, and its figures, worked out anew.
 
     Raises InputError naming the file and, where there is one, the line.
     """
+    if path.is_dir():
+        return read_run(path)
+    record = run_of(path)
+    return record, summarise(record) | {"wall_seconds": None}
+
+
+def run_parts(path: Path) -> list[Path]:
+    """The files that a run consists of."""
+    return [path / RUN_CSV, path / SUMMARY_JSON] if path.is_dir() else [path]
+
+
+def read_run(directory: Path) -> tuple[RunRecord, dict[str, Any]]:
+    """The record of a run in a directory and its figures, worked out anew. Raises InputError."""
     path = directory / SUMMARY_JSON
-    try:
-        kept = json.loads(path.read_bytes())
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror}") from error
-    except json.JSONDecodeError as error:
-        raise InputError(f"{path}:{error.lineno}: {error.msg}") from error
-    except UnicodeDecodeError as error:
-        raise InputError(f"{path}: is not UTF-8 text") from error
+    kept = _read_json(path)
     about = kept.get("about") if isinstance(kept, dict) else None
     missing = [name for name in NEEDED if not isinstance(about, dict) or name not in about]
     if missing or not isinstance(about, dict):
@@ -55,4 +67,24 @@ def read_run(directory: Path) -> tuple[RunRecord, dict[str, Any]]:
     if record.section_count != len(about["section_width_m"]):
         raise InputError(f"{path}: about.section_width_m: has {len(about['section_width_m'])} "
                          f"widths, the record {record.section_count} sections")
+    _note_cut(record, kept.get("ticks"))
     return record, summarise(record) | {"wall_seconds": kept.get("wall_seconds")}
+
+
+def _note_cut(record: RunRecord, ticks: Any) -> None:
+    """Say so where the record ends before the run did; the totals are then those so far."""
+    if isinstance(ticks, int) and len(record) < ticks:
+        record.about.update(counted(record.columns), cut_off=(
+            f"The record breaks off: {len(record)} of {ticks} ticks are here. What came after is "
+            "not known, and all figures are of what is here."))
+
+
+def _read_json(path: Path) -> Any:
+    try:
+        return json.loads(path.read_bytes())
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror}") from error
+    except json.JSONDecodeError as error:
+        raise InputError(f"{path}:{error.lineno}: {error.msg}") from error
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: is not UTF-8 text") from error

@@ -98,7 +98,10 @@ def to_csv(record: RunRecord) -> str:
 
 
 def read_csv(path: Path) -> dict[str, Column]:
-    """The columns of a run.csv. Raises InputError with file and line where it is not one."""
+    """The columns of a run.csv, without a last line that is torn.
+
+    Raises InputError with file and line where it is none.
+    """
     try:
         text = path.read_text(encoding="ascii")
     except (OSError, UnicodeDecodeError) as error:
@@ -109,6 +112,7 @@ def read_csv(path: Path) -> dict[str, Column]:
     missing = [name for name in wanted if name not in names]
     if missing:
         raise InputError(f"{path}:1: is no record of a run: column {missing[0]} is missing")
+    body = body[: body.rfind("\n") + 1]
     if not body.strip():
         raise InputError(f"{path}:2: the record holds no tick")
     try:

@@ -58,7 +58,7 @@ def ground(record: RunRecord, truth: Truth) -> dict[str, Any]:
 
 def _covered_ha(truth: Truth) -> Column:
     """Area of each interval: ground covered while permitted, by the sections on by hand."""
-    width_m = (truth.section_width_m * truth.section_on).sum(axis=1)
+    width_m = (np.array(truth.section_width_m) * truth.section_on).sum(axis=1)
     covered: Column = truth.step_m * width_m * truth.permitted / M2_HA
     return covered
 

@@ -9,15 +9,13 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.figure import Figure
 
-from host_sim.report.decimate import min_max, worst_of
+from host_sim.report.decimate import min_max
 from host_sim.report.picture import TOLERANCE, Picture
-from host_sim.report.rate_classes import RATE_CLASSES
+from host_sim.report.ribbon import ribbon
 from host_sim.report.svg import MARKERS, Size
 from host_sim.run_record import Column
-from host_sim.truth import CELL_M, ground_cells
 from rate_control.share import PWM_PUMP
 from rate_control.units import DUTY_FULL
 
@@ -34,7 +32,7 @@ def paint_way(figure: Figure, picture: Picture, size: Size) -> None:
     """The whole drive along its way: ribbon, rate, speed, flow, duty, one below the other."""
     ratios = [0.2 + 0.28 * picture.record.section_count, 1.5, 1.1, 1.3, 1.0]
     axes = figure.subplots(5, 1, sharex=True, height_ratios=ratios)
-    painters = (_ribbon, _rate, _speed, _flow, _drive)
+    painters = (ribbon, _rate, _speed, _flow, _drive)
     for axis, paint in zip(axes, painters, strict=True):
         paint(axis, picture, size)
         if axis is not axes[0]:
@@ -43,25 +41,6 @@ def paint_way(figure: Figure, picture: Picture, size: Size) -> None:
     axes[-1].set_xlabel(f"distance ({picture.unit('distance_m')})")
     if picture.way[-1] > picture.way[0]:
         axes[-1].set_xlim(picture.way[0], picture.way[-1])
-
-
-def _ribbon(axis: Axes, picture: Picture, size: Size) -> None:
-    """Sections across, distance along; section 1 on top, heights as the widths."""
-    worst, cells = worst_of(ground_cells(picture.truth), size.buckets)
-    x = picture.shown("distance_m", np.arange(len(worst) + 1, dtype=np.float64) * cells * CELL_M)
-    y = np.concatenate([[0.0], np.cumsum(picture.truth.section_width_m)])
-    colours = ListedColormap([colour for _, colour, _ in RATE_CLASSES])
-    bounds = [0.0, *(bound for bound, _, _ in RATE_CLASSES[:-1]), 1e9]
-    axis.pcolormesh(x, y, np.ma.masked_invalid(worst.T), cmap=colours,
-                    norm=BoundaryNorm(bounds, len(RATE_CLASSES)), rasterized=True)
-    for edge in y[1:-1]:
-        axis.axhline(edge, color=MARKERS["page"], linewidth=1.2)
-    axis.set_yticks((y[1:] + y[:-1]) / 2, [str(i + 1) for i in range(len(y) - 1)])
-    axis.set_ylim(y[-1], y[0])
-    axis.tick_params(length=0, labelbottom=False)
-    axis.grid(False)
-    axis.spines[:].set_visible(False)
-    axis.set_title("section: applied against wanted")
 
 
 def _rate(axis: Axes, picture: Picture, size: Size) -> None:

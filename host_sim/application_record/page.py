@@ -1,0 +1,74 @@
+"""An application record as a page to print, and as a table for a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+from functools import partial
+from pathlib import Path
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from host_sim.application_record.entries import COUNTED, JOB, SETTINGS, WORKED
+from host_sim.application_record.job import OTHER
+from host_sim.application_record.rules import PREVAIL, SOURCES, mark
+from host_sim.application_record.sheet import Sheet
+from host_sim.measured import as_measured
+from host_sim.report.picture import Picture
+from host_sim.report.rate_classes import RATE_CLASSES
+from host_sim.report.ribbon import paint_ribbon
+from host_sim.report.svg import PALETTE, Size, draw
+from host_sim.run_record import RunRecord
+from host_sim.truth import true_run
+
+HERE = Path(__file__).resolve().parent
+RIBBONS = (Size("wide", 7.4, 7.0, 740), Size("narrow", 3.6, 7.5, 320))
+SAID = (JOB, COUNTED, WORKED, SETTINGS)  # sources that the page names once for all
+HEADER = ("group", "element", "value", "unit", "in_brackets", "asked_for_by", "source")
+
+
+def to_html(sheet: Sheet, record: RunRecord, us: bool, raw: list[tuple[str, str]]) -> str:
+    """The page. `raw` are name and SHA-256 of each file of raw data kept beside it."""
+    environment = Environment(
+        loader=FileSystemLoader(HERE), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True)
+    environment.filters["mark"] = mark
+    return environment.get_template("page.html.j2").render(
+        sheet=sheet,
+        ribbons=_ribbons(record, us),
+        said=SAID,
+        classes=[(colour, words) for _, colour, words in RATE_CLASSES],
+        palette=PALETTE,
+        prevail=PREVAIL,
+        sources=[SOURCES[kind] for kind in sheet.kinds if kind != OTHER],
+        raw=raw,
+        css=(HERE / "page.css").read_text(encoding="utf-8"),
+    )
+
+
+def _ribbons(record: RunRecord, us: bool) -> list[str]:
+    measured = as_measured(record)
+    picture = Picture(measured, true_run(measured, measured.about["section_width_m"]), us)
+    height_in = 0.45 + 0.16 * record.section_count
+    return [draw(partial(paint_ribbon, picture=picture, size=size), size, height_in,
+                 "Rate in each section along the way") for size in RIBBONS]
+
+
+def to_csv(sheet: Sheet) -> str:
+    """A line for each entry and for each figure of a section; what is missing has no value."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(HEADER)
+    if sheet.simulated:
+        writer.writerow(("Remarks", "simulation", "yes: nothing was applied", "", "", "", ""))
+    for entry in sheet.entries:
+        writer.writerow((entry.group, entry.label, entry.value, entry.unit, entry.also,
+                         "; ".join(entry.rules), entry.source))
+    header, *rows = sheet.sections
+    for number, *cells in rows:
+        for label, cell in zip(header[1:], cells, strict=True):
+            value, _, unit = cell.partition(" ")
+            writer.writerow((f"Section {number}", label, value, unit, "", "", ""))
+    for remark in sheet.remarks:
+        writer.writerow(("Remarks", "remark", remark, "", "", "", ""))
+    return text.getvalue()

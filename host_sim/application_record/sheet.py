@@ -1,0 +1,219 @@
+"""What stands in an application record, from the run and the job file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from fractions import Fraction
+from typing import Any
+
+import numpy as np
+
+from host_sim import units
+from host_sim.application_record.doses import Applied
+from host_sim.application_record.entries import (
+    COUNTED,
+    JOB,
+    SETTINGS,
+    WORKED,
+    Entry,
+    Writer,
+    in_words,
+)
+from host_sim.application_record.job import FERTILIZER, PESTICIDE, Job
+from host_sim.application_record.product_entries import product_entries
+from host_sim.application_record.rules import NUTRIENT, paragraph
+from host_sim.measured import as_measured, is_simulated
+from host_sim.report.words import HA_M2, L_HA_M, L_M3, spoken
+from host_sim.run_record import RunRecord
+from host_sim.summary import summarise
+from rate_control.interlock import APPLYING
+
+FAR_OFF = timedelta(days=1)  # between the dates of job file and recording
+CLOCK = "clock of the recording computer"
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A whole record. `sections` holds a header and a row for each section."""
+
+    simulated: bool
+    kinds: list[str]
+    entries: list[Entry]
+    sections: list[list[str]]
+    remarks: list[str]
+
+    @property
+    def groups(self) -> list[str]:
+        return list(dict.fromkeys(entry.group for entry in self.entries))
+
+    def of(self, group: str) -> list[Entry]:
+        return [entry for entry in self.entries if entry.group == group]
+
+    @property
+    def marks(self) -> list[str]:
+        """Every rule that asks for something here."""
+        return sorted({rule for entry in self.entries for rule in entry.rules})
+
+    @property
+    def missing(self) -> list[str]:
+        """What is asked for and not there."""
+        return [f"{entry.label} ({entry.group.lower()})" for entry in self.entries if entry.missing]
+
+
+def fill(record: RunRecord, job: Job, us: bool) -> Sheet:
+    """The record of a run, whose figures are those of the controller itself.
+
+    Raises InputError where the job file says too little of a product.
+    """
+    measured = as_measured(record)
+    figures = summarise(measured)
+    applied = _applied(measured, figures)
+    asked = _Asked({product.kind for product in job.products})
+    entries = [*_who(measured, job, asked), *_where(job, figures, us, asked),
+               *_liquid(figures, us, asked), *_measured_with(record, us)]
+    for number, product in enumerate(job.products, start=1):
+        entries += product_entries(f"Product {number}", product, applied, us)
+    return Sheet(is_simulated(record), list(dict.fromkeys(p.kind for p in job.products)), entries,
+                 _sections(figures, us), list(_remarks(record, job)))
+
+
+class _Asked:
+    """Who asks for an entry that belongs to all products, given their kinds."""
+
+    def __init__(self, kinds: set[str]) -> None:
+        self._kinds = kinds
+
+    def by(self, number: int | None, nutrient: bool = False) -> tuple[str, ...]:
+        """By which paragraph of 7 CFR 110.3(a), and whether for a nutrient record, too."""
+        rules = []
+        if number and PESTICIDE in self._kinds:
+            rules.append(paragraph(number))
+        if nutrient and FERTILIZER in self._kinds:
+            rules.append(NUTRIENT)
+        return tuple(rules)
+
+
+def _applied(record: RunRecord, figures: dict[str, Any]) -> Applied:
+    rates = np.unique(record["wanted_ml_ha"][record["state"] == APPLYING])
+    return Applied(
+        Fraction(figures["controller_area_ha"]) * 10_000,
+        Fraction(figures["controller_volume_l"]) / 1000,
+        Fraction(int(rates[0]), 10**10) if len(rates) == 1 else None,
+    )
+
+
+def _who(record: RunRecord, job: Job, asked: _Asked) -> Iterator[Entry]:
+    group = "Who and when"
+    day, source = _day(record, job)
+    yield Entry(group, "date", day, source, rules=asked.by(4, nutrient=True))
+    yield Entry(group, "time", _hours(record, job), JOB if job.start else CLOCK)
+    yield Entry(group, "certified applicator", job.applicator, JOB, rules=asked.by(5))
+    yield Entry(group, "certification number", job.certification_number, JOB, rules=asked.by(5))
+    for label, text in (("made for", job.made_for), ("note", job.note)):
+        if text:
+            yield Entry(group, label, text, JOB)
+
+
+def _where(job: Job, figures: dict[str, Any], us: bool, asked: _Asked) -> Iterator[Entry]:
+    group = "Where"
+    area, unit, also = Writer(us).both("area_m2", figures["controller_area_ha"] * HA_M2)
+    yield Entry(group, "location", job.location, JOB, rules=asked.by(3, nutrient=True))
+    yield Entry(group, "crop, commodity, site", job.site, JOB, rules=asked.by(3))
+    yield Entry(group, "size of area treated", area, COUNTED, unit, also, rules=asked.by(3))
+    for label, text in (("placement", job.placement), *job.weather.items()):
+        if text:
+            yield Entry(group, label, text, JOB)
+
+
+def _liquid(figures: dict[str, Any], us: bool, asked: _Asked) -> Iterator[Entry]:
+    """The mix: volume, rate, and how steadily the rate was kept."""
+    group, writer = "Liquid", Writer(us)
+    area_ha, volume_l = figures["controller_area_ha"], figures["controller_volume_l"]
+    value, unit, also = writer.both("volume_ml", volume_l * L_M3)
+    yield Entry(group, "volume of mix", value, COUNTED, unit, also)
+    for label, l_ha, rules in (
+        ("mean rate of mix", volume_l / area_ha if area_ha else None, asked.by(None, True)),
+        ("rate asked for, mean", figures["target_l_ha"], ()),
+    ):
+        value, unit, also = ("", "", "") if l_ha is None else writer.both(
+            "rate_ml_ha", l_ha * L_HA_M)
+        yield Entry(group, label, value, WORKED, unit, also, rules)
+    within = figures["distance_within_5_pct"]
+    yield Entry(group, "way within 5 % of it",
+                "" if within is None else f"{within:.1f}", COUNTED, "%" if within else "")
+    yield Entry(group, "faults", spoken(figures["faults"]) or "none", COUNTED)
+
+
+def _measured_with(record: RunRecord, us: bool) -> Iterator[Entry]:
+    """What the figures rest on: the pulses of two sensors, and who counted them."""
+    about, group = record.about, "Measured with"
+    for label, name, quantity in (
+        ("flow meter", "meter_pulses_hl", "pulses_per_hl"),
+        ("speed sensor", "speed_pulses_km", "pulses_per_km"),
+    ):
+        si = about["settings"][name] * float(units.SI_PER_INTERNAL[quantity])
+        yield Entry(group, label, units.number(quantity, si, us), SETTINGS,
+                    units.unit(quantity, us))
+    board = about.get("board", {})
+    version = board.get("firmware") or next(iter(about["versions"].values()))
+    yield Entry(group, "controller", f"{board.get('board', 'simulated')}, firmware {version}",
+                SETTINGS)
+
+
+def _sections(figures: dict[str, Any], us: bool) -> list[list[str]]:
+    writer = Writer(us)
+    rows = [["section", "width", "area", "share of the volume", "mean rate"]]
+    for section in figures["sections"]:
+        l_ha = section["mean_rate_l_ha"]
+        rows.append([
+            str(section["section"]),
+            writer.shown("width_mm", section["width_m"]),
+            writer.shown("area_m2", section["area_ha"] * HA_M2),
+            writer.shown("volume_ml", section["volume_l"] * L_M3),
+            "" if l_ha is None else writer.shown("rate_ml_ha", l_ha * L_HA_M),
+        ])
+    return rows
+
+
+def _remarks(record: RunRecord, job: Job) -> Iterator[str]:
+    """What a reader must know of the run before trusting the figures."""
+    about = record.about
+    if about.get("cut_off"):
+        yield about["cut_off"]
+    if about.get("gaps_s"):
+        yield f"The recording has gaps of {', '.join(f'{gap:g}' for gap in about['gaps_s'])} s."
+    started = _started(record)
+    if started and job.day and abs(started.date() - job.day) > FAR_OFF:
+        yield (f"The job file says {job.day.isoformat()}, but the recording was begun "
+               f"{started:%Y-%m-%d %H:%M} UTC: one of them is wrong.")
+
+
+def _started(record: RunRecord) -> datetime | None:
+    """When the recording was begun, in UTC; a run of the twin has no such time."""
+    started = record.about.get("started")
+    return datetime.fromisoformat(started[0]) if started else None
+
+
+def _day(record: RunRecord, job: Job) -> tuple[str, str]:
+    """The date in words, and where it comes from."""
+    started = _started(record)
+    if job.day:
+        return in_words(job.day), JOB
+    return (f"{in_words(started.date())} (UTC)", CLOCK) if started else ("", JOB)
+
+
+def _hours(record: RunRecord, job: Job) -> str:
+    """When applying began and ended."""
+    time_s = record["time_s"][record["state"] == APPLYING]
+    if not len(time_s):
+        return ""
+    began, ended = timedelta(seconds=float(time_s[0])), timedelta(seconds=float(time_s[-1]))
+    started = _started(record)
+    if job.start:
+        start = datetime.combine(job.day or date.min, job.start)
+        return f"{start + began:%H:%M:%S} to {start + ended:%H:%M:%S}"
+    if started:
+        return f"{started + began:%H:%M:%S} to {started + ended:%H:%M:%S} UTC"
+    return f"from {round(began.total_seconds())} to {round(ended.total_seconds())} s of the run"
