@@ -71,3 +71,19 @@ def test_there_and_back_with_any_liquid():
         for flow in range(5000, 95000, 7777):
             duty = made.demand_u16(flow, 3000, 0)
             assert abs(made.flow_ul_s(duty, 3000) - flow) <= 60, (density, flow)
+
+
+def test_from_rest_the_flow_rises_whatever_it_did_before():
+    made = curve(curve_gap_u16=3000)
+    rising = made.demand_u16(60000, 3000, 0)
+    assert made.demand_u16(40000, 3000, 0) == 18000 - 3000
+    made.demand_u16(0, 3000, 0)
+    assert made.demand_u16(60000, 3000, 0) == rising == 26000
+
+
+def test_asking_for_the_flow_does_not_change_the_branch():
+    made = curve(curve_gap_u16=3000, curve_pressure_u16=8000)
+    made.demand_u16(60000, 3000, 0)
+    before = made.demand_u16(60100, 1500, 0)
+    made.flow_ul_s(20000, 1500)
+    assert made.demand_u16(60100, 1500, 0) == before

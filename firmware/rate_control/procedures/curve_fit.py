@@ -9,6 +9,7 @@ from rate_control.share import INLINE_VALVE, PWM_PUMP
 from rate_control.units import CURVE_POINTS, DUTY_FULL, FLOW_MAX_UL_S
 
 NARROW_LEVEL = 10  # in the middle of the demand: clear of the relief valve and of the floor
+BEYOND_LEVEL = 13  # a valve goes so far and back to the level above; clear of its stop
 
 
 def narrow_mask(settings):
@@ -31,21 +32,18 @@ def settings_from(measured):
     """Return the proposed settings of a finished PumpCurveProcedure."""
     settings = measured.settings
     proposed = {"curve_density_g_l": measured.density_g_l}
-    if settings.actuator == PWM_PUMP:
-        up, down = pump_demands(measured, proposed)
-    else:
-        up, down = valve_positions(measured, proposed)
     flows = measured.up_ul_s
+    if settings.actuator == PWM_PUMP:
+        up = pump_demands(measured, proposed)
+    else:
+        up = valve_positions(measured, proposed)
     top = rising_top(flows)
     curve_flow, curve_duty = resample(flows, up, top)
     proposed["curve_flow_ul_s"] = curve_flow
     proposed["curve_duty_u16"] = curve_duty
-    gap = gap_u16(flows, up, measured.down_ul_s, down, top)
     if settings.actuator == PWM_PUMP:
+        gap = gap_u16(flows, up, measured.down_ul_s, up, top)
         proposed["curve_gap_u16"] = clamp(gap, 0, 20000) if gap > DUTY_FULL // 200 else 0
-    else:
-        play_ms = settings.valve_play_ms + gap * settings.valve_travel_ms // DUTY_FULL
-        proposed["valve_play_ms"] = clamp(play_ms, 0, 1000)
     if measured.narrow_ul_s:
         wide = measured.single_ul_s or flows[NARROW_LEVEL]
         name, value = share_number(settings, curve_flow, curve_duty, up[NARROW_LEVEL], wide,
@@ -55,33 +53,36 @@ def settings_from(measured):
 
 
 def pump_demands(measured, proposed):
-    """Return (up, down): the demands of the levels, all at one supply, which is proposed."""
+    """Return the demands of the levels, all at one supply, which is proposed."""
     reference_mv = measured.supply_mv[NARROW_LEVEL]
     proposed["curve_supply_mv"] = reference_mv
-    demands = [at_supply(measured.demand_u16(level), measured.supply_mv[level], reference_mv)
-               for level in range(len(measured.up_ul_s))]
-    return demands, demands
+    return [at_supply(measured.demand_u16(level), measured.supply_mv[level], reference_mv)
+            for level in range(len(measured.up_ul_s))]
 
 
 def valve_positions(measured, proposed):
-    """Return (up, down): where the valve really was at each level; propose the lost time.
+    """Return where the valve really was at each level; propose what it loses at a start, its play.
 
     Each start of the motor loses some time, of which a guess was made good; n starts leave the
     valve n errors off. One run to the level that n starts reached shows the error:
-    x_single + e = x_sweep + n e at the same flow.
+    x_single + e = x_sweep + n e at the same flow. Then once further open and back: the errors of
+    the two starts cancel, and what is left is the play. Neither comes near a stop, so how well
+    the travel is known does not matter.
     """
     settings = measured.settings
     levels = len(measured.up_ul_s)
     nominal = [measured.demand_u16(level) for level in range(levels)]
     swept = along(measured.up_ul_s, nominal, measured.single_ul_s)
-    starts = max(swept * (levels - 1) // DUTY_FULL, 2)
-    error = (nominal[NARROW_LEVEL] - swept) // (starts - 1)
-    lost_ms = settings.valve_lost_ms - error * settings.valve_travel_ms // DUTY_FULL
-    proposed["valve_lost_ms"] = clamp(lost_ms, 0, 500)
+    more_starts = max(swept * (levels - 1) - DUTY_FULL, DUTY_FULL)  # than one, in DUTY_FULL
+    error = (nominal[NARROW_LEVEL] - swept) * DUTY_FULL // more_starts
     up = [clamp(nominal[level] + level * error, 0, DUTY_FULL) for level in range(levels)]
-    down = [clamp(nominal[level] - (levels - 1 - level) * error, 0, DUTY_FULL)
-            for level in range(levels)]
-    return up, down
+    play = (along(measured.up_ul_s, up, measured.back_ul_s)
+            - along(measured.up_ul_s, up, measured.single_ul_s))
+    lost_ms = settings.valve_lost_ms - error * settings.valve_travel_ms // DUTY_FULL
+    play_ms = settings.valve_play_ms + play * settings.valve_travel_ms // DUTY_FULL
+    proposed["valve_lost_ms"] = clamp(lost_ms, 0, 500)
+    proposed["valve_play_ms"] = clamp(play_ms, 0, 1000)
+    return up
 
 
 def along(xs, ys, x):

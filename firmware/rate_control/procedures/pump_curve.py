@@ -11,15 +11,19 @@ from rate_control.share import PWM_PUMP
 from rate_control.units import DUTY_FULL, TICK_MS
 
 LEVELS = 16  # demands in each direction
-AVERAGE_TICKS = 20
+SETTLE_TICKS = 500 // TICK_MS  # before the first look
+AVERAGE_TICKS = 20  # of a look; two looks that agree are a flow that has settled
+LOOKS_MAX = 10  # and a flow that never does is taken as it is
 RAMP_U16 = DUTY_FULL // 1024  # a tick; slow against the lag of any machine
 
-HOME, FIND, UP, DOWN, SHUT, SINGLE, NARROW = range(7)
+HOME, FIND, UP, DOWN, SHUT, SINGLE, NARROW, BEYOND, BACK = range(9)
 PROMPTS = ("shutting", "looking for the first flow", "stepping up", "stepping down",
-           "shutting", "opening in one run", "fewer sections")
-# A valve starts from its stop; one long run from there shows what each start of its motor loses.
+           "shutting", "opening in one run", "fewer sections", "opening further", "coming back")
+LEVELS_AWAY = (0, 0, 1, 1, 0, 15, 1, 3, 3)  # how far the level of a phase is from the last
+# A valve starts from its stop; one long run from there shows what each start of its motor loses,
+# and going further and back, clear of both stops, its play.
 PUMP_PHASES = (HOME, FIND, UP, DOWN, NARROW)
-VALVE_PHASES = (HOME, UP, DOWN, SHUT, SINGLE, NARROW)
+VALVE_PHASES = (HOME, UP, DOWN, SHUT, SINGLE, NARROW, BEYOND, BACK)
 
 
 class PumpCurveProcedure(Procedure):
@@ -37,6 +41,7 @@ class PumpCurveProcedure(Procedure):
         self.supply_mv = [0] * LEVELS
         self.single_ul_s = 0
         self.narrow_ul_s = 0
+        self.back_ul_s = 0
         self.narrow_mask = curve_fit.narrow_mask(settings)
         self.start_u16 = 0
         self.level = 0
@@ -46,10 +51,11 @@ class PumpCurveProcedure(Procedure):
         self._all_mask = (1 << settings.section_count) - 1
         travel_ms = settings.valve_travel_ms if self._valve else 0
         self._home_ticks = max(travel_ms * 13 // 10, 1000) // TICK_MS
-        self._settle_ticks = max(1000, 3 * settings.loop_lag_ms) // TICK_MS
         self._run_ticks = travel_ms // TICK_MS  # stop to stop
         self._sum = 0
         self._ticks = 0
+        self._looks = 0
+        self._seen_ul_s = 0  # at the last look
         self._begin_level()
 
     def demand_u16(self, level):
@@ -107,11 +113,13 @@ class PumpCurveProcedure(Procedure):
             self._begin_level()
 
     def _begin_level(self):
-        """Set the demand of a level and how long it takes to get there and settle."""
+        """Set the demand of a level and how long it takes to get there."""
         phase = self._phases[self._turn]
         self._ticks = 0
         self._sum = 0
-        self._wait_ticks = self._settle_ticks + self._run_ticks // (LEVELS - 1)
+        self._looks = 0
+        self._wait_ticks = SETTLE_TICKS + self._run_ticks * LEVELS_AWAY[phase] // (LEVELS - 1)
+        self.section_mask = self.narrow_mask if phase == NARROW else -1
         if phase == HOME or phase == SHUT:
             self.duty_u16 = AGAINST_STOP
         elif phase == FIND:
@@ -120,21 +128,24 @@ class PumpCurveProcedure(Procedure):
             self.duty_u16 = self.demand_u16(self.level)
         elif phase == DOWN:
             self.duty_u16 = self.demand_u16(LEVELS - 1 - self.level)
-        elif phase == SINGLE:
-            self._wait_ticks = self._settle_ticks + self._run_ticks
-            self.duty_u16 = self.demand_u16(curve_fit.NARROW_LEVEL)
-        elif phase == NARROW:
-            self.section_mask = self.narrow_mask
+        elif phase == BEYOND:
+            self.duty_u16 = self.demand_u16(curve_fit.BEYOND_LEVEL)
+        else:
             self.duty_u16 = self.demand_u16(curve_fit.NARROW_LEVEL)
 
     def _dwell(self, measured, phase):
-        """Wait for the flow to settle, then average it and go on to the next level."""
+        """Wait for the flow to settle, take its average and go on to the next level."""
         if self._ticks <= self._wait_ticks:
             return
         self._sum += measured.flow_ul_s
         if self._ticks < self._wait_ticks + AVERAGE_TICKS:
             return
-        self._take(phase, self._sum // AVERAGE_TICKS, measured.supply_mv)
+        flow_ul_s = self._sum // AVERAGE_TICKS
+        if not self._settled(flow_ul_s):
+            self._wait_ticks = self._ticks
+            self._sum = 0
+            return
+        self._take(phase, flow_ul_s, measured.supply_mv)
         if self.state != RUNNING:
             return
         self.level += 1
@@ -143,12 +154,23 @@ class PumpCurveProcedure(Procedure):
         else:
             self._next_phase()
 
+    def _settled(self, flow_ul_s):
+        """Return whether this look at the flow agrees with the last to 1/256."""
+        agrees = self._looks > 0 and abs(flow_ul_s - self._seen_ul_s) <= flow_ul_s >> 8
+        self._seen_ul_s = flow_ul_s
+        self._looks += 1
+        return agrees or self._looks == LOOKS_MAX
+
     def _take(self, phase, flow_ul_s, supply_mv):
         """Keep the flow of a level; refuse a curve that falls while the demand rises."""
         if phase == SINGLE:
             self.single_ul_s = flow_ul_s
         elif phase == NARROW:
             self.narrow_ul_s = flow_ul_s
+        elif phase == BACK:
+            self.back_ul_s = flow_ul_s
+        elif phase == BEYOND:
+            return
         elif phase == DOWN:
             self.down_ul_s[LEVELS - 1 - self.level] = flow_ul_s
         else:
@@ -166,8 +188,10 @@ class PumpCurveProcedure(Procedure):
         if self.state != DONE:
             return []
         proposed = self.proposal()
-        return [
-            ("highest flow", proposed["curve_flow_ul_s"][-1], "flow_ul_s"),
-            ("flow begins at", proposed["curve_duty_u16"][0], "duty_u16"),
-            ("gap between branches", proposed["curve_gap_u16"], "duty_u16"),
-        ]
+        found = [("highest flow", proposed["curve_flow_ul_s"][-1], "flow_ul_s"),
+                 ("flow begins at", proposed["curve_duty_u16"][0], "duty_u16")]
+        if self._valve:
+            found.append(("play of the valve", proposed["valve_play_ms"], "time_ms"))
+        else:
+            found.append(("gap between branches", proposed["curve_gap_u16"], "duty_u16"))
+        return found
