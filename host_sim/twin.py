@@ -21,6 +21,7 @@ from host_sim.versions import versions
 from host_sim.virtual_board import VirtualBoard
 from rate_control.controller import Controller
 from rate_control.records import Inputs, Request
+from rate_control.settings import Settings
 from rate_control.units import TICK_US
 
 US_PER_S = 1_000_000
@@ -28,6 +29,12 @@ PROGRESS_TICKS = 500
 
 InputSink = Callable[[Inputs, Request, int], None]
 Progress = Callable[[float], None]
+MakeController = Callable[[Settings, Machine], Controller]
+
+
+def the_controller(settings: Settings, machine: Machine) -> Controller:
+    """The controller of the firmware, which knows nothing of the machine but its settings."""
+    return Controller(settings)
 
 
 class Twin:
@@ -35,9 +42,15 @@ class Twin:
 
     `input_sink`, where given, is handed every tick's inputs, request and time before the
     controller sees them, so that the very same ticks can be replayed elsewhere.
+    `make_controller` makes what drives in the controller's place, to compare it with.
     """
 
-    def __init__(self, scenario: Scenario, input_sink: InputSink | None = None) -> None:
+    def __init__(
+        self,
+        scenario: Scenario,
+        input_sink: InputSink | None = None,
+        make_controller: MakeController = the_controller,
+    ) -> None:
         self.scenario = scenario
         self.clock = VirtualClock()
         self.machine = Machine(scenario.machine, scenario.seed, self.clock.total_us)
@@ -46,13 +59,14 @@ class Twin:
         )
         self.resets: list[str] = []  # causes, power-up first
         self._input_sink = input_sink
+        self._make_controller = make_controller
         self._inputs = Inputs()
         self.board = VirtualBoard(self.clock, self.machine, self._boot)
 
     def _boot(self, board: VirtualBoard) -> None:
         """What main.py does: make the controller and start its tick."""
         self.resets.append(board.reset_cause())
-        self.controller = Controller(self.scenario.settings)
+        self.controller = self._make_controller(self.scenario.settings, self.machine)
         board.start_tick(self._tick, TICK_US)
 
     def _tick(self, _: int) -> None:
