@@ -10,6 +10,7 @@ from __future__ import annotations
 import runpy
 import threading
 from types import TracebackType
+from typing import Self
 
 import boards
 from host_sim import REPO_ROOT
@@ -73,7 +74,7 @@ class MainRun:
         self._error: BaseException | None = None
         self._thread = threading.Thread(target=self._main, daemon=True)
 
-    def __enter__(self) -> MainRun:
+    def __enter__(self) -> Self:
         self._chosen = boards.chosen
         boards.chosen = lambda: self.board
         self._thread.start()

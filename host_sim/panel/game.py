@@ -1,0 +1,138 @@
+"""One life of the twin, from its power-up to a restart: commands in, frames out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from host_sim.panel.controller_view import ControllerView
+from host_sim.panel.feed import Feed
+from host_sim.panel.frames import Changes, add_cells, frame_of, numbers
+from host_sim.panel.hello import about_twin
+from host_sim.panel.live_twin import LiveTwin
+from host_sim.panel.pacer import Pacer
+from host_sim.panel.session import FRAME_S
+from host_sim.panel.trouble import TROUBLES
+from host_sim.scenario import Scenario
+from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
+
+SETTLE_S = 0.5  # simulated time for the program to start
+BUSY_S = 2 * FRAME_S  # of real time for one frame; what is not done by then is let go
+
+Handler = Callable[..., Any]
+
+
+class Game:
+    """Shows a twin on a feed. `clock` is real time; `over` is set once a restart is asked for."""
+
+    def __init__(
+        self, twin: LiveTwin, scenario: Scenario, feed: Feed, clock: Callable[[], float]
+    ) -> None:
+        self.over = False
+        self.handlers = self._handlers()
+        self._twin = twin
+        self._scenario = scenario
+        self._feed = feed
+        self._clock = clock
+        self._changes = Changes()
+        self._broken: set[str] = set()
+        self._outlets = [1.0] * len(scenario.section_width_m)
+        twin.live(SETTLE_S)
+        self._view = ControllerView(twin.link, lambda: twin.now_s)
+        self._view.connect()
+        self._goal_s = twin.now_s
+        self._pacer = Pacer(clock)
+        self._begin()
+
+    def _begin(self) -> None:
+        """Let every page begin anew."""
+        self._feed.begin(about_twin(self._view.facts, self._scenario))
+        self._changes.forget()
+
+    def frame(self) -> None:
+        """Live on to where simulated time should be by now, and show what is new."""
+        rows = self._live()
+        if self._view.look():
+            self._begin()
+        frame = frame_of(self._view, rows, self._changes)
+        add_cells(frame, "cells", self._twin.cells.take())
+        self._changes.add(frame, "hands", self._hands())
+        self._feed.publish(frame)
+
+    def _live(self) -> list[list[Any]]:
+        """The rows of the simulated time that has become due, or of as much as can be done."""
+        twin = self._twin
+        rows = []
+        until_s = self._clock() + BUSY_S
+        self._goal_s += self._pacer.due_s()
+        while twin.now_s < self._goal_s:
+            for row in self._view.take():
+                twin.wanted_ml_ha = row["rate_ml_ha"]
+                truth = twin.look()
+                rows.append(numbers(
+                    row, (truth.applied_ml_ha, truth.speed_mm_s, truth.flow_ul_s)))
+            if self._clock() > until_s:
+                self._goal_s = twin.now_s
+        return rows
+
+    def _hands(self) -> dict[str, Any]:
+        """How everything stands that people can move."""
+        twin, switches = self._twin, self._twin.board.switches
+        sections = range(len(self._outlets))
+        return {
+            "master": bool(switches & SWITCH_MASTER),
+            "implement": bool(switches & SWITCH_IMPLEMENT),
+            "sections": [bool(switches >> SWITCH_SECTION_SHIFT + i & 1) for i in sections],
+            "mode": twin.vehicle.mode,
+            "throttle": twin.vehicle.throttle,
+            "factor": self._pacer.factor,
+            "tank_l": round(twin.tank_l, 1),
+            "troubles": sorted(self._broken),
+            "outlets": list(self._outlets),
+            "lamp": twin.board.lamp,
+        }
+
+    # What the commands do. Their arguments have been checked (commands.py).
+
+    def do(self, name: str, arguments: list[Any]) -> None:
+        """Do a command."""
+        self.handlers[name](*arguments)
+
+    def _handlers(self) -> dict[str, Handler]:
+        return {
+            "master": lambda on: self._switch(SWITCH_MASTER, on),
+            "implement": lambda down: self._switch(SWITCH_IMPLEMENT, down),
+            "section": lambda i, on: self._switch(1 << SWITCH_SECTION_SHIFT + i, on),
+            "throttle": lambda throttle: self._twin.vehicle.by_throttle(throttle),
+            "nudge": lambda by: self._twin.vehicle.nudge(by),
+            "speed": lambda speed_m_s: self._twin.vehicle.at_speed(speed_m_s),
+            "recorded": lambda: self._twin.vehicle.recorded(),
+            "factor": lambda factor: setattr(self._pacer, "factor", factor),
+            "tank": lambda litres: setattr(self._twin, "tank_l", litres),
+            "trouble": self._break,
+            "outlets": self._wear,
+            "hang": lambda: setattr(self._twin.board, "stalled", True),
+            "key": self._press,
+            "rate": lambda rate_ml_ha: self._view.set_rate(rate_ml_ha),
+            "restart": lambda: setattr(self, "over", True),
+        }
+
+    def _switch(self, bit: int, on: bool) -> None:
+        board = self._twin.board
+        board.switches = board.switches | bit if on else board.switches & ~bit
+
+    def _break(self, name: str, on: bool) -> None:
+        {trouble.name: trouble for trouble in TROUBLES}[name].set(self._twin, on)
+        self._broken = self._broken | {name} if on else self._broken - {name}
+
+    def _wear(self, section: int, factor: float) -> None:
+        self._outlets[section] = self._twin.faults.orifice_factor[section] = factor
+
+    def _press(self, key: str) -> None:
+        panel = self._twin.panel
+        if key in ("left", "right"):
+            panel.turn(1 if key == "right" else -1)
+        elif key == "push":
+            panel.push()
+        else:
+            panel.back()

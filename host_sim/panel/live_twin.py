@@ -1,0 +1,119 @@
+"""The twin to play with: firmware/main.py on a virtual board, a machine, and free hands.
+
+Deterministic like every twin: what happens depends on the calls and on how many steps lie
+between them, never on the time of day. Real time is the business of session.py.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from app.store import Store
+from host_sim.clock import VirtualClock
+from host_sim.main_run import IDLE_US, US_PER_S, MainRun
+from host_sim.panel.ground_cells import GroundCells
+from host_sim.panel.vehicle import Vehicle
+from host_sim.plant.machine import Machine
+from host_sim.scenario import Scenario
+from host_sim.truth import M2_HA
+from host_sim.virtual_board import MemoryFiles
+from rate_control.controller import Controller
+from rate_control.settings import Settings
+from rate_control.units import SWITCH_SECTION_SHIFT
+
+STEP_S = IDLE_US / US_PER_S
+TANK_L = 200.0
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What was really so since the last look; not a number where nothing was to be applied."""
+
+    speed_mm_s: float
+    flow_ul_s: float
+    applied_ml_ha: float
+
+
+class LiveTwin(MainRun):
+    """One machine in the hands of one person; a context manager.
+
+    `vehicle` is the driver's, `board.switches` and `panel` are the operator's, `faults` belong
+    to nobody. `wanted_ml_ha` is the rate that the ground is judged by.
+    """
+
+    def __init__(self, scenario: Scenario) -> None:
+        clock = VirtualClock()
+        machine = Machine(scenario.machine, scenario.seed, clock.total_us)
+        super().__init__(machine, clock, flashed(scenario.settings))
+        self.faults = machine.faults
+        self.vehicle = Vehicle(scenario.speed_trace)
+        self.cells = GroundCells(len(scenario.section_width_m))
+        self.tank_l = TANK_L
+        self.pump_dead = False
+        self.supply_v = scenario.machine.supply.open_v
+        self.wanted_ml_ha = scenario.settings.rate_ml_ha
+        self.board.switches = ((1 << len(scenario.section_width_m)) - 1) << SWITCH_SECTION_SHIFT
+        self._clock = clock
+        self._machine = machine
+        self._widths_m = scenario.section_width_m
+        self._volumes_ml = machine.section_volume_ml
+        self._flow_ml = self._applied_ml = self._area_ha = self._span_s = 0.0
+
+    @property
+    def now_s(self) -> float:
+        """Simulated time since power-up."""
+        return self._clock.elapsed_us / US_PER_S
+
+    def step(self) -> None:
+        """Live on by STEP_S, with all that is around the board, and account for it."""
+        self.speed_m_s = self.vehicle.advance(STEP_S)
+        self.faults.pump_dead = self.pump_dead or self.tank_l <= 0.0
+        start_m, open_mask = self._machine.distance_m, self.board.actuation.section_mask
+        super().step()
+        self._account(start_m, open_mask)
+
+    def _account(self, start_m: float, open_mask: int) -> None:
+        """Take note of what left the orifices, and of what should have.
+
+        Wanted is the rate on every section that is switched on by hand, while the board has its
+        outputs on. See host_sim/truth.py, which judges a recorded run in the same way.
+        """
+        machine = self._machine
+        volumes_ml, before_ml = machine.section_volume_ml, self._volumes_ml
+        applied_ml = [now - before for now, before in zip(volumes_ml, before_ml, strict=True)]
+        self._volumes_ml = volumes_ml
+        self.tank_l = max(self.tank_l - sum(applied_ml) / 1e3, 0.0)
+        step_m = machine.distance_m - start_m
+        on_mask = self.board.switches >> SWITCH_SECTION_SHIFT if open_mask else 0
+        working = [bool(on_mask >> i & 1) for i in range(len(applied_ml))]
+        area_ha = [step_m * width_m / M2_HA * on
+                   for width_m, on in zip(self._widths_m, working, strict=True)]
+        target_ml = [area * self.wanted_ml_ha for area in area_ha]
+        self.cells.add(start_m, machine.distance_m, working, applied_ml, target_ml)
+        self._span_s += STEP_S
+        self._flow_ml += sum(applied_ml)
+        if any(working):
+            self._applied_ml += sum(applied_ml)
+            self._area_ha += sum(area_ha)
+
+    def look(self) -> Truth:
+        """What was true since the last look, as means over that time."""
+        span_s = self._span_s or math.inf
+        truth = Truth(
+            speed_mm_s=self._machine.speed_m_s * 1e3,
+            flow_ul_s=self._flow_ml / span_s * 1e3,
+            applied_ml_ha=self._applied_ml / self._area_ha if self._area_ha else math.nan,
+        )
+        self._flow_ml = self._applied_ml = self._area_ha = self._span_s = 0.0
+        return truth
+
+
+def flashed(settings: Settings) -> MemoryFiles:
+    """The memory of a board whose settings have been kept."""
+    files = MemoryFiles()
+    store = Store(files)
+    store.attach(Controller(settings))  # at rest, so the store may write
+    problem = store.save_settings(settings.as_dict())
+    assert not problem, problem
+    return files

@@ -1,0 +1,138 @@
+// The half of the machine: everything that hands can do to it. The twin only.
+
+const FACTORS = [0.25, 0.5, 1, 2, 5, 10, 20];
+const byId = (id) => document.getElementById(id);
+
+function press(button, on) {
+  button.setAttribute("aria-pressed", on);
+}
+
+export class Machine {
+  constructor(send) {
+    this.send = send;
+    this.hands = null;
+    byId("master").addEventListener("click", () => this.toggle("master"));
+    byId("implement").addEventListener("click", () => this.toggle("implement"));
+    byId("throttle").addEventListener("input", () => send("throttle", byId("throttle").valueAsNumber / 100));
+    byId("go").addEventListener("click", () => this.go());
+    byId("speed").addEventListener("keydown", (event) => event.key === "Enter" && this.go());
+    byId("recorded").addEventListener("click", () => this.follow());
+    byId("tank").addEventListener("input", () => send("tank", byId("tank").valueAsNumber));
+    byId("refill").addEventListener("click", () => send("tank", this.hello.tank_l));
+    Object.assign(byId("factor"), { min: 0, max: FACTORS.length - 1, step: 1 });
+    byId("factor").addEventListener("input", () => send("factor", FACTORS[byId("factor").valueAsNumber]));
+    byId("restart").addEventListener("click", () => send("restart"));
+  }
+
+  begin(hello, units) {
+    this.hello = hello;
+    this.units = units;
+    this.hands = null;
+    byId("tank").max = hello.tank_l;
+    byId("recorded").title = hello.recording;
+    byId("sections").replaceChildren(...hello.sections_mm.map((width, i) => this.sectionSwitch(width, i)));
+    const hang = button("program hangs", "chip", () => this.send("hang"));
+    byId("troubles").replaceChildren(...hello.troubles.map((trouble) => this.trouble(trouble)), hang);
+    byId("outlets").replaceChildren(...hello.sections_mm.map((_, i) => this.outlets(i)));
+  }
+
+  use(units) {
+    const before = this.units;
+    this.units = units;
+    const speed = byId("speed");
+    if (before && before.us !== units.us) {
+      const value = before.internal("speed_mm_s", speed.valueAsNumber || 0);
+      speed.value = (value * units.factor("speed_mm_s")).toFixed(1);
+    }
+  }
+
+  sectionSwitch(width_mm, i) {
+    const made = button(i + 1, "section", () => this.send("section", i, !this.hands.sections[i]));
+    made.dataset.section = i;
+    made.title = `${width_mm / 1000} m wide`;
+    made.setAttribute("aria-label", `Section ${i + 1}`);
+    made.setAttribute("aria-keyshortcuts", i + 1);
+    return made;
+  }
+
+  trouble([name, words]) {
+    const made = button(words, "chip", () => this.send("trouble", name, !this.hands.troubles.includes(name)));
+    made.dataset.trouble = name;
+    press(made, false);
+    return made;
+  }
+
+  outlets(i) {
+    const label = Object.assign(document.createElement("label"), { className: "outlet", textContent: `outlets of ${i + 1}` });
+    const select = document.createElement("select");
+    select.append(...this.hello.outlets.map(([factor, words]) => new Option(words, factor)));
+    select.addEventListener("change", () => this.send("outlets", i, Number(select.value)));
+    label.append(select);
+    return label;
+  }
+
+  toggle(name) {
+    if (!this.hands) return;
+    this.hands[name] = !this.hands[name]; // what the server tells a moment later
+    this.send(name, this.hands[name]);
+  }
+
+  go() {
+    const value = byId("speed").valueAsNumber;
+    if (value >= 0) this.send("speed", this.units.internal("speed_mm_s", value) / 1000);
+  }
+
+  follow() {
+    if (this.hands.mode === "recorded") this.send("throttle", 0);
+    else this.send("recorded");
+  }
+
+  /** Some more or less throttle. */
+  nudge(by) {
+    this.send("nudge", by);
+  }
+
+  /** The next time factor up or down. */
+  pace(by) {
+    const index = FACTORS.indexOf(this.hands.factor) + by;
+    if (FACTORS[index]) this.send("factor", FACTORS[index]);
+  }
+
+  /** How everything stands; two pages may have their hands on it. */
+  showHands(hands) {
+    this.hands = hands;
+    const levels = { master: ["off", "on"], implement: ["up", "down"] };
+    for (const [id, words] of Object.entries(levels)) {
+      press(byId(id), hands[id]);
+      byId(id).querySelector("em").textContent = words[Number(hands[id])];
+    }
+    for (const made of document.querySelectorAll("[data-section]")) press(made, hands.sections[made.dataset.section]);
+    for (const made of document.querySelectorAll("[data-trouble]")) press(made, hands.troubles.includes(made.dataset.trouble));
+    document.querySelectorAll("#outlets select").forEach((select, i) => follow(select, String(hands.outlets[i])));
+    const throttle = hands.mode === "throttle" ? Math.round(hands.throttle * 100) : 0;
+    follow(byId("throttle"), String(throttle));
+    byId("throttle-out").textContent = hands.mode === "throttle" ? `${throttle} %` : "\u2013";
+    press(byId("recorded"), hands.mode === "recorded");
+    follow(byId("tank"), String(Math.round(hands.tank_l)));
+    byId("tank-out").textContent = hands.tank_l ? this.units.text("volume_ml", hands.tank_l * 1000) : "empty";
+    follow(byId("factor"), String(FACTORS.indexOf(hands.factor)));
+    byId("factor").setAttribute("aria-valuetext", `${hands.factor} times`);
+    byId("factor-out").textContent = `\u00d7 ${hands.factor}`;
+    byId("lamp").classList.toggle("lit", Boolean(hands.lamp));
+  }
+
+  showSpeed(speed_mm_s) {
+    byId("true-speed").textContent = this.units.text("speed_mm_s", speed_mm_s);
+  }
+}
+
+function button(text, className, act) {
+  const made = Object.assign(document.createElement("button"), { type: "button", className, textContent: text });
+  made.addEventListener("click", act);
+  return made;
+}
+
+/** Let a control follow, unless somebody holds it. */
+function follow(control, value) {
+  if (document.activeElement !== control || !control.matches(":active")) control.value = value;
+}

@@ -1,0 +1,174 @@
+// Puts the panel together: frames come in, its parts show them.
+
+import { Charts } from "./charts.js";
+import { Controller } from "./controller.js";
+import { GRAINS, History } from "./history.js";
+import { Machine } from "./machine.js";
+import { Ribbon } from "./ribbon.js";
+import { Shortcuts } from "./shortcuts.js";
+import { Line } from "./socket.js";
+import { Steps } from "./steps.js";
+import { Units, deviation } from "./units.js";
+
+const REFUSED_MS = 4000;
+const byId = (id) => document.getElementById(id);
+
+class Panel {
+  constructor() {
+    this.line = new Line((frame) => this.take(frame), (open) => this.tellLine(open ? "" : "connection lost, trying again"));
+    const send = (...command) => this.line.send(...command);
+    this.machine = new Machine(send);
+    this.controller = new Controller(send);
+    this.steps = new Steps(byId("steps"));
+    this.ribbon = new Ribbon(byId("ribbon"), byId("reading"));
+    this.charts = new Charts(byId("charts"));
+    this.shortcuts = new Shortcuts(this);
+    this.whose = "true";
+    this.grain = 0;
+    this.us = null; // chosen on the page; else as the controller is set
+    this.waiting = false;
+    this.segments();
+  }
+
+  segments() {
+    byId("ranges").replaceChildren(...GRAINS.map(({ name }, i) => {
+      const made = Object.assign(document.createElement("button"), { type: "button", textContent: name });
+      made.addEventListener("click", () => this.see({ grain: i }));
+      return made;
+    }));
+    for (const made of document.querySelectorAll("[data-whose]")) made.addEventListener("click", () => this.see({ whose: made.dataset.whose }));
+    for (const made of document.querySelectorAll("[data-us]")) made.addEventListener("click", () => this.useUnits(made.dataset.us === "true"));
+  }
+
+  /** Take what the server sends. */
+  take(frame) {
+    if (frame.hello) this.begin(frame.hello);
+    if (frame.lost !== undefined) this.tellLine(frame.lost);
+    if (frame.refused) this.refuse(frame.refused);
+    if (!this.hello) return;
+    for (const row of frame.rows ?? []) this.addRow(row);
+    for (const cell of frame.cells ?? []) this.history.addCell("true", cell);
+    for (const cell of frame.believed ?? []) this.history.addCell("believed", cell);
+    if (frame.hands && this.twin) this.machine.showHands(frame.hands);
+    if (frame.words?.display !== undefined) this.controller.showWords(frame.words);
+    if (frame.rows?.length) this.showRow(frame.rows.length);
+    if (!this.waiting) {
+      this.waiting = true;
+      requestAnimationFrame(() => this.draw());
+    }
+  }
+
+  begin(hello) {
+    this.hello = hello;
+    this.twin = hello.kind === "twin";
+    this.history = new History(hello.columns.length);
+    this.columns = Object.fromEntries(hello.columns.map((name, i) => [name, i]));
+    this.row = null;
+    this.units = new Units(hello.units, this.us ?? hello.us);
+    byId("title").textContent = hello.title;
+    byId("machine").hidden = byId("steps").hidden = byId("whose").hidden = !this.twin;
+    byId("only-shows").hidden = this.twin;
+    document.querySelector(".halves").classList.toggle("alone", !this.twin);
+    if (!this.twin) this.whose = "believed";
+    if (this.twin) this.machine.begin(hello, this.units);
+    this.controller.begin(hello, this.units);
+    this.steps.begin(hello);
+    this.ribbon.begin(hello, this.units);
+    this.charts.begin(hello, this.units, this.whose);
+    this.legend(hello.classes);
+    this.useUnits(this.us ?? hello.us, this.us !== null);
+    this.see({});
+    this.tellLine("");
+  }
+
+  legend(classes) {
+    byId("legend").replaceChildren(...classes.map(([bound, colour, words], i) => {
+      const item = document.createElement("li");
+      const patch = document.createElement("i");
+      patch.style.background = colour;
+      const edge = document.createElement("span");
+      if (i < classes.length - 1) edge.textContent = deviation(bound).replace(" %", "");
+      edge.setAttribute("aria-hidden", "true");
+      item.append(patch, Object.assign(document.createElement("b"), { className: "hidden", textContent: words }), edge);
+      item.title = words;
+      return item;
+    }));
+  }
+
+  addRow(row) {
+    this.history.addRow(row);
+    this.controller.add(row);
+    this.row = row;
+  }
+
+  /** Figures and words, as soon as they come. */
+  showRow(rows) {
+    this.controller.show();
+    this.steps.show(this.value("permits"), this.controller.ratio, rows);
+    if (!this.twin) return;
+    this.machine.showSpeed(this.value("true_speed_mm_s"));
+    const [truth, belief] = ["true_applied_ml_ha", "applied_ml_ha"].map((name) => this.units.number("rate_ml_ha", this.controller.mean(name)));
+    byId("both").textContent = `now ${truth} in truth, ${belief} as the controller believes, ${this.units.text("rate_ml_ha", this.value("rate_ml_ha"))} asked`;
+  }
+
+  value(name) {
+    return this.row[this.columns[name]];
+  }
+
+  /** Ribbon and charts, once for each picture of the screen. */
+  draw() {
+    this.waiting = false;
+    if (!this.row) return;
+    this.charts.show(this.history.tracks[this.grain], this.value("time_s"));
+    this.ribbon.show(this.history.ways[this.whose][this.grain], this.value("way_m"), this.value("section_mask"), this.units);
+  }
+
+  /** Choose whose figures and how far back. */
+  see({ whose = this.whose, grain = this.grain }) {
+    this.whose = whose;
+    this.grain = grain;
+    for (const made of document.querySelectorAll("[data-whose]")) made.setAttribute("aria-pressed", made.dataset.whose === whose);
+    [...byId("ranges").children].forEach((made, i) => made.setAttribute("aria-pressed", i === grain));
+    if (!this.hello) return;
+    this.charts.set(this.units, whose, grain);
+    this.draw();
+  }
+
+  otherSide() {
+    if (this.twin) this.see({ whose: this.whose === "true" ? "believed" : "true" });
+  }
+
+  nextRange() {
+    this.see({ grain: (this.grain + 1) % GRAINS.length });
+  }
+
+  useUnits(us, chosen = true) {
+    if (chosen) this.us = us;
+    for (const made of document.querySelectorAll("[data-us]")) made.setAttribute("aria-pressed", (made.dataset.us === "true") === us);
+    if (!this.hello) return;
+    this.units = new Units(this.hello.units, us);
+    if (this.twin) this.machine.use(this.units);
+    this.controller.use(this.units);
+    this.see({});
+  }
+
+  tellLine(lost) {
+    const line = byId("line");
+    line.textContent = lost || (this.hello ? "live" : "waiting");
+    line.className = `line ${lost ? "lost" : "live"}`;
+  }
+
+  refuse(why) {
+    const toast = byId("refused");
+    toast.textContent = why;
+    toast.hidden = false;
+    clearTimeout(this.refusing);
+    this.refusing = setTimeout(() => { toast.hidden = true; }, REFUSED_MS);
+  }
+}
+
+// The token of the address has become a cookie; it need not stay in sight.
+if (location.search) history.replaceState(null, "", location.pathname);
+
+export const panel = new Panel();
+panel.line.open();

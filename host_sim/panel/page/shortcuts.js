@@ -1,0 +1,59 @@
+// Single keys for everything that hands do often. They can be switched off.
+
+const byId = (id) => document.getElementById(id);
+
+// key, what it does in words, what it does
+function table(panel) {
+  const { machine, line } = panel;
+  return [
+    ["m", "master on or off", () => machine.toggle("master")],
+    ["l", "lower or lift the implement", () => machine.toggle("implement")],
+    ["ArrowUp", "more throttle", () => machine.nudge(0.05)],
+    ["ArrowDown", "less throttle", () => machine.nudge(-0.05)],
+    ["1 \u2026 8", "a section on or off", null],
+    ["+", "time goes faster", () => machine.pace(1)],
+    ["-", "time goes slower", () => machine.pace(-1)],
+    [",", "turn the controller\u2019s knob left", () => line.send("key", "left")],
+    [".", "turn it right", () => line.send("key", "right")],
+    ["p", "push it", () => line.send("key", "push")],
+    ["b", "its back key", () => line.send("key", "back")],
+    ["t", "truth or the controller\u2019s belief", () => panel.otherSide()],
+    ["r", "how far back: 2 min, 10 min, 1 h", () => panel.nextRange()],
+    ["?", "this list", () => byId("keys").showModal()],
+  ];
+}
+
+const ON_EVERY_PAGE = ["t", "r", "?"];
+const NAMES = { ArrowUp: "\u2191", ArrowDown: "\u2193" };
+
+export class Shortcuts {
+  constructor(panel) {
+    this.panel = panel;
+    this.rows = table(panel);
+    byId("help").addEventListener("click", () => byId("keys").showModal());
+    byId("shortcuts").replaceChildren(...this.rows.map(([key, words]) => {
+      const row = document.createElement("tr");
+      row.insertCell().append(Object.assign(document.createElement("kbd"), { textContent: NAMES[key] ?? key }));
+      row.insertCell().append(words);
+      return row;
+    }));
+    document.addEventListener("keydown", (event) => this.key(event));
+  }
+
+  key(event) {
+    const typing = event.target.closest("input, select, dialog");
+    const busy = event.ctrlKey || event.metaKey || event.altKey || typing || event.defaultPrevented;
+    if (busy || !byId("shortcuts-on").checked) return;
+    const hands = this.panel.machine.hands;
+    const section = Number(event.key) - 1;
+    const found = this.rows.find(([key]) => key === event.key);
+    if (hands && section in hands.sections) {
+      this.panel.line.send("section", section, !hands.sections[section]);
+    } else if (found?.[2] && (hands || ON_EVERY_PAGE.includes(event.key))) {
+      found[2]();
+    } else {
+      return;
+    }
+    event.preventDefault();
+  }
+}

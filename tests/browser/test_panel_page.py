@@ -1,0 +1,248 @@
+"""The page of the panel in a real browser: what a person does with it, and what it shows."""
+
+import re
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.conftest import NARROW, WIDE
+
+SIZES = pytest.mark.parametrize("size", [WIDE, NARROW], ids=["1280", "390"])
+SOON_MS = 30_000
+RATE = re.compile(r"^(7[89]|8[012])\.\d$")  # 80 L/ha, settled
+
+
+def faster(page):
+    """Let time go twenty times as fast, as a person would with the keyboard."""
+    page.locator("#factor").focus()
+    page.keyboard.press("End")
+
+
+def go_far(page):
+    """Wait until the machine has come a hundred metres."""
+    expect(page.locator("#ribbon")).to_have_attribute(
+        "aria-valuemax", re.compile(r"^\d{3,}$"), timeout=SOON_MS)
+
+
+def work(page):
+    """Arm, lower, drive."""
+    page.get_by_role("button", name="Master").click()
+    page.get_by_role("button", name="Implement").click()
+    page.get_by_label("throttle").fill("50")
+    expect(page.locator(".controller .state")).to_have_text("applying", timeout=SOON_MS)
+
+
+@SIZES
+def test_a_newcomer_sees_the_number_settle(open_page, size):
+    page = open_page(size)
+    steps = page.locator("#steps li")
+    expect(steps.nth(0)).to_have_class("next")
+    expect(page.locator("#missing li")).to_have_text(
+        ["master is off", "implement is up", "drive: too slow"])
+    work(page)
+    expect(page.locator(".big [data-show=applied-number]")).to_have_text(RATE, timeout=SOON_MS)
+    expect(page.locator("#steps li.done")).to_have_count(4, timeout=SOON_MS)
+    expect(page.locator("#lead-after")).to_be_visible()
+    expect(page.locator("#missing li")).to_have_text("nothing: outputs may be on")
+    expect(page.locator("#needle")).to_have_class(re.compile("within"))
+    expect(page.get_by_role("img", name=re.compile(r"^Display: .*applying"))).to_be_visible()
+    expect(page.locator("#both")).to_have_text(
+        re.compile(r"now \d+\.\d in truth, \d+\.\d as the controller believes, 80\.0 L/ha asked"))
+
+    page.get_by_role("button", name="Implement").click()
+    expect(page.locator(".controller .state")).to_have_text("ready", timeout=SOON_MS)
+    expect(page.locator("#missing li")).to_have_text(["implement is up"])
+    expect(page.locator("#said")).to_have_text("ready: implement is up")
+
+
+@SIZES
+def test_a_section_is_closed_and_the_flow_follows(open_page, size):
+    page = open_page(size)
+    faster(page)
+    work(page)
+    expect(page.locator("[data-show=open]")).to_have_text("1 2 3")
+    section = page.get_by_role("button", name="Section 2")
+    section.click()
+    expect(section).to_have_attribute("aria-pressed", "false")
+    expect(page.locator("[data-show=open]")).to_have_text("1 \u2013 3", timeout=SOON_MS)
+    expect(page.locator(".big [data-show=applied-number]")).to_have_text(RATE, timeout=SOON_MS)
+
+
+@SIZES
+def test_a_stuck_meter_is_a_fault_in_words(open_page, size):
+    page = open_page(size)
+    faster(page)
+    work(page)
+    page.get_by_role("button", name="flow meter stuck").click()
+    fault = page.locator("#faults li")
+    expect(fault).to_have_class("blocking", timeout=SOON_MS)
+    expect(fault).to_contain_text("no flow at the meter")
+    expect(fault).to_contain_text("look at: tank, pump, meter")
+    expect(page.locator(".controller .state")).to_have_text("fault")
+    expect(page.locator("#steps li").first).to_contain_text("master off, then on")
+
+    page.get_by_role("button", name="flow meter stuck").click()
+    page.get_by_role("button", name="Master").click()
+    expect(page.locator("#faults li")).to_have_text("none", timeout=SOON_MS)
+    page.get_by_role("button", name="Master").click()
+    expect(page.locator(".controller .state")).to_have_text("applying", timeout=SOON_MS)
+
+
+def test_truth_and_belief_are_told_apart_on_the_ribbon(open_page):
+    """Outlets half blocked: true rates differ by section, what the controller believes do not."""
+    page = open_page()
+    page.get_by_label("outlets of 3").select_option("half blocked")
+    work(page)
+    faster(page)
+    ribbon = page.get_by_role("slider", name="Rate on the ground")
+    go_far(page)
+    ribbon.focus()
+    page.keyboard.press("End")
+    deviations = re.compile(r"section \d: ([+\u2212\u00b1])(\d+) %")
+    truth = deviations.findall(ribbon.get_attribute("aria-valuetext"))
+    assert [sign for sign, _ in truth] == ["+", "+", "\u2212"] and int(truth[2][1]) > 20
+    page.keyboard.press("t")
+    expect(page.get_by_role("button", name="belief")).to_have_attribute("aria-pressed", "true")
+    page.keyboard.press("End")
+    belief = deviations.findall(ribbon.get_attribute("aria-valuetext"))
+    assert len(belief) == 3 and all(int(percent) <= 4 for _, percent in belief)
+    expect(page.locator("#reading")).to_have_text(re.compile(r"^at \d+\.0 m: section 1: "))
+    page.keyboard.press("Escape")
+    expect(page.locator("#reading")).to_have_text("point at the ribbon to read it")
+
+
+def test_the_ribbon_is_read_with_the_pointer_too(open_page):
+    page = open_page()
+    work(page)
+    faster(page)
+    go_far(page)
+    page.locator("#ribbon").hover(position={"x": 60, "y": 30})
+    expect(page.locator("#reading")).to_have_text(re.compile(r"^at \d+\.0 m: section 1: "))
+
+
+def test_everything_by_keyboard(open_page):
+    page = open_page()
+    page.keyboard.press("m")
+    page.keyboard.press("l")
+    for _ in range(8):
+        page.keyboard.press("ArrowUp")
+    expect(page.locator("#throttle-out")).to_have_text("40 %")
+    expect(page.locator(".controller .state")).to_have_text("applying", timeout=SOON_MS)
+    page.keyboard.press("2")
+    expect(page.get_by_role("button", name="Section 2")).to_have_attribute("aria-pressed", "false")
+    page.keyboard.press("+")
+    expect(page.locator("#factor-out")).to_have_text("\u00d7 2")
+    page.keyboard.press("r")
+    expect(page.get_by_role("button", name="10 min")).to_have_attribute("aria-pressed", "true")
+    page.keyboard.press("p")
+    expect(page.get_by_role("img", name=re.compile(">rate"))).to_be_visible(timeout=SOON_MS)
+    page.keyboard.press("b")
+    expect(page.get_by_role("img", name=re.compile("applying"))).to_be_visible(timeout=SOON_MS)
+    page.keyboard.press("?")
+    page.get_by_label("single keys are shortcuts").uncheck()
+    page.keyboard.press("Escape")
+    page.locator("h1").click()
+    page.keyboard.press("m")
+    expect(page.get_by_role("button", name="Master")).to_have_attribute("aria-pressed", "true")
+
+
+def test_typing_is_not_taken_for_shortcuts(open_page):
+    page = open_page()
+    page.get_by_label("or exactly").fill("12")
+    page.keyboard.press("Enter")
+    expect(page.locator("#true-speed")).to_have_text("12.0 km/h")
+    for number in (1, 2):
+        expect(page.get_by_role("button", name=f"Section {number}")).to_have_attribute(
+            "aria-pressed", "true")
+
+
+def test_every_control_can_be_reached_named_and_seen(open_page):
+    """Tab goes through all of them; each has a name and shows that it has the focus."""
+    page = open_page()
+    seen = set()
+    for _ in range(80):
+        page.keyboard.press("Tab")
+        found = page.evaluate("""() => {
+            const e = document.activeElement;
+            const own = getComputedStyle(e);
+            return {name: e.ariaLabel || e.labels?.[0]?.textContent.trim() || e.textContent.trim(),
+                    tag: e.tagName, outline: parseFloat(own.outlineWidth), id: e.id};
+        }""")
+        if found["tag"] == "BODY":
+            break
+        assert found["name"], found
+        assert found["outline"] >= 2, found
+        seen.add(found["name"].split("\n")[0].strip())
+    wanted = {"Section 1", "flow meter stuck", "Fill", "Start over", "truth", "10 min",
+              "Time factor", "Tank level", "Rate on the ground, metre by metre"}
+    assert wanted <= seen
+    assert not page.locator("[onclick]").count()
+
+
+def test_us_units_throughout(open_page):
+    """80 L/ha are 8.55 gal/ac: 80 / 3.785411784 x 0.40468564224, the exact definitions."""
+    page = open_page()
+    page.get_by_role("button", name="US", exact=True).click()
+    page.get_by_label("or exactly").fill("5")
+    page.get_by_role("button", name="Go at once").click()
+    expect(page.locator("#true-speed")).to_have_text("5.0 mph")
+    expect(page.locator("#lead-before strong")).to_have_text("8.55 gal/ac")
+    expect(page.locator(".chart h3").first).to_contain_text("application rate, gal/ac")
+    page.locator("#rate").fill("10")
+    page.get_by_role("button", name="Set").click()
+    expect(page.locator("#both")).to_contain_text("10.00 gal/ac asked")
+
+
+@SIZES
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_nothing_sticks_out_and_text_can_be_read(open_page, size, scheme):
+    """No sideways scrolling; text against its ground at least 4.5 : 1 (WCAG 2.2, 1.4.3)."""
+    page = open_page(size, scheme)
+    work(page)
+    assert page.evaluate("document.documentElement.scrollWidth") == size[0]
+    assert page.evaluate(CONTRASTS) == []
+
+
+# Text nodes whose contrast is too small, with the contrast. Formulas: WCAG 2.2, "relative
+# luminance" and "contrast ratio".
+CONTRASTS = """() => {
+    const channel = (c) => { c /= 255; return c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4; };
+    const parse = (text) => text.match(/[\\d.]+/g).map(Number);
+    const light = ([r, g, b]) => 0.2126 * channel(r) + 0.7152 * channel(g) + 0.0722 * channel(b);
+    const ground = (e) => {
+        for (; e; e = e.parentElement) {
+            const colour = parse(getComputedStyle(e).backgroundColor);
+            if (colour.length === 3 || colour[3] === 1) return colour;
+        }
+        return [255, 255, 255];
+    };
+    const poor = [];
+    const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+    while (walker.nextNode()) {
+        const e = walker.currentNode.parentElement;
+        const style = getComputedStyle(e);
+        if (!walker.currentNode.data.trim() || !e.checkVisibility() || e.closest('.hidden, .skip')) continue;
+        const [a, b] = [light(parse(style.color)), light(ground(e))].sort((x, y) => y - x);
+        const ratio = (a + 0.05) / (b + 0.05);
+        if (ratio < 4.5) poor.push([walker.currentNode.data.trim(), ratio.toFixed(2), style.color]);
+    }
+    return poor;
+}"""
+
+
+def test_a_second_page_sees_what_the_first_does(open_page):
+    one, two = open_page(), open_page(NARROW)
+    one.get_by_role("button", name="Master").click()
+    expect(two.get_by_role("button", name="Master")).to_have_attribute("aria-pressed", "true")
+    two.get_by_role("button", name="air in the line").click()
+    expect(one.get_by_role("button", name="air in the line")).to_have_attribute(
+        "aria-pressed", "true")
+
+
+def test_start_over_gives_a_new_machine(open_page):
+    page = open_page()
+    faster(page)
+    work(page)
+    page.get_by_role("button", name="Start over").click()
+    expect(page.locator("#steps li").first).to_have_class("next", timeout=SOON_MS)
+    expect(page.locator("#factor-out")).to_have_text("\u00d7 1")
