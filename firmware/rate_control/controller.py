@@ -168,6 +168,7 @@ class Controller:
         elif decided.source == Decided.BY_HAND:
             decided.demand_u16 = self.request.fixed_duty_u16
         else:
+            self.curve.want(decided.target_ul_s)
             decided.demand_u16 = self.curve.demand_u16(
                 decided.command_ul_s, decided.width_mm, self.measured.supply_mv)
         decided.saturated = 0

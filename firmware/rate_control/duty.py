@@ -19,14 +19,14 @@ class PumpCurve:
         self._supply_mv = settings.curve_supply_mv
         self._gap_u16 = settings.curve_gap_u16
         self._share = share.make(settings)
-        self._falling = 0
-        self._turn_ul_s = 0  # where the flow last turned round
+        self._commanded = Turning()
+        self._wanted = Turning()
 
     def demand_u16(self, flow_ul_s, width_mm, supply_mv):
         """Return the demand for a flow through width_mm at a supply voltage (0: not known)."""
         if flow_ul_s <= 0 or width_mm <= 0:
-            self._falling = 0  # from rest it rises
-            self._turn_ul_s = 0
+            self._commanded.rest()
+            self._wanted.rest()
             return 0
         duty = self._rising_u16(flow_ul_s, width_mm)
         if self._gap_u16:
@@ -34,6 +34,11 @@ class PumpCurve:
         if supply_mv and self._supply_mv:
             duty = muldiv(max(duty, 0), self._supply_mv, supply_mv)
         return clamp(duty, 0, DUTY_FULL)
+
+    def want(self, flow_ul_s):
+        """Take note of the flow that is wanted, before the loop corrects it."""
+        if flow_ul_s > 0:
+            self._wanted.follow(flow_ul_s)
 
     def flow_ul_s(self, demand_u16, width_mm):
         """Return the flow through width_mm at a demand, at the supply of the curve.
@@ -65,19 +70,36 @@ class PumpCurve:
     def _branch_u16(self, flow_ul_s):
         """Return what to take off the rising branch: the gap while the flow falls.
 
-        The branch changes once the flow has turned round by a 64th, so noise does not flip it.
+        A sixteenth of it goes by the wanted flow alone. A correction that turns round is given
+        a little less than the whole gap, for a little too much would be a surge at every turn.
         """
-        if self._falling:
-            self._turn_ul_s = min(self._turn_ul_s, flow_ul_s)
-            if flow_ul_s - self._turn_ul_s > flow_ul_s >> 6:
-                self._falling = 0
-                self._turn_ul_s = flow_ul_s
-        else:
-            self._turn_ul_s = max(self._turn_ul_s, flow_ul_s)
-            if self._turn_ul_s - flow_ul_s > flow_ul_s >> 6:
-                self._falling = 1
-                self._turn_ul_s = flow_ul_s
-        return self._gap_u16 if self._falling else 0
+        sixteenths = self._wanted.falling
+        if self._commanded.follow(flow_ul_s):
+            sixteenths += 15
+        return self._gap_u16 * sixteenths >> 4
+
+
+class Turning:
+    """Tells whether a flow falls. It has turned once it is a 64th from its end: noise is less."""
+
+    def __init__(self):
+        self.falling = 0
+        self._end_ul_s = 0
+
+    def rest(self):
+        """Forget: from rest it rises."""
+        self.falling = 0
+        self._end_ul_s = 0
+
+    def follow(self, flow_ul_s):
+        """Return whether it falls."""
+        end = self._end_ul_s
+        end = min(end, flow_ul_s) if self.falling else max(end, flow_ul_s)
+        if abs(flow_ul_s - end) > flow_ul_s >> 6:
+            self.falling = 1 - self.falling
+            end = flow_ul_s
+        self._end_ul_s = end
+        return self.falling
 
 
 def interpolate(xs, ys, x):

@@ -73,16 +73,30 @@ def test_there_and_back_with_any_liquid():
             assert abs(made.flow_ul_s(duty, 3000) - flow) <= 60, (density, flow)
 
 
+def demand_after(made, wanted, commanded):
+    made.want(wanted)
+    return made.demand_u16(commanded, 3000, 0)
+
+
+def test_the_gap_is_taken_off_while_the_flow_falls():
+    made = curve(curve_gap_u16=3200)
+    assert demand_after(made, 60000, 60000) == 26000
+    assert demand_after(made, 59800, 59800) == 25920  # less than a 64th: noise
+    assert demand_after(made, 40000, 40000) == 18000 - 3200
+    assert demand_after(made, 40000, 42000) == 18800 - 200  # only a correction comes back
+    assert demand_after(made, 44000, 44000) == 19600
+
+
 def test_from_rest_the_flow_rises_whatever_it_did_before():
-    made = curve(curve_gap_u16=3000)
-    rising = made.demand_u16(60000, 3000, 0)
-    assert made.demand_u16(40000, 3000, 0) == 18000 - 3000
+    made = curve(curve_gap_u16=3200)
+    assert demand_after(made, 60000, 60000) == 26000
+    assert demand_after(made, 40000, 40000) < 18000
     made.demand_u16(0, 3000, 0)
-    assert made.demand_u16(60000, 3000, 0) == rising == 26000
+    assert demand_after(made, 40000, 40000) == 18000
 
 
 def test_asking_for_the_flow_does_not_change_the_branch():
-    made = curve(curve_gap_u16=3000, curve_pressure_u16=8000)
+    made = curve(curve_gap_u16=3200, curve_pressure_u16=8000)
     made.demand_u16(60000, 3000, 0)
     before = made.demand_u16(60100, 1500, 0)
     made.flow_ul_s(20000, 1500)
