@@ -1,4 +1,7 @@
-"""A browser, and a panel with a twin behind it. Skipped with a reason where there is no chromium."""
+"""A browser, and a panel with a twin behind it.
+
+Skipped, with the reason, where there is no chromium.
+"""
 
 import pytest
 from playwright.sync_api import expect
@@ -12,8 +15,9 @@ from host_sim.scenario import DEMO, load_scenario
 WIDE, NARROW = (1280, 900), (390, 844)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser():
+    """Not for the whole session: Playwright occupies the thread with an event loop of its own."""
     try:
         find_chromium()
     except InputError as error:

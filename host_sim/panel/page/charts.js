@@ -1,5 +1,6 @@
 // Four strip charts over time, with one cursor. Drawn by uPlot (vendor/).
 
+import { make } from "./dom.js";
 import { GRAINS } from "./history.js";
 import { clock } from "./units.js";
 
@@ -9,16 +10,32 @@ const TIME_STEPS = [5, 10, 20, 30, 60, 120, 300, 600, 900];
 
 // title, quantity, lines of (column of the truth, column of the belief, name, colour, dashed)
 const CHARTS = [
-  { title: "application rate", quantity: "rate_ml_ha", lines: [
-    ["true_applied_ml_ha", "applied_ml_ha", "applied", null, false],
-    ["rate_ml_ha", "rate_ml_ha", "asked", "--asked", true] ] },
-  { title: "flow", quantity: "flow_ul_s", lines: [
-    ["true_flow_ul_s", "flow_ul_s", "flow", null, false],
-    ["target_ul_s", "target_ul_s", "target", "--asked", true] ] },
-  { title: "ground speed", quantity: "speed_mm_s", lines: [
-    ["true_speed_mm_s", "speed_mm_s", "speed", null, false] ] },
-  { title: "drive", quantity: "duty_u16", lines: [
-    ["drive", "drive", "duty", "--controller", false] ] },
+  {
+    title: "application rate",
+    quantity: "rate_ml_ha",
+    lines: [
+      ["true_applied_ml_ha", "applied_ml_ha", "applied", null, false],
+      ["rate_ml_ha", "rate_ml_ha", "asked", "--asked", true],
+    ],
+  },
+  {
+    title: "flow",
+    quantity: "flow_ul_s",
+    lines: [
+      ["true_flow_ul_s", "flow_ul_s", "flow", null, false],
+      ["target_ul_s", "target_ul_s", "target", "--asked", true],
+    ],
+  },
+  {
+    title: "ground speed",
+    quantity: "speed_mm_s",
+    lines: [["true_speed_mm_s", "speed_mm_s", "speed", null, false]],
+  },
+  {
+    title: "drive",
+    quantity: "duty_u16",
+    lines: [["drive", "drive", "", "--controller", false]],
+  },
 ];
 
 export class Charts {
@@ -59,35 +76,60 @@ export class Charts {
   chart({ title, quantity, lines }) {
     const style = getComputedStyle(this.root);
     const colour = (name) => style.getPropertyValue(name ?? `--${this.whose}`);
-    const box = document.createElement("div");
-    box.className = "chart";
-    const heading = document.createElement("h3");
-    const name = title === "drive" ? (this.hello.pump ? "duty of the pump" : "valve position") : title;
-    heading.append(`${name}, ${this.units.label(quantity)}`);
     const readings = lines.map(([, , , line, dashed]) => {
-      const reading = document.createElement("span");
+      const reading = make("span");
       reading.style.setProperty("--colour", colour(line));
       if (dashed) reading.style.setProperty("--stroke", "dashed");
       return reading;
     });
-    heading.append(...readings);
-    box.append(heading);
+    const name =
+      title === "drive" ? (this.hello.pump ? "duty of the pump" : "valve position") : title;
+    const heading = make("h3", {}, `${name}, ${this.units.label(quantity)}`, ...readings);
+    const box = make("div", { className: "chart" }, heading);
     this.root.append(box);
-    const axis = { stroke: style.getPropertyValue("--muted"), font: `11px ${style.fontFamily}`,
-      grid: { stroke: style.getPropertyValue("--line"), width: 1 }, ticks: { show: false } };
+    const axis = {
+      stroke: style.getPropertyValue("--muted"),
+      font: `11px ${style.fontFamily}`,
+      grid: { stroke: style.getPropertyValue("--line"), width: 1 },
+      ticks: { show: false },
+    };
     const series = lines.map(([, , , line, dashed]) => ({
-      stroke: colour(line), width: 1.6, dash: dashed ? DASH : undefined, points: { show: false },
+      stroke: colour(line),
+      width: 1.6,
+      dash: dashed ? DASH : undefined,
+      points: { show: false },
     }));
-    const plot = new uPlot({
-      width: Math.max(box.clientWidth, 120), height: HEIGHT, legend: { show: false },
-      cursor: { sync: { key: "panel" }, y: false, points: { size: 6 }, drag: { x: false, y: false } },
-      scales: { x: { time: false, range: () => this.window() },
-        y: { range: (_, low, high) => [0, this.top(quantity, high)] } },
-      axes: [{ ...axis, size: 26, space: 70, incrs: TIME_STEPS, values: (_, marks) => marks.map(clock) },
-        { ...axis, size: 44, space: 34 }],
-      series: [{}, ...series],
-      hooks: { setCursor: [() => this.read()] },
-    }, [[], ...lines.map(() => [])], box);
+    const plot = new uPlot(
+      {
+        width: Math.max(box.clientWidth, 120),
+        height: HEIGHT,
+        legend: { show: false },
+        cursor: {
+          sync: { key: "panel" },
+          y: false,
+          points: { size: 6 },
+          drag: { x: false, y: false },
+        },
+        scales: {
+          x: { time: false, range: () => this.window() },
+          y: { range: (_, low, high) => [0, this.top(quantity, high)] },
+        },
+        axes: [
+          {
+            ...axis,
+            size: 26,
+            space: 70,
+            incrs: TIME_STEPS,
+            values: (_, marks) => marks.map(clock),
+          },
+          { ...axis, size: 44, space: 34 },
+        ],
+        series: [{}, ...series],
+        hooks: { setCursor: [() => this.read()] },
+      },
+      [[], ...lines.map(() => [])],
+      box,
+    );
     return { plot, quantity, lines, readings };
   }
 
@@ -117,7 +159,9 @@ export class Charts {
     const times = track.columns[0];
     for (const { plot, quantity, lines } of this.plots) {
       const factor = this.units.factor(quantity);
-      const values = lines.map((line) => this.values(line).map((value) => (value === null ? null : value * factor)));
+      const values = lines.map((line) =>
+        this.values(line).map((value) => (value === null ? null : value * factor)),
+      );
       plot.setData([times, ...values]);
     }
     this.read();
@@ -133,7 +177,8 @@ export class Charts {
     for (const { plot, quantity, lines, readings } of this.plots) {
       const index = plot.cursor.idx ?? this.track.columns[0].length - 1;
       lines.forEach((line, i) => {
-        readings[i].textContent = `${line[2] === "duty" ? "" : `${line[2]} `}${this.units.number(quantity, this.values(line)[index])}`;
+        const number = this.units.number(quantity, this.values(line)[index]);
+        readings[i].textContent = `${line[2]} ${number}`.trim();
       });
     }
   }

@@ -1,18 +1,11 @@
 // The half of the controller: what it knows and does, all of it as told over the link.
 
 import { Display } from "./display.js";
+import { byId, make, showAll } from "./dom.js";
 
 const WITHIN = 0.05;
 const GAUGE = 0.2; // either side
 const MEAN_ROWS = 5; // half a second
-
-const byId = (id) => document.getElementById(id);
-
-function showAll(name, text) {
-  for (const element of document.querySelectorAll(`[data-show=${name}]`)) {
-    if (element.textContent !== text) element.textContent = text;
-  }
-}
 
 export class Controller {
   constructor(send) {
@@ -83,10 +76,19 @@ export class Controller {
     showAll("applied", units.number("rate_ml_ha", applied));
     showAll("asked", units.text("rate_ml_ha", this.value("rate_ml_ha")));
     showAll("speed", units.text("speed_mm_s", this.value("speed_mm_s")));
-    showAll("flow", units.text("flow_ul_s", this.value("flow_ul_s")) + this.remark());
-    showAll("drive", units.text("duty_u16", this.value(this.hello.pump ? "duty_u16" : "position_u16")));
-    showAll("supply", this.value("supply_mv") ? units.text("supply_mv", this.value("supply_mv")) : "not measured");
-    const open = this.hello.sections_mm.map((_, i) => ((this.value("section_mask") >> i) & 1 ? i + 1 : "\u2013"));
+    showAll("flow", units.text("flow_ul_s", this.value("flow_ul_s")));
+    showAll("remark", this.remark());
+    showAll(
+      "drive",
+      units.text("duty_u16", this.value(this.hello.pump ? "duty_u16" : "position_u16")),
+    );
+    showAll(
+      "supply",
+      this.value("supply_mv") ? units.text("supply_mv", this.value("supply_mv")) : "not measured",
+    );
+    const open = this.hello.sections_mm.map((_, i) =>
+      (this.value("section_mask") >> i) & 1 ? i + 1 : "\u2013",
+    );
     showAll("open", open.join(" "));
     document.querySelector(".big").classList.toggle("none", applied === null);
     this.showNeedle(ratio);
@@ -95,9 +97,8 @@ export class Controller {
   }
 
   remark() {
-    if (this.value("coasting")) return " (below the meter)";
-    const saturated = this.value("saturated");
-    return saturated > 0 ? " (all it can)" : saturated < 0 ? " (least it can)" : "";
+    if (this.value("coasting")) return "below the meter";
+    return { 1: "all it can", [-1]: "the least it can" }[this.value("saturated")] ?? "";
   }
 
   showNeedle(ratio) {
@@ -114,7 +115,8 @@ export class Controller {
     if (state === this.state) return;
     this.state = state;
     showAll("state", state);
-    for (const element of document.querySelectorAll("[data-show=state]")) element.className = `state ${state}`;
+    for (const element of document.querySelectorAll("[data-show=state]"))
+      element.className = `state ${state}`;
   }
 
   /** The field of the asked rate follows the controller, unless somebody is typing there. */
@@ -128,11 +130,23 @@ export class Controller {
   showWords(words) {
     if (words.display) byId("front").hidden = false;
     this.display.show(words.display);
-    list(byId("missing"), words.missing.map((text) => ({ text })), "nothing: outputs may be on");
-    list(byId("faults"), words.faults.map(({ words: text, blocking }) => {
-      const [what, todo] = text.split(": ");
-      return { text: what, more: todo && `look at: ${todo}`, kind: blocking ? "blocking" : "warning" };
-    }), "none");
+    list(
+      byId("missing"),
+      words.missing.map((text) => ({ text })),
+      "nothing: outputs may be on",
+    );
+    list(
+      byId("faults"),
+      words.faults.map(({ words: text, blocking }) => {
+        const [what, todo] = text.split(": ");
+        return {
+          text: what,
+          more: todo && `look at: ${todo}`,
+          kind: blocking ? "blocking" : "warning",
+        };
+      }),
+      "none",
+    );
     const missing = words.missing.length ? `: ${words.missing.join(", ")}` : "";
     const said = `${words.state}${missing}`;
     if (byId("said").textContent !== said) byId("said").textContent = said;
@@ -144,13 +158,9 @@ function list(element, entries, none) {
   const key = JSON.stringify(entries);
   if (element.dataset.key === key) return;
   element.dataset.key = key;
-  const items = entries.map(({ text, more, kind }) => {
-    const item = document.createElement("li");
-    if (kind) item.className = kind;
-    item.append(text);
-    if (more) item.append(Object.assign(document.createElement("small"), { textContent: more }));
-    return item;
-  });
-  if (!items.length) items.push(Object.assign(document.createElement("li"), { textContent: none, className: "none" }));
+  const items = entries.map(({ text, more, kind = "" }) =>
+    make("li", { className: kind }, text, ...(more ? [make("small", {}, more)] : [])),
+  );
+  if (!items.length) items.push(make("li", { className: "none" }, none));
   element.replaceChildren(...items);
 }

@@ -30,8 +30,13 @@ export class Display {
   /** rows: four texts of twenty characters, or null where none is told. */
   show(rows) {
     this.rows = rows ?? [];
-    const words = this.rows.map((row) => row.replace(/[\x01-\x04]/g, (bar) => BAR_NAMES[bar.charCodeAt()]).trim());
-    this.canvas.setAttribute("aria-label", `Display: ${words.filter(Boolean).join(", ") || "dark"}`);
+    const words = this.rows.map((row) =>
+      row.replace(/[\x01-\x04]/g, (bar) => BAR_NAMES[bar.charCodeAt()]).trim(),
+    );
+    this.canvas.setAttribute(
+      "aria-label",
+      `Display: ${words.filter(Boolean).join(", ") || "dark"}`,
+    );
     this.draw();
   }
 
@@ -50,7 +55,10 @@ export class Display {
     this.canvas.height = dot * dotsHigh;
     const style = getComputedStyle(this.canvas);
     const context = this.canvas.getContext("2d");
-    const colours = { 0: style.getPropertyValue("--lcd-off"), 1: style.getPropertyValue("--lcd-on") };
+    const colours = {
+      0: style.getPropertyValue("--lcd-off"),
+      1: style.getPropertyValue("--lcd-on"),
+    };
     const size = dot > 2 ? dot - 1 : dot;
     for (let row = 0; row < ROWS; row++) {
       for (let column = 0; column < COLUMNS; column++) {
@@ -58,7 +66,12 @@ export class Display {
         for (let x = 0; x < GLYPH; x++) {
           for (let y = 0; y < HIGH - 1; y++) {
             context.fillStyle = colours[(columns[x] >> y) & 1];
-            context.fillRect((MARGIN + column * WIDE + x) * dot, (MARGIN + row * HIGH + y) * dot, size, size);
+            context.fillRect(
+              (MARGIN + column * WIDE + x) * dot,
+              (MARGIN + row * HIGH + y) * dot,
+              size,
+              size,
+            );
           }
         }
       }

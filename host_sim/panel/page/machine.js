@@ -1,11 +1,8 @@
 // The half of the machine: everything that hands can do to it. The twin only.
 
-const FACTORS = [0.25, 0.5, 1, 2, 5, 10, 20];
-const byId = (id) => document.getElementById(id);
+import { button, byId, make, press } from "./dom.js";
 
-function press(button, on) {
-  button.setAttribute("aria-pressed", on);
-}
+const FACTORS = [0.25, 0.5, 1, 2, 5, 10, 20];
 
 export class Machine {
   constructor(send) {
@@ -13,14 +10,18 @@ export class Machine {
     this.hands = null;
     byId("master").addEventListener("click", () => this.toggle("master"));
     byId("implement").addEventListener("click", () => this.toggle("implement"));
-    byId("throttle").addEventListener("input", () => send("throttle", byId("throttle").valueAsNumber / 100));
+    byId("throttle").addEventListener("input", () =>
+      send("throttle", byId("throttle").valueAsNumber / 100),
+    );
     byId("go").addEventListener("click", () => this.go());
     byId("speed").addEventListener("keydown", (event) => event.key === "Enter" && this.go());
     byId("recorded").addEventListener("click", () => this.follow());
     byId("tank").addEventListener("input", () => send("tank", byId("tank").valueAsNumber));
     byId("refill").addEventListener("click", () => send("tank", this.hello.tank_l));
     Object.assign(byId("factor"), { min: 0, max: FACTORS.length - 1, step: 1 });
-    byId("factor").addEventListener("input", () => send("factor", FACTORS[byId("factor").valueAsNumber]));
+    byId("factor").addEventListener("input", () =>
+      send("factor", FACTORS[byId("factor").valueAsNumber]),
+    );
     byId("restart").addEventListener("click", () => send("restart"));
   }
 
@@ -30,9 +31,14 @@ export class Machine {
     this.hands = null;
     byId("tank").max = hello.tank_l;
     byId("recorded").title = hello.recording;
-    byId("sections").replaceChildren(...hello.sections_mm.map((width, i) => this.sectionSwitch(width, i)));
+    byId("sections").replaceChildren(
+      ...hello.sections_mm.map((width, i) => this.sectionSwitch(width, i)),
+    );
     const hang = button("program hangs", "chip", () => this.send("hang"));
-    byId("troubles").replaceChildren(...hello.troubles.map((trouble) => this.trouble(trouble)), hang);
+    byId("troubles").replaceChildren(
+      ...hello.troubles.map((trouble) => this.trouble(trouble)),
+      hang,
+    );
     byId("outlets").replaceChildren(...hello.sections_mm.map((_, i) => this.outlets(i)));
   }
 
@@ -56,19 +62,19 @@ export class Machine {
   }
 
   trouble([name, words]) {
-    const made = button(words, "chip", () => this.send("trouble", name, !this.hands.troubles.includes(name)));
+    const made = button(words, "chip", () =>
+      this.send("trouble", name, !this.hands.troubles.includes(name)),
+    );
     made.dataset.trouble = name;
     press(made, false);
     return made;
   }
 
   outlets(i) {
-    const label = Object.assign(document.createElement("label"), { className: "outlet", textContent: `outlets of ${i + 1}` });
-    const select = document.createElement("select");
-    select.append(...this.hello.outlets.map(([factor, words]) => new Option(words, factor)));
+    const choices = this.hello.outlets.map(([factor, words]) => new Option(words, factor));
+    const select = make("select", {}, ...choices);
     select.addEventListener("change", () => this.send("outlets", i, Number(select.value)));
-    label.append(select);
-    return label;
+    return make("label", { className: "outlet" }, `outlets of ${i + 1}`, select);
   }
 
   toggle(name) {
@@ -106,15 +112,21 @@ export class Machine {
       press(byId(id), hands[id]);
       byId(id).querySelector("em").textContent = words[Number(hands[id])];
     }
-    for (const made of document.querySelectorAll("[data-section]")) press(made, hands.sections[made.dataset.section]);
-    for (const made of document.querySelectorAll("[data-trouble]")) press(made, hands.troubles.includes(made.dataset.trouble));
-    document.querySelectorAll("#outlets select").forEach((select, i) => follow(select, String(hands.outlets[i])));
+    for (const made of document.querySelectorAll("[data-section]"))
+      press(made, hands.sections[made.dataset.section]);
+    for (const made of document.querySelectorAll("[data-trouble]"))
+      press(made, hands.troubles.includes(made.dataset.trouble));
+    document
+      .querySelectorAll("#outlets select")
+      .forEach((select, i) => follow(select, String(hands.outlets[i])));
     const throttle = hands.mode === "throttle" ? Math.round(hands.throttle * 100) : 0;
     follow(byId("throttle"), String(throttle));
     byId("throttle-out").textContent = hands.mode === "throttle" ? `${throttle} %` : "\u2013";
     press(byId("recorded"), hands.mode === "recorded");
     follow(byId("tank"), String(Math.round(hands.tank_l)));
-    byId("tank-out").textContent = hands.tank_l ? this.units.text("volume_ml", hands.tank_l * 1000) : "empty";
+    byId("tank-out").textContent = hands.tank_l
+      ? this.units.text("volume_ml", hands.tank_l * 1000)
+      : "empty";
     follow(byId("factor"), String(FACTORS.indexOf(hands.factor)));
     byId("factor").setAttribute("aria-valuetext", `${hands.factor} times`);
     byId("factor-out").textContent = `\u00d7 ${hands.factor}`;
@@ -124,12 +136,6 @@ export class Machine {
   showSpeed(speed_mm_s) {
     byId("true-speed").textContent = this.units.text("speed_mm_s", speed_mm_s);
   }
-}
-
-function button(text, className, act) {
-  const made = Object.assign(document.createElement("button"), { type: "button", className, textContent: text });
-  made.addEventListener("click", act);
-  return made;
 }
 
 /** Let a control follow, unless somebody holds it. */

@@ -2,6 +2,7 @@
 
 import { Charts } from "./charts.js";
 import { Controller } from "./controller.js";
+import { button, byId, make, press } from "./dom.js";
 import { GRAINS, History } from "./history.js";
 import { Machine } from "./machine.js";
 import { Ribbon } from "./ribbon.js";
@@ -11,11 +12,13 @@ import { Steps } from "./steps.js";
 import { Units, deviation } from "./units.js";
 
 const REFUSED_MS = 4000;
-const byId = (id) => document.getElementById(id);
+
+const choices = (name) => document.querySelectorAll(`[data-${name}]`);
 
 class Panel {
   constructor() {
-    this.line = new Line((frame) => this.take(frame), (open) => this.tellLine(open ? "" : "connection lost, trying again"));
+    const tell = (open) => this.tellLine(open ? "" : "connection lost, trying again");
+    this.line = new Line((frame) => this.take(frame), tell);
     const send = (...command) => this.line.send(...command);
     this.machine = new Machine(send);
     this.controller = new Controller(send);
@@ -31,13 +34,14 @@ class Panel {
   }
 
   segments() {
-    byId("ranges").replaceChildren(...GRAINS.map(({ name }, i) => {
-      const made = Object.assign(document.createElement("button"), { type: "button", textContent: name });
-      made.addEventListener("click", () => this.see({ grain: i }));
-      return made;
-    }));
-    for (const made of document.querySelectorAll("[data-whose]")) made.addEventListener("click", () => this.see({ whose: made.dataset.whose }));
-    for (const made of document.querySelectorAll("[data-us]")) made.addEventListener("click", () => this.useUnits(made.dataset.us === "true"));
+    const ranges = GRAINS.map(({ name }, i) => button(name, "", () => this.see({ grain: i })));
+    byId("ranges").replaceChildren(...ranges);
+    for (const made of choices("whose")) {
+      made.addEventListener("click", () => this.see({ whose: made.dataset.whose }));
+    }
+    for (const made of choices("us")) {
+      made.addEventListener("click", () => this.useUnits(made.dataset.us === "true"));
+    }
   }
 
   /** Take what the server sends. */
@@ -82,17 +86,19 @@ class Panel {
   }
 
   legend(classes) {
-    byId("legend").replaceChildren(...classes.map(([bound, colour, words], i) => {
-      const item = document.createElement("li");
-      const patch = document.createElement("i");
-      patch.style.background = colour;
-      const edge = document.createElement("span");
-      if (i < classes.length - 1) edge.textContent = deviation(bound).replace(" %", "");
-      edge.setAttribute("aria-hidden", "true");
-      item.append(patch, Object.assign(document.createElement("b"), { className: "hidden", textContent: words }), edge);
-      item.title = words;
-      return item;
-    }));
+    byId("legend").replaceChildren(
+      ...classes.map(([bound, colour, words], i) => {
+        const patch = make("i");
+        patch.style.background = colour;
+        const last = i === classes.length - 1;
+        const edge = make(
+          "span",
+          { ariaHidden: "true" },
+          last ? "" : deviation(bound).replace(" %", ""),
+        );
+        return make("li", { title: words }, patch, make("b", { className: "hidden" }, words), edge);
+      }),
+    );
   }
 
   addRow(row) {
@@ -107,8 +113,11 @@ class Panel {
     this.steps.show(this.value("permits"), this.controller.ratio, rows);
     if (!this.twin) return;
     this.machine.showSpeed(this.value("true_speed_mm_s"));
-    const [truth, belief] = ["true_applied_ml_ha", "applied_ml_ha"].map((name) => this.units.number("rate_ml_ha", this.controller.mean(name)));
-    byId("both").textContent = `now ${truth} in truth, ${belief} as the controller believes, ${this.units.text("rate_ml_ha", this.value("rate_ml_ha"))} asked`;
+    const mean = (name) => this.units.number("rate_ml_ha", this.controller.mean(name));
+    const asked = this.units.text("rate_ml_ha", this.value("rate_ml_ha"));
+    byId("both").textContent =
+      `now ${mean("true_applied_ml_ha")} in truth, ` +
+      `${mean("applied_ml_ha")} as the controller believes, ${asked} asked`;
   }
 
   value(name) {
@@ -120,15 +129,16 @@ class Panel {
     this.waiting = false;
     if (!this.row) return;
     this.charts.show(this.history.tracks[this.grain], this.value("time_s"));
-    this.ribbon.show(this.history.ways[this.whose][this.grain], this.value("way_m"), this.value("section_mask"), this.units);
+    const way = this.history.ways[this.whose][this.grain];
+    this.ribbon.show(way, this.value("way_m"), this.value("section_mask"), this.units);
   }
 
   /** Choose whose figures and how far back. */
   see({ whose = this.whose, grain = this.grain }) {
     this.whose = whose;
     this.grain = grain;
-    for (const made of document.querySelectorAll("[data-whose]")) made.setAttribute("aria-pressed", made.dataset.whose === whose);
-    [...byId("ranges").children].forEach((made, i) => made.setAttribute("aria-pressed", i === grain));
+    for (const made of choices("whose")) press(made, made.dataset.whose === whose);
+    [...byId("ranges").children].forEach((made, i) => press(made, i === grain));
     if (!this.hello) return;
     this.charts.set(this.units, whose, grain);
     this.draw();
@@ -144,7 +154,7 @@ class Panel {
 
   useUnits(us, chosen = true) {
     if (chosen) this.us = us;
-    for (const made of document.querySelectorAll("[data-us]")) made.setAttribute("aria-pressed", (made.dataset.us === "true") === us);
+    for (const made of choices("us")) press(made, (made.dataset.us === "true") === us);
     if (!this.hello) return;
     this.units = new Units(this.hello.units, us);
     if (this.twin) this.machine.use(this.units);
@@ -163,7 +173,9 @@ class Panel {
     toast.textContent = why;
     toast.hidden = false;
     clearTimeout(this.refusing);
-    this.refusing = setTimeout(() => { toast.hidden = true; }, REFUSED_MS);
+    this.refusing = setTimeout(() => {
+      toast.hidden = true;
+    }, REFUSED_MS);
   }
 }
 

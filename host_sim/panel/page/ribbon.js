@@ -35,7 +35,10 @@ export class Ribbon {
     this.open = open;
     this.at = at_m / way.cell_m;
     // The right edge, in cells: the strip fills up first, then it moves on.
-    this.end = Math.max(this.at + MACHINE_PX / CELL_PX, (this.canvas.clientWidth - NAMES_PX) / CELL_PX);
+    this.end = Math.max(
+      this.at + MACHINE_PX / CELL_PX,
+      (this.canvas.clientWidth - NAMES_PX) / CELL_PX,
+    );
     this.canvas.ariaValueMax = Math.floor(this.at);
     this.draw();
     if (this.chosen !== null) this.read();
@@ -77,9 +80,12 @@ export class Ribbon {
     let text = "point at the ribbon to read it";
     if (this.chosen !== null) {
       const cell = this.way.find(this.chosen);
-      const words = this.widths.map((_, i) => `section ${i + 1}: ${deviation(cell?.[i + 1] ?? null)}`);
+      const words = this.widths.map(
+        (_, i) => `section ${i + 1}: ${deviation(cell?.[i + 1] ?? null)}`,
+      );
       const worst = this.way.cell_m > 1 ? `, the worst of ${this.way.cell_m} m` : "";
-      text = `at ${place(this.chosen)}${worst}: ${cell ? words.join(", ") : "nothing to be applied"}`;
+      const found = cell ? words.join(", ") : "nothing to be applied";
+      text = `at ${place(this.chosen)}${worst}: ${found}`;
     }
     this.reading.textContent = text;
     this.canvas.setAttribute("aria-valuetext", text);
@@ -94,7 +100,10 @@ export class Ribbon {
     const { canvas, way } = this;
     const ratio = devicePixelRatio;
     const [width, height] = [canvas.clientWidth, canvas.clientHeight];
-    if (canvas.width !== Math.round(width * ratio) || canvas.height !== Math.round(height * ratio)) {
+    if (
+      canvas.width !== Math.round(width * ratio) ||
+      canvas.height !== Math.round(height * ratio)
+    ) {
       canvas.width = Math.round(width * ratio);
       canvas.height = Math.round(height * ratio);
     }
@@ -169,7 +178,8 @@ export class Ribbon {
       if (x < NAMES_PX - 1) break;
       context.fillRect(x, height - SCALE_PX, 1, 4);
       const text = `${mark} ${this.units.label("distance_mm")}`;
-      if (x + context.measureText(text).width + 6 < width) context.fillText(text, x + 4, height - 1);
+      if (x + context.measureText(text).width + 6 < width)
+        context.fillText(text, x + 4, height - 1);
     }
   }
 }

@@ -1,6 +1,6 @@
 // Single keys for everything that hands do often. They can be switched off.
 
-const byId = (id) => document.getElementById(id);
+import { byId, make } from "./dom.js";
 
 // key, what it does in words, what it does
 function table(panel) {
@@ -26,24 +26,29 @@ function table(panel) {
 const ON_EVERY_PAGE = ["t", "r", "?"];
 const NAMES = { ArrowUp: "\u2191", ArrowDown: "\u2193" };
 
+/** Whether a key belongs to the browser, or to what has the focus: a field, a list, a slider. */
+function isMeantForAnother(event) {
+  if (event.ctrlKey || event.metaKey || event.altKey || event.defaultPrevented) return true;
+  if (event.target.closest("input[type=range]")) return event.key.startsWith("Arrow");
+  return Boolean(event.target.closest("input, select, dialog"));
+}
+
 export class Shortcuts {
   constructor(panel) {
     this.panel = panel;
     this.rows = table(panel);
     byId("help").addEventListener("click", () => byId("keys").showModal());
-    byId("shortcuts").replaceChildren(...this.rows.map(([key, words]) => {
-      const row = document.createElement("tr");
-      row.insertCell().append(Object.assign(document.createElement("kbd"), { textContent: NAMES[key] ?? key }));
-      row.insertCell().append(words);
-      return row;
-    }));
+    byId("shortcuts").replaceChildren(
+      ...this.rows.map(([key, words]) => {
+        const name = make("kbd", {}, NAMES[key] ?? key);
+        return make("tr", {}, make("td", {}, name), make("td", {}, words));
+      }),
+    );
     document.addEventListener("keydown", (event) => this.key(event));
   }
 
   key(event) {
-    const typing = event.target.closest("input, select, dialog");
-    const busy = event.ctrlKey || event.metaKey || event.altKey || typing || event.defaultPrevented;
-    if (busy || !byId("shortcuts-on").checked) return;
+    if (!byId("shortcuts-on").checked || isMeantForAnother(event)) return;
     const hands = this.panel.machine.hands;
     const section = Number(event.key) - 1;
     const found = this.rows.find(([key]) => key === event.key);

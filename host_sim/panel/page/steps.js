@@ -7,7 +7,9 @@ const ORDER = ["armed", "lowered", "driving", "watching"];
 
 export class Steps {
   constructor(root) {
-    this.items = Object.fromEntries(ORDER.map((name) => [name, root.querySelector(`[data-step=${name}]`)]));
+    this.items = Object.fromEntries(
+      ORDER.map((name) => [name, root.querySelector(`[data-step=${name}]`)]),
+    );
     this.arming = this.items.armed.querySelector("span");
     this.settled = 0;
   }
@@ -28,7 +30,8 @@ export class Steps {
       watching: this.settled >= SETTLED_ROWS,
     };
     const masterOn = has(this.permits.master);
-    this.arming.textContent = masterOn && !done.armed ? "master off, then on" : "switch the master on";
+    this.arming.textContent =
+      masterOn && !done.armed ? "master off, then on" : "switch the master on";
     const next = ORDER.find((name) => !done[name]);
     document.getElementById("lead-before").hidden = !next;
     document.getElementById("lead-after").hidden = Boolean(next);
