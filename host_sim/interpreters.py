@@ -69,7 +69,8 @@ def command(interpreter: str, script: str, *args: str) -> list[str]:
 def run_on(interpreter: str, script: str, *args: str, heap: str = _HEAP) -> Finished:
     """Run `script`, a path from the root of the repository, with `args` on one of INTERPRETERS.
 
-    `heap` is the size of the 32-bit machine's heap, as "190K". Raises ScriptFailedError where the script raises or exits with a status other than 0.
+    `heap` is the size of the 32-bit machine's heap, as "190K". Raises ScriptFailedError where
+    the script raises or exits with a status other than 0.
     """
     if interpreter == MICROPYTHON_32:
         return _run_on_wasm(script, args, heap)
