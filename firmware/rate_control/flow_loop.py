@@ -17,6 +17,7 @@ from rate_control.units import FLOW_MAX_UL_S, ONE_Q16, TICK_MS
 
 DELAY_TICKS_MAX = 40
 SECTION_TICKS = 1000 // TICK_MS  # a section valve with a motor is on its way for so long
+BLIND_MAX_TICKS = 5000 // TICK_MS
 ONE_Q20 = 1048576
 PER_MM = 4096  # the model keeps uL/s for each millimetre of width, in 1/4096
 
@@ -104,16 +105,18 @@ class FlowLoop:
         if abs(gap) > self._expected_per_mm >> 2 or decided.width_mm != self._width_mm:
             self._go_blind(reference_ul_s)
             if self._width_mm and decided.width_mm != self._width_mm:
-                self._blind = max(self._blind, SECTION_TICKS)
+                self._blind = min(SECTION_TICKS + 2 * self._lag(width) // TICK_MS, BLIND_MAX_TICKS)
         elif self._blind:
             self._blind -= 1
         self._width_mm = decided.width_mm
-        # the fewer outlets are open, the longer a pressure takes to follow; Tustin's
-        # equivalent of 1 - exp(-tick / lag)
-        lag_ms = muldiv(self._lag_ms, self._total_mm, width)
-        self._expected_per_mm += muldiv_signed(gap, TICK_MS, lag_ms + TICK_MS // 2)
+        # Tustin's equivalent of 1 - exp(-tick / lag)
+        self._expected_per_mm += muldiv_signed(gap, TICK_MS, self._lag(width) + TICK_MS // 2)
         self._slot = (self._slot + 1) % (DELAY_TICKS_MAX + 1)
         decided.expected_ul_s = muldiv(self._expected_per_mm, width, PER_MM)
+
+    def _lag(self, width_mm):
+        """Return the lag in ms: the fewer outlets are open, the longer a pressure takes."""
+        return muldiv(self._lag_ms, self._total_mm, width_mm)
 
     def _go_blind(self, reference_ul_s):
         """Let the feed-forward work alone until the meter can say something again.

@@ -93,3 +93,22 @@ def test_a_meter_that_shows_less_than_half_is_not_believed():
     assert decided.coasting == 1
     assert decided.command_ul_s <= 101000
     assert abs(pump.trim_q20) < ONE_Q20 // 20
+
+
+def test_what_the_meter_shows_while_section_valves_move_is_not_learned():
+    flows, pump, decided = close_loop(100, 100)
+    made, _ = build({"meter_floor_ul_s": 0})
+    loop = FlowLoop(made)
+    measured = Measured()
+    measured.flow_valid = 1
+    for tick in range(160):
+        if tick == 100:
+            trim = pump.trim_q20
+            decided.width_mm = 1000
+            decided.target_ul_s = 33333
+        # valves with motors: the flow stays for a second, then follows within another
+        measured.flow_ul_s = 100000 if tick < 120 else 33333 + 66667 * (140 - min(tick, 140)) // 20
+        loop.update(pump, measured, decided)
+        if tick >= 100:
+            assert decided.command_ul_s == pump.trimmed_ul_s(33333)
+    assert pump.trim_q20 == trim
