@@ -114,6 +114,14 @@ class EmulatedChip:
             raise ChipError(out.decode() + error.decode())
         return out.decode()
 
+    def live(self, seconds):
+        """Let the chip live on for this long, by its own clock."""
+        self._runner.run(self._until(self.nanos + seconds * 1e9))
+
+    async def _until(self, nanos):
+        while self.nanos < nanos:
+            await asyncio.sleep(0.01)
+
     def output(self, pin):
         """Level that the chip drives on a pin, or that its pull resistor gives."""
         gpio = self.mcu.gpio[pin]

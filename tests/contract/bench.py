@@ -8,6 +8,7 @@ class Bench:
 
     CLOCK_ERROR_US = 0
     EDGE_ERROR_US = 2
+    CLOCK_ERROR_PPM = 0  # between the clock of the pulses and that of the board
     DUTY_ERROR_PERMILLE = 10
     VALVE_ERROR_US = 20
     TICK_ERROR_US = 100

@@ -119,9 +119,11 @@ def check_edge_times(bench):
                              for inputs in bench.read_twice(channel, hz))
             counted = difference(second[0], first[0])
             assert counted >= EDGES_WATCHED, "%s %d Hz: %d edges" % (channel, hz, counted)
-            error = ticks_diff(second[1], first[1]) - counted * 1_000_000 // hz
+            span_us = counted * 1_000_000 // hz
+            error = ticks_diff(second[1], first[1]) - span_us
             worst = max(worst, abs(error))
-            assert abs(error) <= bench.EDGE_ERROR_US, "%s %d Hz: %d us" % (channel, hz, error)
+            limit = bench.EDGE_ERROR_US + span_us * bench.CLOCK_ERROR_PPM // 1_000_000
+            assert abs(error) <= limit, "%s %d Hz: %d us" % (channel, hz, error)
     return "within %d us" % worst
 
 

@@ -98,12 +98,14 @@ class HardwareBench(Bench):
         if record.valve_pulse_ms < 0:
             pin, other = other, pin
         self.board.write(record)
+        start = ticks_us()
         while not pin.value():
-            pass
+            assert ticks_diff(ticks_us(), start) < 20_000, "the output does not go on"
         start = ticks_us()
         moved = 0
         while pin.value():
             moved |= other.value()
+            assert ticks_diff(ticks_us(), start) < 500_000, "the pulse does not end"
         return ticks_diff(ticks_us(), start), moved
 
     def sections(self):
@@ -169,12 +171,13 @@ class Esp32Sender:
         self._rmt.write_pulses([500_000 // hz] * (2 * count), 1)
 
 
-def main():
-    """Run everything that can be run without a person."""
+def main(clock_ppm=0):
+    """Run everything that can be run without a person; clock_ppm as in bench.py."""
     board = boards.chosen()
     try:
         rp2 = sys.platform == "rp2"
         bench = HardwareBench(board, Rp2Sender() if rp2 else Esp32Sender())
+        bench.CLOCK_ERROR_PPM = clock_ppm
         if not rp2:
             bench.EDGE_ERROR_US = 10_000
             bench.TICK_ERROR_US = 25_000
