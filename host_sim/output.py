@@ -20,12 +20,16 @@ def check_directory(directory: Path) -> None:
 
 def write_files(directory: Path, contents: Mapping[str, str]) -> list[Path]:
     """Write texts by file name; returns the paths. Raises InputError where that fails."""
-    places = {directory / name: text for name, text in contents.items()}
+    return write_paths({directory / name: text for name, text in contents.items()})
+
+
+def write_paths(texts: Mapping[Path, str]) -> list[Path]:
+    """Write texts by path; returns the paths. Raises InputError where that fails."""
 
     def put(path: Path, part: Path) -> None:
-        part.write_text(places[path], encoding="utf-8", newline="\n")
+        part.write_text(texts[path], encoding="utf-8", newline="\n")
 
-    return _write(list(places), put)
+    return _write(list(texts), put)
 
 
 def write_whole(path: Path, write: Callable[[Path], None]) -> Path:

@@ -14,6 +14,7 @@ from host_sim.measured import counted
 from host_sim.output import write_files
 from host_sim.progress import progress
 from host_sim.recording_run import run_of
+from host_sim.report.comparison import Run
 from host_sim.report.page import render
 from host_sim.run_record import RunRecord, read_csv, to_csv
 from host_sim.summary import summarise
@@ -34,9 +35,15 @@ def write_run(directory: Path, record: RunRecord, figures: dict[str, Any], us: b
     })
 
 
-def summary_json(record: RunRecord, figures: dict[str, Any]) -> str:
-    """The figures, then the facts of the run under `about`, as JSON text."""
-    return json.dumps(figures | {"about": record.about}, indent=2, allow_nan=False) + "\n"
+def summary_json(record: RunRecord, figures: dict[str, Any], against: Run | None = None) -> str:
+    """The figures, then the facts of the run under `about`, as JSON text.
+
+    Those of another run, where one is given, stand under `against`.
+    """
+    kept = figures | {"about": record.about}
+    if against:
+        kept["against"] = {"name": against.name, **against.figures, "about": against.record.about}
+    return json.dumps(kept, indent=2, allow_nan=False) + "\n"
 
 
 def load_run(path: Path) -> tuple[RunRecord, dict[str, Any]]:
@@ -72,11 +79,15 @@ def read_run(directory: Path) -> tuple[RunRecord, dict[str, Any]]:
 
 
 def _note_cut(record: RunRecord, ticks: Any) -> None:
-    """Say so where the record ends before the run did; the totals are then those so far."""
-    if isinstance(ticks, int) and len(record) < ticks:
-        record.about.update(counted(record.columns), cut_off=(
-            f"The record breaks off: {len(record)} of {ticks} ticks are here. What came after is "
-            "not known, and all figures are of what is here."))
+    """Say so where the record ends before the run did; totals and events are then those so far."""
+    if not isinstance(ticks, int) or len(record) >= ticks:
+        return
+    about = record.about
+    about["events"] = [event for event in about["events"]
+                       if event["time_s"] <= record["time_s"][-1]]
+    about.update(counted(record.columns), cut_off=(
+        f"The record breaks off: {len(record)} of {ticks} ticks are here. What came after is not "
+        "known, and all figures are of what is here."))
 
 
 def _read_json(path: Path) -> Any:

@@ -41,26 +41,21 @@ def summarise(record: RunRecord) -> dict[str, Any]:
 
 
 def ground(record: RunRecord, truth: Truth) -> dict[str, Any]:
-    """Distance, area and volume that really were covered and let out."""
-    covered_ha = _covered_ha(truth)
+    """Distance, area and volume that really were covered and let out; if measured, as counted."""
+    step_m = np.diff(record["true_distance_m"])
+    width_m = (np.array(truth.section_width_m) * truth.section_on).sum(axis=1)
+    covered_ha = step_m * width_m * truth.permitted / M2_HA
     area_ha = float(covered_ha.sum())
     volume_l = float(_section_l(record).sum())
     target_l = float((record["wanted_ml_ha"][1:] * covered_ha).sum()) / 1e3
     return {
-        "distance_m": float(truth.step_m[truth.permitted].sum()),
-        "travelled_m": float(truth.step_m.sum()),
+        "distance_m": float(step_m[truth.permitted].sum()),
+        "travelled_m": float(step_m.sum()),
         "area_ha": area_ha,
         "volume_l": volume_l,
         "target_l_ha": _ratio(target_l, area_ha),
         "mean_rate_l_ha": _ratio(volume_l, area_ha),
     }
-
-
-def _covered_ha(truth: Truth) -> Column:
-    """Area of each interval: ground covered while permitted, by the sections on by hand."""
-    width_m = (np.array(truth.section_width_m) * truth.section_on).sum(axis=1)
-    covered: Column = truth.step_m * width_m * truth.permitted / M2_HA
-    return covered
 
 
 def rate_error(truth: Truth) -> dict[str, Any]:
@@ -114,12 +109,13 @@ def belief(record: RunRecord) -> dict[str, Any]:
 
 
 def sections(record: RunRecord, truth: Truth) -> list[dict[str, Any]]:
-    """Volume and area of each section, true."""
+    """Volume and area of each section, as in `ground`."""
     rows = []
+    step_m = np.diff(record["true_distance_m"])
     let_out_l = _section_l(record)
     for index, width_m in enumerate(truth.section_width_m):
         on = truth.section_on[:, index] & truth.permitted
-        area_ha = float(truth.step_m[on].sum()) * width_m / M2_HA
+        area_ha = float(step_m[on].sum()) * width_m / M2_HA
         volume_l = float(let_out_l[index])
         rows.append({
             "section": index + 1,

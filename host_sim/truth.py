@@ -8,6 +8,7 @@ start); the controller's state is the one that its tick at the start decided.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,22 +42,22 @@ class Truth:
     section_volume_ml: Column
     section_target_ml: Column
 
-    @property
+    @cached_property
     def volume_ml(self) -> Column:
         total: Column = self.section_volume_ml.sum(axis=1)
         return total
 
-    @property
+    @cached_property
     def target_ml(self) -> Column:
         total: Column = self.section_target_ml.sum(axis=1)
         return total
 
-    @property
+    @cached_property
     def judged(self) -> Flags:
         """Intervals that have a rate error: permitted, and ground covered that was wanted."""
         return self.permitted & (self.target_ml > 0)
 
-    @property
+    @cached_property
     def error(self) -> Column:
         """Rate error, applied over wanted less 1; not a number where not judged."""
         return np.divide(self.volume_ml, self.target_ml, where=self.judged,
@@ -65,14 +66,14 @@ class Truth:
 
 def true_run(record: RunRecord, section_width_m: list[float]) -> Truth:
     """The truth of a recorded run; of a measured one, what the controller made of it."""
-    step_m = judged_m = np.diff(record["true_distance_m"])
+    step_m = np.diff(record["true_distance_m"])
     section_ml = np.diff(record.section_ml, axis=0)
     if record.about.get("measured"):
-        judged_m, section_ml = estimated_steps(record, step_m, section_ml)
+        step_m, section_ml = estimated_steps(record, step_m, section_ml)
     on_by_hand = record["hand_switches"][1:].astype(int)
     bits = SWITCH_SECTION_SHIFT + np.arange(record.section_count)
     section_on = (on_by_hand[:, None] >> bits & 1).astype(bool)
-    area_ha = judged_m[:, None] * np.array(section_width_m) / M2_HA
+    area_ha = step_m[:, None] * np.array(section_width_m) / M2_HA
     return Truth(
         section_width_m=section_width_m,
         time_s=record["time_s"][:-1],

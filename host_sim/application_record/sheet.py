@@ -25,7 +25,7 @@ from host_sim.application_record.job import FERTILIZER, PESTICIDE, Job
 from host_sim.application_record.product_entries import product_entries
 from host_sim.application_record.rules import NUTRIENT, paragraph
 from host_sim.measured import as_measured, is_simulated
-from host_sim.report.words import HA_M2, L_HA_M, L_M3, spoken
+from host_sim.report.words import HA_M2, L_HA_M, L_M3, remarks, spoken
 from host_sim.run_record import RunRecord
 from host_sim.summary import summarise
 from rate_control.interlock import APPLYING
@@ -158,8 +158,8 @@ def _measured_with(record: RunRecord, us: bool) -> Iterator[Entry]:
                     units.unit(quantity, us))
     board = about.get("board", {})
     version = board.get("firmware") or next(iter(about["versions"].values()))
-    yield Entry(group, "controller", f"{board.get('board', 'simulated')}, firmware {version}",
-                SETTINGS)
+    kind = "simulated" if is_simulated(record) else board.get("board", "unknown")
+    yield Entry(group, "controller", f"{kind}, firmware {version}", SETTINGS)
 
 
 def _sections(figures: dict[str, Any], us: bool) -> list[list[str]]:
@@ -179,11 +179,7 @@ def _sections(figures: dict[str, Any], us: bool) -> list[list[str]]:
 
 def _remarks(record: RunRecord, job: Job) -> Iterator[str]:
     """What a reader must know of the run before trusting the figures."""
-    about = record.about
-    if about.get("cut_off"):
-        yield about["cut_off"]
-    if about.get("gaps_s"):
-        yield f"The recording has gaps of {', '.join(f'{gap:g}' for gap in about['gaps_s'])} s."
+    yield from remarks(record.about)
     started = _started(record)
     if started and job.day and abs(started.date() - job.day) > FAR_OFF:
         yield (f"The job file says {job.day.isoformat()}, but the recording was begun "

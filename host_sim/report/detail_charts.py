@@ -6,10 +6,13 @@ Painted on matplotlib figures in marker colours (see svg.py).
 from __future__ import annotations
 
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from host_sim.report.picture import TOLERANCE, Picture
 from host_sim.report.svg import MARKERS
+from host_sim.run_record import Column
+from host_sim.truth import Truth
 
 ZOOM_S = 3.0  # shown before and after a stretch
 HISTOGRAM_PCT = np.arange(-12.0, 12.01, 0.5)
@@ -25,7 +28,7 @@ def paint_zoom(figure: Figure, picture: Picture, start_s: float, end_s: float) -
     rate.fill_between(time_s, wanted * (1 - TOLERANCE), wanted * (1 + TOLERANCE),
                       color=MARKERS["band"], linewidth=0)
     rate.plot(time_s, wanted, color=MARKERS["wanted"], linestyle=(0, (4, 2)), label="wanted")
-    rate.plot(time_s, applied, color=MARKERS["true"], label="true")
+    rate.plot(time_s, applied, color=MARKERS["true"], label=picture.line)
     rate.set_title(f"rate ({picture.unit('rate_ml_ha')})")
     if np.isfinite(wanted).any():
         low, high = np.nanmin(wanted), np.nanmax(wanted)
@@ -47,13 +50,23 @@ def paint_histogram(figure: Figure, picture: Picture) -> None:
 
     Something must have been judged.
     """
-    truth = picture.truth
+    axis = figure.subplots()
+    axis.stairs(error_shares(picture.truth), HISTOGRAM_PCT, fill=True, color=MARKERS["true"])
+    frame_histogram(axis)
+
+
+def error_shares(truth: Truth) -> Column:
+    """Share of the distance, in percent, in each bin of the histogram."""
     judged = truth.judged
     error_pct = np.clip(100 * truth.error[judged], HISTOGRAM_PCT[0], HISTOGRAM_PCT[-1] - 1e-9)
     weight = truth.step_m[judged]
-    share = 100 * weight / weight.sum()
-    axis = figure.subplots()
-    axis.hist(error_pct, HISTOGRAM_PCT.tolist(), weights=share, color=MARKERS["true"])
+    counts, _ = np.histogram(error_pct, HISTOGRAM_PCT, weights=weight)
+    shares: Column = 100 * counts / weight.sum()
+    return shares
+
+
+def frame_histogram(axis: Axes) -> None:
+    """Scales, limits and lines of tolerance around a histogram."""
     axis.set_yscale("log")
     axis.set_ylim(0.01, 100)
     axis.set_yticks([0.01, 0.1, 1, 10, 100], ["0.01", "0.1", "1", "10", "100"])

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from host_sim import units
+from host_sim.report.basis import basis_of
 from host_sim.run_record import Column, RunRecord
 from host_sim.truth import Truth
 
@@ -30,13 +31,22 @@ class Picture:
         return units.unit(quantity, self.us)
 
     @property
+    def line(self) -> str:
+        """What the applied rate is called: true, or only measured."""
+        return basis_of(self.record.about).line
+
+    @property
+    def measured(self) -> bool:
+        return bool(self.record.about.get("measured"))
+
+    @property
     def way(self) -> Column:
         """Distance along at each interval's start, as shown."""
         return self.shown("distance_m", self.truth.distance_m)
 
     @property
     def applied_rate(self) -> Column:
-        """True rate, as shown; a gap where it is not judged."""
+        """Applied rate, as shown; a gap where it is not judged."""
         return self.wanted_rate * (1.0 + self.truth.error)
 
     @property

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.figure import Figure
 
+from host_sim.report.basis import basis_of
 from host_sim.report.decimate import worst_of
 from host_sim.report.picture import Picture
 from host_sim.report.rate_classes import RATE_CLASSES
@@ -33,7 +34,7 @@ def ribbon(axis: Axes, picture: Picture, size: Size) -> None:
     axis.tick_params(length=0, labelbottom=False)
     axis.grid(False)
     axis.spines[:].set_visible(False)
-    axis.set_title("section: applied against wanted")
+    axis.set_title(f"section: {basis_of(picture.record.about).applied} against wanted")
 
 
 def paint_ribbon(figure: Figure, picture: Picture, size: Size) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.collections import Collection, LineCollection, PolyCollection
 from matplotlib.figure import Figure
 
 from host_sim.report.decimate import min_max
@@ -19,7 +20,7 @@ from host_sim.run_record import Column
 from rate_control.share import PWM_PUMP
 from rate_control.units import DUTY_FULL
 
-LABEL_IN = 0.3  # two numbers of events need this much between them
+DIGIT_IN = 0.07  # of a label; two labels must not overlap
 
 # Whether a pump is driven: column of the record and title.
 DRIVEN = {
@@ -49,7 +50,7 @@ def _rate(axis: Axes, picture: Picture, size: Size) -> None:
     x_high, high = min_max(way, wanted * (1 + TOLERANCE), size.buckets)
     axis.fill_between(x, low, np.interp(x, x_high, high), color=MARKERS["band"], linewidth=0,
                       label="\u00b15 %")
-    _line(axis, picture, picture.applied_rate, size, "true", "true")
+    _line(axis, picture, picture.applied_rate, size, "true", picture.line)
     _line(axis, picture, wanted, size, "wanted", "wanted", linestyle=(0, (4, 2)))
     if np.isfinite(wanted).any():
         axis.set_ylim(0.6 * np.nanmin(wanted), 1.25 * np.nanmax(wanted))
@@ -65,10 +66,12 @@ def _speed(axis: Axes, picture: Picture, size: Size) -> None:
 
 def _flow(axis: Axes, picture: Picture, size: Size) -> None:
     record = picture.record
-    metered = np.where(record["flow_valid"] > 0, record["flow_ul_s"], 0.0)
-    _line(axis, picture, picture.flow(metered, 1e-9), size, "metered", "by the meter",
-          linewidth=2.2, alpha=0.7)
-    _line(axis, picture, picture.flow(record["true_flow_ml_s"], 1e-6), size, "true", "true")
+    if not picture.measured:
+        metered = np.where(record["flow_valid"] > 0, record["flow_ul_s"], 0.0)
+        _line(axis, picture, picture.flow(metered, 1e-9), size, "metered", "by the meter",
+              linewidth=2.2, alpha=0.7)
+    flow = picture.flow(record["true_flow_ml_s"], 1e-6)
+    _line(axis, picture, flow, size, "true", picture.line)
     _line(axis, picture, picture.flow(record["target_ul_s"], 1e-9), size, "wanted", "wanted",
           linestyle=(0, (4, 2)))
     axis.set_ylim(bottom=0)
@@ -102,27 +105,36 @@ def _shade_lifted(axis: Axes, picture: Picture) -> None:
     off = np.concatenate([[False], ~picture.truth.permitted, [False]]).astype(int)
     starts, ends = np.flatnonzero(np.diff(off) > 0), np.flatnonzero(np.diff(off) < 0)
     way = np.append(picture.way, picture.way[-1])
-    for start, end in zip(starts, ends, strict=True):
-        axis.axvspan(way[start], way[end], color=MARKERS["lifted"], linewidth=0, zorder=0)
+    spans = [[(x, 0), (end, 0), (end, 1), (x, 1)]
+             for x, end in zip(way[starts].tolist(), way[ends].tolist(), strict=True)]
+    _add(axis, PolyCollection(spans, transform=axis.get_xaxis_transform(), linewidth=0, zorder=0,
+                              color=MARKERS["lifted"]))
 
 
 def _number_events(axes: list[Axes], picture: Picture, size: Size) -> None:
-    """Numbers above the ribbon, lines through all charts; near ones share a label."""
+    """Numbers below the ribbon, lines through all charts; near ones share a label."""
     events = picture.record.about.get("events", [])
-    span = picture.way[-1] - picture.way[0]
-    groups: list[list[tuple[int, float]]] = []
-    for number, event in enumerate(events, start=1):
-        x = float(picture.shown("distance_m", np.array(event["distance_m"])))
-        if groups and x - groups[-1][-1][1] < LABEL_IN / size.width_in * span:
-            groups[-1].append((number, x))
+    places = picture.shown("distance_m", np.array([event["distance_m"] for event in events]))
+    lines = [[(x, 0), (x, 1)] for x in np.unique(places).tolist()]
+    for axis in axes[1:]:
+        _add(axis, LineCollection(lines, transform=axis.get_xaxis_transform(), linewidth=0.5,
+                                  alpha=0.7, color=MARKERS["muted"]))
+    label_in = DIGIT_IN * (2 * len(str(len(events))) + 2)
+    near = label_in / size.width_in * (picture.way[-1] - picture.way[0])
+    groups: list[tuple[float, int, int]] = []  # where it begins, its first and last number
+    for number, x in enumerate(places.tolist(), start=1):
+        if groups and x - groups[-1][0] < near:
+            groups[-1] = (*groups[-1][:2], number)
         else:
-            groups.append([(number, x)])
-        for axis in axes[1:]:
-            axis.axvline(x, color=MARKERS["muted"], linewidth=0.5, alpha=0.7)
-    for group in groups:
-        first, last = group[0][0], group[-1][0]
+            groups.append((x, number, number))
+    for x, first, last in groups:
         axes[0].annotate(
             str(first) if first == last else f"{first}\u2013{last}",
-            xy=(sum(x for _, x in group) / len(group), 0.0), xycoords=("data", "axes fraction"),
+            xy=(x, 0.0), xycoords=("data", "axes fraction"),
             xytext=(0, -3), textcoords="offset points", ha="center", va="top",
             color=MARKERS["muted"], annotation_clip=False)
+
+
+def _add(axis: Axes, collection: Collection) -> None:
+    """Add many shapes at once, as one element of the page, and leave the limits as they are."""
+    axis.add_collection(collection, autolim=False)

@@ -10,15 +10,21 @@ L_M3 = 1e-3
 HA_M2 = 1e4
 L_HA_M = L_M3 / HA_M2  # a rate of 1 L/ha as a depth of liquid in metres
 
+GAPS = 8  # so many are named one by one
+
 Figures = dict[str, Any]
 
 
 class Teller:
-    """Says the figures of a summary in the units that a person reads."""
+    """Says the figures of a summary in the units that a person reads.
 
-    def __init__(self, figures: Figures, us: bool) -> None:
+    `measured` says that they are the controller's own and that nobody knows the truth.
+    """
+
+    def __init__(self, figures: Figures, us: bool, measured: bool = False) -> None:
         self._figures = figures
         self._us = us
+        self._measured = measured
 
     def length(self, metres: float) -> str:
         """Kilometres or miles for long ways, metres or feet for short ones."""
@@ -43,7 +49,11 @@ class Teller:
         if not figures["distance_m"]:
             return [f"In {minutes(figures['sim_seconds'])} the controller was never permitted to "
                     "apply: see the events for what was missing.", self.conduct()]
-        return [self.work(), self.quality(), self.worst(), self.agreement(), self.conduct()]
+        if figures["distance_within_5_pct"] is None or figures["mean_rate_l_ha"] is None:
+            return [f"In {minutes(figures['sim_seconds'])} no ground was covered on which a rate "
+                    "was wanted.", self.conduct()]
+        known = self.caution() if self._measured else self.agreement()
+        return [self.work(), self.quality(), self.worst(), known, self.conduct()]
 
     def work(self) -> str:
         figures = self._figures
@@ -51,7 +61,8 @@ class Teller:
         off_pct = round(off_pct, 1) + 0.0  # no minus zero
         lifts = figures["lifts"]
         lifted = {0: "without a lift", 1: "with one lift"}.get(lifts, f"with {lifts} lifts")
-        return (f"In {minutes(figures['sim_seconds'])} the machine worked "
+        by = "By the controller's own measure, in" if self._measured else "In"
+        return (f"{by} {minutes(figures['sim_seconds'])} the machine worked "
                 f"{self.length(figures['distance_m'])} and {self.area(figures['area_ha'])}, "
                 f"{lifted} of the implement. It put down {self.volume(figures['volume_l'])}: "
                 f"{self.rate(figures['mean_rate_l_ha'])} on average where "
@@ -88,6 +99,12 @@ class Teller:
                 f"{versus(volume, figures['volume_l'])}, and {self.area(area)}, "
                 f"{versus(area, figures['area_ha'])}.")
 
+    def caution(self) -> str:
+        """What a measured run cannot tell."""
+        return ("All of this is what the controller measured itself. Whether its flow meter and "
+                "its speed sensor were right cannot be seen here: catch the outlets, drive a "
+                "measured course, check the tank.")
+
     def conduct(self) -> str:
         """Faults, warnings and coasting."""
         figures = self._figures
@@ -102,6 +119,30 @@ class Teller:
             words += (f" For {figures['coasting_pct']:.1f} % of the time the meter could not be "
                       "read and the pump followed its curve alone.")
         return words
+
+
+def remarks(about: dict[str, Any]) -> list[str]:
+    """What a reader must know of a run before trusting its figures."""
+    found = [about["cut_off"]] if about.get("cut_off") else []
+    gaps = about.get("gaps_s", [])
+    if gaps:
+        lengths = ", ".join(f"{gap:g}" for gap in gaps[:GAPS]) + (", ..." if gaps[GAPS:] else "")
+        found.append(f"The line was lost and came back {times(len(gaps))}: {lengths} s are "
+                     "missing.")
+    if about.get("damaged_lines"):
+        found.append("Damaged lines of the recording that were left out: "
+                     f"{about['damaged_lines']}.")
+    if about.get("missed_events"):
+        found.append("Never done, because the drive ended before: "
+                     f"{'; '.join(about['missed_events'])}.")
+    if about.get("resets"):
+        found.append(f"The board was reset {times(len(about['resets']))}: "
+                     f"{', '.join(about['resets'])}.")
+    return found
+
+
+def times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def minutes(seconds: float) -> str:

@@ -27,8 +27,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=seed, metavar="N", help="seed of noise and phases")
     parser.add_argument("--out", type=Path, default=Path("out/demo"), metavar="DIR",
                         help="directory for the results (default out/demo)")
-    parser.add_argument("--units", choices=("metric", "us"), default="metric",
-                        help="units of the table and the report (default metric)")
+    parser.add_argument("--units", choices=("si", "us"), default="si",
+                        help="units of the table and the report (default si)")
     parser.add_argument("--record-inputs", type=Path, metavar="FILE",
                         help="also write what the controller was given, tick by tick")
 

@@ -1,41 +1,82 @@
-"""`python -m host_sim report`: the report of a recorded run, made anew."""
+"""`python -m host_sim report`: the report of any run, of the twin or of a board."""
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
 
-HELP = "make the report of a recorded run"
+HELP = "make the report of a run, of the twin or of a board, or of two beside each other"
 
 EPILOG = """\
-RUN is a directory with run.csv and summary.json, as `drive` leaves it.
+RUN is a directory with run.csv and summary.json, as `drive` or `record --from` leaves it, or the
+recording of a board. A report of a recording says what the controller measured, for nobody knows
+the truth about a real machine. --csv and --json write the same run for programs: a row for each
+tick, and all figures.
 
 examples:
   python -m host_sim report out/demo
-  python -m host_sim report out/demo --units us --out for_the_neighbour.html
+  python -m host_sim report field.rec --units us --out for_the_neighbour.html
+  python -m host_sim report out/slow --against out/brisk --json compared.json
 """
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = EPILOG
-    parser.add_argument("run_directory", type=Path, metavar="RUN", help="directory of the run")
+    parser.add_argument("run_path", type=Path, metavar="RUN", help="directory or recording")
+    parser.add_argument("--against", type=Path, metavar="RUN", help="another run to set beside it")
     parser.add_argument("--out", type=Path, metavar="FILE",
-                        help="where to write it (default RUN/report.html)")
-    parser.add_argument("--units", choices=("metric", "us"), default="metric",
-                        help="units of the report (default metric)")
+                        help="where to write it (default report.html in RUN; FILE.html for a "
+                             "recording FILE.rec)")
+    parser.add_argument("--csv", type=Path, metavar="FILE",
+                        help="also write a row for each tick (docs/reference/run_files.md)")
+    parser.add_argument("--json", type=Path, metavar="FILE", help="also write all figures")
+    parser.add_argument("--units", choices=("si", "us"), default="si",
+                        help="units of the report (default si)")
 
 
 def run(args: argparse.Namespace) -> int:
-    from host_sim.output import check_directory, write_files
+    from host_sim.output import write_paths
     from host_sim.progress import progress
+    from host_sim.report.comparison import Run
     from host_sim.report.page import render
-    from host_sim.run_files import REPORT_HTML, read_run
+    from host_sim.run_files import REPORT_HTML, load_run, summary_json
+    from host_sim.run_record import to_csv
 
-    out = args.out or args.run_directory / REPORT_HTML
-    check_directory(out.parent)
-    record, figures = read_run(args.run_directory)
+    path: Path = args.run_path
+    out = args.out or (path / REPORT_HTML if path.is_dir() else path.with_suffix(".html"))
+    _check_places([place for place in (out, args.csv, args.json) if place],
+                  [run for run in (path, args.against) if run])
+    record, figures = load_run(path)
+    name, other = _names(path, args.against or path)
+    against = Run(other, *load_run(args.against)) if args.against else None
     with progress("drawing") as tell:
-        page = render(record, figures, args.units == "us", tell)
-    for path in write_files(out.parent, {out.name: page}):
-        print(path)
+        page = render(record, figures, args.units == "us", tell, against, name)
+    texts = {out: page}
+    if args.csv:
+        texts[args.csv] = to_csv(record)
+    if args.json:
+        texts[args.json] = summary_json(record, figures, against)
+    for written in write_paths(texts):
+        print(written)
     return 0
+
+
+def _names(path: Path, other: Path) -> tuple[str, str]:
+    """What two runs are called: by their last parts, where those tell them apart."""
+    if path.name == other.name or not (path.name and other.name):
+        return str(path), str(other)
+    return path.name, other.name
+
+
+def _check_places(places: list[Path], runs: list[Path]) -> None:
+    """Raise InputError where something could not be written, or over a run or something else."""
+    from host_sim.errors import InputError
+    from host_sim.output import check_directory
+    from host_sim.run_files import run_parts
+
+    taken = {part.resolve() for run in runs for part in run_parts(run)}
+    for place in places:
+        check_directory(place.parent)
+        if place.resolve() in taken:
+            raise InputError(f"{place}: is part of a run, or is to be written twice")
+        taken.add(place.resolve())

@@ -12,12 +12,14 @@ from hypothesis import strategies as st
 from host_sim.report.decimate import min_max, worst_of
 from host_sim.report.page import render
 from host_sim.report.svg import MARKERS
-from host_sim.report.timeline import timeline
+from host_sim.report.timeline import LONGEST, timeline
 from host_sim.report.words import Teller
+from host_sim.run_record import RunRecord
 from host_sim.summary import summarise
 from host_sim.twin import Twin
 from tests.support.drives import START, short_scenario
 from tests.support.page import Page
+
 
 @pytest.fixture(scope="module")
 def run(tmp_path_factory):
@@ -118,9 +120,20 @@ def test_the_timeline_has_hands_controller_and_faults_in_order(tmp_path):
     said = [(moment.who, moment.what) for moment in moments]
     order = [said.index(one) for one in (
         ("hands", "the implement came down"), ("controller", "applying"),
-        ("fault", "the flow meter stuck"), ("controller", "flow missing begins"))]
+        ("fault", "the flow meter stuck"),
+        ("controller", "flow missing begins (no flow at the meter: tank, pump, meter)"))]
     assert order == sorted(order)
-    assert ("controller", "fault") in said
+    assert ("controller", "fault: flow missing") in said
+    assert ("controller", "ready: implement is up") in said
+
+
+def test_a_long_timeline_says_that_it_is_cut(run):
+    record, figures = run
+    event = {"time_s": 1.0, "distance_m": 1.0, "who": "hands", "words": "again", "note": ""}
+    crowded = RunRecord(record.columns, record.about | {"events": [event] * 500})
+    moments = timeline(crowded, Teller(figures, us=False))
+    assert len(moments) == LONGEST + 1
+    assert re.fullmatch(r"and 3\d\d more from here on, not shown", moments[-1].what)
 
 
 # Fewer points.
