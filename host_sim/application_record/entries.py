@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 from fractions import Fraction
 
 from host_sim import units
@@ -67,8 +66,3 @@ class Writer:
 
     def _in(self, quantity: str, si: float, us: bool) -> tuple[str, str]:
         return figure(Fraction(units.shown(quantity, si, us))), units.unit(quantity, us)
-
-
-def in_words(day: date) -> str:
-    """Month, day and year: `May 4, 2026`."""
-    return f"{day:%B} {day.day}, {day.year}"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
 from fractions import Fraction
 from typing import Any
 
@@ -19,19 +18,16 @@ from host_sim.application_record.entries import (
     WORKED,
     Entry,
     Writer,
-    in_words,
 )
 from host_sim.application_record.job import FERTILIZER, PESTICIDE, Job
 from host_sim.application_record.product_entries import product_entries
 from host_sim.application_record.rules import NUTRIENT, paragraph
+from host_sim.application_record.when import CLOCK, day, disagreement, hours
 from host_sim.measured import as_measured, is_simulated
 from host_sim.report.words import HA_M2, L_HA_M, L_M3, remarks, spoken
 from host_sim.run_record import RunRecord
 from host_sim.summary import summarise
 from rate_control.interlock import APPLYING
-
-FAR_OFF = timedelta(days=1)  # between the dates of job file and recording
-CLOCK = "clock of the recording computer"
 
 
 @dataclass(frozen=True)
@@ -76,7 +72,7 @@ def fill(record: RunRecord, job: Job, us: bool) -> Sheet:
     for number, product in enumerate(job.products, start=1):
         entries += product_entries(f"Product {number}", product, applied, us)
     return Sheet(is_simulated(record), list(dict.fromkeys(p.kind for p in job.products)), entries,
-                 _sections(figures, us), list(_remarks(record, job)))
+                 _sections(figures, us), [*remarks(record.about), *disagreement(record, job)])
 
 
 class _Asked:
@@ -106,9 +102,9 @@ def _applied(record: RunRecord, figures: dict[str, Any]) -> Applied:
 
 def _who(record: RunRecord, job: Job, asked: _Asked) -> Iterator[Entry]:
     group = "Who and when"
-    day, source = _day(record, job)
-    yield Entry(group, "date", day, source, rules=asked.by(4, nutrient=True))
-    yield Entry(group, "time", _hours(record, job), JOB if job.start else CLOCK)
+    date, source = day(record, job)
+    yield Entry(group, "date", date, source, rules=asked.by(4, nutrient=True))
+    yield Entry(group, "time", hours(record, job), JOB if job.start else CLOCK)
     yield Entry(group, "certified applicator", job.applicator, JOB, rules=asked.by(5))
     yield Entry(group, "certification number", job.certification_number, JOB, rules=asked.by(5))
     for label, text in (("made for", job.made_for), ("note", job.note)):
@@ -175,41 +171,3 @@ def _sections(figures: dict[str, Any], us: bool) -> list[list[str]]:
             "" if l_ha is None else writer.shown("rate_ml_ha", l_ha * L_HA_M),
         ])
     return rows
-
-
-def _remarks(record: RunRecord, job: Job) -> Iterator[str]:
-    """What a reader must know of the run before trusting the figures."""
-    yield from remarks(record.about)
-    started = _started(record)
-    if started and job.day and abs(started.date() - job.day) > FAR_OFF:
-        yield (f"The job file says {job.day.isoformat()}, but the recording was begun "
-               f"{started:%Y-%m-%d %H:%M} UTC: one of them is wrong.")
-
-
-def _started(record: RunRecord) -> datetime | None:
-    """When the recording was begun, in UTC; a run of the twin has no such time."""
-    started = record.about.get("started")
-    return datetime.fromisoformat(started[0]) if started else None
-
-
-def _day(record: RunRecord, job: Job) -> tuple[str, str]:
-    """The date in words, and where it comes from."""
-    started = _started(record)
-    if job.day:
-        return in_words(job.day), JOB
-    return (f"{in_words(started.date())} (UTC)", CLOCK) if started else ("", JOB)
-
-
-def _hours(record: RunRecord, job: Job) -> str:
-    """When applying began and ended."""
-    time_s = record["time_s"][record["state"] == APPLYING]
-    if not len(time_s):
-        return ""
-    began, ended = timedelta(seconds=float(time_s[0])), timedelta(seconds=float(time_s[-1]))
-    started = _started(record)
-    if job.start:
-        start = datetime.combine(job.day or date.min, job.start)
-        return f"{start + began:%H:%M:%S} to {start + ended:%H:%M:%S}"
-    if started:
-        return f"{started + began:%H:%M:%S} to {started + ended:%H:%M:%S} UTC"
-    return f"from {round(began.total_seconds())} to {round(ended.total_seconds())} s of the run"

@@ -10,6 +10,7 @@ L_M3 = 1e-3
 HA_M2 = 1e4
 L_HA_M = L_M3 / HA_M2  # a rate of 1 L/ha as a depth of liquid in metres
 
+PLOT_HA = 1.0
 GAPS = 8  # so many are named one by one
 
 Figures = dict[str, Any]
@@ -32,7 +33,11 @@ class Teller:
         return units.text(quantity, metres, self._us)
 
     def area(self, hectares: float) -> str:
-        return units.text("area_m2", hectares * HA_M2, self._us)
+        """To a hundredth; to a square metre or so where it is a plot."""
+        area_m2 = hectares * HA_M2
+        if hectares >= PLOT_HA:
+            return units.text("area_m2", area_m2, self._us)
+        return f"{units.shown('area_m2', area_m2, self._us):.4f} {units.unit('area_m2', self._us)}"
 
     def volume(self, litres: float) -> str:
         return units.text("volume_ml", litres * L_M3, self._us)
