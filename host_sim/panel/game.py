@@ -29,7 +29,6 @@ class Game:
         self, twin: LiveTwin, scenario: Scenario, feed: Feed, clock: Callable[[], float]
     ) -> None:
         self.over = False
-        self.handlers = self._handlers()
         self._twin = twin
         self._scenario = scenario
         self._feed = feed
@@ -42,6 +41,7 @@ class Game:
         self._view.connect()
         self._goal_s = twin.now_s
         self._pacer = Pacer(clock)
+        self.handlers = self._handlers()
         self._begin()
 
     def _begin(self) -> None:
@@ -99,21 +99,22 @@ class Game:
         self.handlers[name](*arguments)
 
     def _handlers(self) -> dict[str, Handler]:
+        twin, vehicle = self._twin, self._twin.vehicle
         return {
             "master": lambda on: self._switch(SWITCH_MASTER, on),
             "implement": lambda down: self._switch(SWITCH_IMPLEMENT, down),
             "section": lambda i, on: self._switch(1 << SWITCH_SECTION_SHIFT + i, on),
-            "throttle": lambda throttle: self._twin.vehicle.by_throttle(throttle),
-            "nudge": lambda by: self._twin.vehicle.nudge(by),
-            "speed": lambda speed_m_s: self._twin.vehicle.at_speed(speed_m_s),
-            "recorded": lambda: self._twin.vehicle.recorded(),
+            "throttle": vehicle.by_throttle,
+            "nudge": vehicle.nudge,
+            "speed": vehicle.at_speed,
+            "recorded": vehicle.recorded,
             "factor": lambda factor: setattr(self._pacer, "factor", factor),
-            "tank": lambda litres: setattr(self._twin, "tank_l", litres),
+            "tank": lambda litres: setattr(twin, "tank_l", litres),
             "trouble": self._break,
             "outlets": self._wear,
-            "hang": lambda: setattr(self._twin.board, "stalled", True),
+            "hang": lambda: setattr(twin.board, "stalled", True),
             "key": self._press,
-            "rate": lambda rate_ml_ha: self._view.set_rate(rate_ml_ha),
+            "rate": self._view.set_rate,
             "restart": lambda: setattr(self, "over", True),
         }
 

@@ -91,7 +91,7 @@ def take(directory: Path, tell: Tell) -> list[Path]:
             with _opened(browser, still.size, still.scheme) as page:
                 still.prepare(page)
                 data = page.screenshot(full_page=still.whole_page)
-            paths.append(write_whole(directory / still.name, _saver(data)))
+            paths.append(write_whole(directory / still.name, saver(data)))
         tell(len(STILLS) / (len(STILLS) + 2))
         with _opened(browser, WALK_SIZE, "light") as page:
             film = Film(page)
@@ -119,7 +119,8 @@ def _opened(browser: Browser, size: tuple[int, int], scheme: str) -> Iterator[Pa
         session.stop()
 
 
-def _saver(data: bytes) -> Callable[[Path], None]:
+def saver(data: bytes) -> Callable[[Path], None]:
+    """What writes a screenshot to a file."""
     from PIL import Image
 
     def save(path: Path) -> None:

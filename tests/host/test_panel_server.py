@@ -155,6 +155,9 @@ def test_pages_are_limited_and_make_room_when_they_close(guard):
 def test_garbage_does_not_stop_the_server(guard, data):
     with socket.create_connection(("127.0.0.1", guard.port)) as stranger:
         stranger.sendall(data)
+        stranger.shutdown(socket.SHUT_WR)
+        while stranger.recv(1024):
+            pass
     with Raw(guard) as page:
         assert page.status == 200
 

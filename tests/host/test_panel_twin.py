@@ -5,12 +5,14 @@ import json
 import pytest
 
 from app.words import MISSING
+from host_sim.link_client import LinkClient, Refused
 from host_sim.panel.commands import COMMANDS
 from host_sim.panel.feed import Feed
 from host_sim.panel.game import Game
 from host_sim.panel.hello import BELIEVED, TRUE
 from host_sim.panel.live_twin import LiveTwin
 from host_sim.panel.session import FRAME_S
+from host_sim.panel.start import serve
 from host_sim.panel.trouble import TROUBLES
 from host_sim.panel.twin_session import TwinSession
 from host_sim.scenario import DEMO, load_scenario
@@ -211,3 +213,40 @@ def test_too_many_commands_are_refused():
     session = TwinSession(load_scenario(DEMO))
     answers = {session.ask('["master", true]') for _ in range(100)}
     assert answers == {"", "too many commands at once"}
+
+
+def test_changed_settings_make_the_page_begin_anew(played):
+    played.play(1.0)
+    assert played.latest["hello"]["us"] is False
+    played.twin.link.ask("settings.set", values={"us_units": 1})
+    played.play(3.0)
+    assert played.latest["hello"]["us"] is True
+    assert played.latest["hands"] and played.latest["words"]
+
+
+def test_a_firmware_that_does_not_tell_its_display_is_shown_without(twin, monkeypatch):
+    ask = LinkClient.ask
+
+    def older(client, request, **arguments):
+        if request == "display.get":
+            raise Refused(request, "unknown", ["display.get: no such request"])
+        return ask(client, request, **arguments)
+
+    monkeypatch.setattr(LinkClient, "ask", older)
+    played = Played(twin)
+    played.play(1.0)
+    assert played.latest["words"]["display"] is None
+    assert played.latest["words"]["state"] == "parked"
+
+
+class Broken(TwinSession):
+    def play(self):
+        raise RuntimeError("a bug")
+
+
+def test_a_session_that_fails_says_so_and_ends_the_panel(capsys):
+    session = Broken(load_scenario(DEMO))
+    assert serve(session, "127.0.0.1", 0) == 1
+    assert session.failure == "RuntimeError: a bug"
+    (text,), _ = session.feed.since(None)
+    assert json.loads(text)["lost"] == "the panel failed: RuntimeError: a bug"
