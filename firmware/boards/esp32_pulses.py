@@ -32,7 +32,7 @@ class PulseInput:
 
     def __init__(self, unit, pin):
         self.count = 0
-        self.edge_us = ticks_us()
+        self.edge_us = ticks_us() & LIMIT
         self._pin = pin
         self._seen = 0  # of the hardware's counter
         self._at_read = 0  # count at the last update()
@@ -50,7 +50,7 @@ class PulseInput:
         if new:
             self._seen = value
             self.count = (self.count + new) & LIMIT
-            self.edge_us = ticks_us()
+            self.edge_us = ticks_us() & LIMIT
 
     def _take_and_listen(self, pin):
         self._take()

@@ -15,13 +15,11 @@ from machine import ADC, I2C, PWM, SPI, WDT, Pin, Timer
 
 from boards import rp2_pins as pins
 from boards import wiring
-from boards.board import Board
-from boards.console_port import ConsolePort
 from boards.front_panel import FrontPanel
+from boards.pin_board import PinBoard
 from boards.rp2_pulses import PulseInput, TimedOutput
 from boards.safe_outputs import outputs_off
 from boards.section_port import SectionPort
-from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
 
 COUNT_MACHINES = (0, 1)  # both in PIO block 0, so that they share one program
 VALVE_MACHINES = (4, 5)  # block 1
@@ -52,11 +50,12 @@ def watchdog_base():
     return WATCHDOG_RP2350
 
 
-class Rp2Board(Board):
+class Rp2Board(PinBoard):
     """One board; make only one. Raises ValueError where wiring.py holds bad values."""
 
     def __init__(self):
         outputs_off(pins)
+        super().__init__()
         problems = wiring.problems()
         if problems:
             raise ValueError(problems[0])
@@ -75,10 +74,6 @@ class Rp2Board(Board):
                                      Pin(pins.SECTION_OFF, Pin.OUT, value=1))
         i2c = I2C(0, sda=Pin(pins.I2C_DATA), scl=Pin(pins.I2C_CLOCK), freq=100_000)
         self._panel = FrontPanel(pins, i2c, hard=True)
-        self._timer = None
-        self._watchdog = None
-        self._callback = None
-        self._on_timer = self._run_callback  # a bound method made once, not in the interrupt
 
     def _take_reset_cause(self):
         """Return why the program starts, and leave the mark for the next time."""
@@ -94,57 +89,12 @@ class Rp2Board(Board):
         """See Board."""
         return ticks_us()
 
-    def read(self, inputs):
-        """See Board. Allocates nothing."""
-        speed = self._speed
-        speed.update()
-        inputs.speed_count = speed.count
-        inputs.speed_edge_us = speed.edge_us
-        flow = self._flow
-        flow.update()
-        inputs.flow_count = flow.count
-        inputs.flow_edge_us = flow.edge_us
-        switches = self._sections.read() << SWITCH_SECTION_SHIFT
-        if not self._master.value():
-            switches |= SWITCH_MASTER
-        if self._implement.value() != wiring.IMPLEMENT_CLOSED_IS_DOWN:
-            switches |= SWITCH_IMPLEMENT
-        inputs.switches = switches
-        inputs.supply_mv = wiring.supply_mv(self._supply.read_u16())
-
-    def write(self, outputs):
-        """See Board. Allocates nothing."""
-        self._pump.duty_u16(outputs.duty_u16)
-        pulse_ms = outputs.valve_pulse_ms
-        # the one that stops goes first, so that never both are on
-        if pulse_ms > 0:
-            self._valve_close.hold_ms(0)
-            self._valve_open.hold_ms(pulse_ms)
-        else:
-            self._valve_open.hold_ms(0)
-            self._valve_close.hold_ms(-pulse_ms)
-        self._sections.write(outputs.section_mask)
-
-    def make_safe(self):
-        """See Board. The pump's pin follows within one period of its PWM."""
-        self._sections.off()
-        self._pump.duty_u16(0)
-        self._valve_open.hold_ms(0)
-        self._valve_close.hold_ms(0)
-
     def start_tick(self, callback, period_us):
         """See Board. The watchdog runs from here on."""
         self._callback = callback
         self._timer = Timer(-1, period=period_us, tick_hz=1_000_000, hard=True,
                             callback=self._on_timer)
         self._watchdog = WDT(timeout=WATCHDOG_MS)
-
-    def _run_callback(self, _):
-        self._callback(0)
-
-    def feed_watchdog(self):
-        """See Board."""
-        self._watchdog.feed()
 
     def reset_cause(self):
         """See Board. A reset that the program asked for is "soft" too."""
@@ -153,22 +103,6 @@ class Rp2Board(Board):
     def idle(self):
         """See Board."""
         sleep_ms(IDLE_MS)
-
-    def link_stream(self):
-        """See Board."""
-        return ConsolePort()
-
-    def display(self):
-        """See Board."""
-        return self._panel.display()
-
-    def read_keys(self, raw):
-        """See Board."""
-        self._panel.read_keys(raw)
-
-    def signal(self, lamp, buzzer):
-        """See Board."""
-        self._panel.signal(lamp, buzzer)
 
     def release(self):
         """See Board."""
