@@ -1,0 +1,91 @@
+"""`python -m host_sim acceptance`: a standard test sequence on every machine, against baselines."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+HELP = "put every machine through the test sequence of ISO 5682-3, against baselines"
+
+EPILOG = """\
+Each simulated machine is set up by the firmware's own procedures, then driven through speed
+steps, sections off and on and the resetting series, seven times, by the controller, by constant
+duty, by feedback alone, by the controller without its feed-forward of the sections, and by an
+oracle that knows the machine. docs/reference/acceptance.md explains every column. Exit status:
+0 if every claim holds, 1 if not, 2 for bad input.
+
+examples:
+  python -m host_sim acceptance
+  python -m host_sim acceptance --machine electric_m --machine bypass_pd --plot out/two.png
+  python -m host_sim acceptance --json out/acceptance.json --plot out/acceptance.png --units us
+"""
+PLOT_SUFFIXES = (".png", ".svg")
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    parser.epilog = EPILOG
+    parser.add_argument("--machine", action="append", metavar="NAME",
+                        help="only this kind of machine; may be repeated (default: all)")
+    parser.add_argument("--json", type=Path, metavar="FILE", help="write all figures as JSON")
+    parser.add_argument("--plot", type=Path, metavar="FILE", help="draw them: .png or .svg")
+    parser.add_argument("--workers", type=at_least_one, metavar="N",
+                        help="processes to use (default: one a core)")
+    parser.add_argument("--units", choices=("metric", "us"), default="metric",
+                        help="units of what is shown (default metric)")
+
+
+def at_least_one(text: str) -> int:
+    """A number of processes from the command line."""
+    value = int(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError(f"must be at least 1, is {value}")
+    return value
+
+
+def check_file(option: str, path: Path | None, suffixes: tuple[str, ...] = ()) -> None:
+    """Raise InputError where a file to write has the wrong name or cannot be written."""
+    from host_sim.errors import InputError
+    from host_sim.output import check_directory
+
+    if path is None:
+        return
+    if suffixes and path.suffix.lower() not in suffixes:
+        raise InputError(f"{option}: {path}: must end in {' or '.join(suffixes)}")
+    if path.is_dir():
+        raise InputError(f"{option}: {path}: is a directory")
+    check_directory(path.parent)
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+
+    from host_sim.acceptance.session import as_json, run_acceptance
+    from host_sim.acceptance.table import acceptance_text
+    from host_sim.commissioning.performed import BenchError
+    from host_sim.errors import InputError
+    from host_sim.output import write_files
+    from host_sim.parallel import executor
+    from host_sim.plant.catalogue import KINDS
+    from host_sim.progress import progress
+
+    machines = tuple(args.machine or KINDS)
+    for name in machines:
+        if name not in KINDS:
+            raise InputError(f"--machine: must be one of {', '.join(KINDS)}, is {name!r}")
+    check_file("--json", args.json)
+    check_file("--plot", args.plot, PLOT_SUFFIXES)
+    us = args.units == "us"
+    try:
+        with executor(args.workers) as pool, progress("testing") as tell:
+            outcome = run_acceptance(machines, pool=pool, tell=tell)
+    except BenchError as error:
+        raise InputError(str(error)) from error
+    print(acceptance_text(outcome, us))
+    if args.json:
+        text = json.dumps(as_json(outcome), indent=2, allow_nan=False) + "\n"
+        write_files(args.json.parent, {args.json.name: text})
+    if args.plot:
+        from host_sim.acceptance.chart import draw
+
+        draw(outcome, args.plot, us)
+    return 0 if all(claim.holds for claim in outcome.claims) else 1
