@@ -53,7 +53,7 @@ export class Machine {
   }
 
   sectionSwitch(width_mm, i) {
-    const made = button(i + 1, "section", () => this.send("section", i, !this.hands.sections[i]));
+    const made = button(i + 1, "section", () => this.toggleSection(i));
     made.dataset.section = i;
     made.title = `${width_mm / 1000} m wide`;
     made.setAttribute("aria-label", `Section ${i + 1}`);
@@ -83,6 +83,12 @@ export class Machine {
     this.send(name, this.hands[name]);
   }
 
+  toggleSection(i) {
+    if (!this.hands) return;
+    this.hands.sections[i] = !this.hands.sections[i];
+    this.send("section", i, this.hands.sections[i]);
+  }
+
   go() {
     const value = byId("speed").valueAsNumber;
     if (value >= 0) this.send("speed", this.units.internal("speed_mm_s", value) / 1000);
@@ -100,8 +106,10 @@ export class Machine {
 
   /** The next time factor up or down. */
   pace(by) {
-    const index = FACTORS.indexOf(this.hands.factor) + by;
-    if (FACTORS[index]) this.send("factor", FACTORS[index]);
+    const factor = FACTORS[FACTORS.indexOf(this.hands.factor) + by];
+    if (!factor) return;
+    this.hands.factor = factor;
+    this.send("factor", factor);
   }
 
   /** How everything stands; two pages may have their hands on it. */

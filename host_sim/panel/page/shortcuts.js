@@ -53,7 +53,7 @@ export class Shortcuts {
     const section = Number(event.key) - 1;
     const found = this.rows.find(([key]) => key === event.key);
     if (hands && section in hands.sections) {
-      this.panel.line.send("section", section, !hands.sections[section]);
+      this.panel.machine.toggleSection(section);
     } else if (found?.[2] && (hands || ON_EVERY_PAGE.includes(event.key))) {
       found[2]();
     } else {
