@@ -14,6 +14,7 @@ class Debounce:
         self._off_ticks = [ticks] * width
         self._waited = [0] * width
         self._width = width
+        self._moving = 0  # a switch is being waited for
 
     def set_delays(self, mask, on_ms, off_ms):
         """Give the switches in mask further delays on top of the debouncing."""
@@ -27,6 +28,9 @@ class Debounce:
         if self.stable is None:
             self.stable = raw
         changed = raw ^ self.stable
+        if not changed and not self._moving:
+            return raw
+        self._moving = changed
         for index in range(self._width):
             bit = 1 << index
             if not changed & bit:

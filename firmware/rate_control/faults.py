@@ -41,12 +41,16 @@ class Faults:
 
     def __init__(self, settings):
         self.active = 0
+        self._held = 0  # conditions of the tick before
         self._waited = [0] * len(TABLE)
         self._bits = [row[0] for row in TABLE]
         self._delays = [delay_ticks(row[3], settings) for row in TABLE]
 
     def update(self, conditions, master_on):
         """Take the conditions of this tick; return the mask of active faults."""
+        if not conditions and not self.active and not self._held:
+            return 0
+        self._held = conditions
         index = 0
         for bit in self._bits:
             if not conditions & bit:

@@ -21,10 +21,13 @@ def clamp(value, low, high):
 def muldiv(a, b, c):
     """Return floor(a * b / c), or LIMIT where the result would exceed it.
 
-    a and b are 0..LIMIT, c is 1..2**24. Where the plain product would overflow, b is taken
-    five bits at a time from the top, as in long multiplication, and each partial product is
-    divided at once: the remainder stays below c, so no intermediate exceeds 63 * c < 2**30.
+    a and b are 0..LIMIT, c is 1..2**24. Where the plain product would overflow, the smaller
+    factor is taken a few bits at a time from the top, as in long multiplication, and each partial
+    product is divided at once: the remainder stays below c, so with k bits at a time no
+    intermediate exceeds 2**(k + 1) * c, and k is chosen to keep that within 2**30.
     """
+    if a < b:
+        a, b = b, a
     if b == 0:
         return 0
     if a <= LIMIT // b:
@@ -33,14 +36,18 @@ def muldiv(a, b, c):
     if whole > LIMIT // b:
         return LIMIT
     rest = a % c
+    bits = 15 if c <= 0x4000 else 10 if c <= 0x80000 else 5
+    mask = (1 << bits) - 1
+    shift = 30 - bits
+    while b >> shift == 0:
+        shift -= bits
     quotient = 0
     remainder = 0
-    shift = 25
     while shift >= 0:
-        remainder = (remainder << 5) + rest * ((b >> shift) & 31)
-        quotient = (quotient << 5) + remainder // c
+        remainder = (remainder << bits) + rest * (b >> shift & mask)
+        quotient = (quotient << bits) + remainder // c
         remainder %= c
-        shift -= 5
+        shift -= bits
     whole *= b
     if quotient > LIMIT - whole:
         return LIMIT
