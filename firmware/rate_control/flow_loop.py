@@ -17,7 +17,8 @@ from rate_control.units import FLOW_MAX_UL_S, ONE_Q16, TICK_MS
 
 DELAY_TICKS_MAX = 40
 SECTION_TICKS = 1000 // TICK_MS  # a section valve with a motor is on its way for so long
-BLIND_MAX_TICKS = 5000 // TICK_MS
+SURGE_TICKS = 500 // TICK_MS
+SHIFTING_TICKS = 5000 // TICK_MS  # at most
 ONE_Q20 = 1048576
 PER_MM = 4096  # the model keeps uL/s for each millimetre of width, in 1/4096
 
@@ -58,6 +59,8 @@ class FlowLoop:
         self._total_mm = sum(settings.section_width_mm[: settings.section_count])
         self._blind_ticks = (settings.loop_delay_ms + settings.loop_lag_ms) // TICK_MS + 1
         self._blind = 0
+        self._surge = SURGE_TICKS  # ticks for which stored pressure may still show
+        self._shifting = 0  # ticks that section valves may still be on their way
         self._middle_ul_s = settings.curve_flow_ul_s[-1] // 2
         self._floor_ul_s = settings.meter_floor_ul_s
         self._past = [0] * (DELAY_TICKS_MAX + 1)
@@ -70,6 +73,7 @@ class FlowLoop:
         if not self._width_mm:
             return
         self._width_mm = 0
+        self._surge = SURGE_TICKS
         for index in range(DELAY_TICKS_MAX + 1):
             self._past[index] = 0
         self._expected_per_mm = 0
@@ -77,7 +81,9 @@ class FlowLoop:
     def update(self, actuator, measured, decided):
         """Fill expected_ul_s, coasting and command_ul_s of decided for this tick."""
         learning = decided.source != Decided.BY_PROCEDURE  # which may be learning the very curve
-        if learning:
+        if self._surge:
+            self._surge -= 1
+        elif learning:
             actuator.observe(decided, measured)
         reference = actuator.reference_ul_s(decided)
         self._predict(reference, decided)
@@ -86,7 +92,7 @@ class FlowLoop:
         believed = measured.flow_valid and 2 * abs(error) <= decided.expected_ul_s
         decided.coasting = 1 if reference < self._floor_ul_s or not believed else 0
         correction = 0
-        if reference > 0 and not decided.coasting and not self._blind:
+        if reference > 0 and not decided.coasting and not self._blind and not self._shifting:
             correction = muldiv_signed(error, self._kp_q16, ONE_Q16)
             if learning:
                 actuator.learn(decided, measured, self._ki_q20)
@@ -104,10 +110,12 @@ class FlowLoop:
         gap = self._past[oldest] - self._expected_per_mm
         if abs(gap) > self._expected_per_mm >> 2 or decided.width_mm != self._width_mm:
             self._go_blind(reference_ul_s)
-            if self._width_mm and decided.width_mm != self._width_mm:
-                self._blind = min(SECTION_TICKS + 2 * self._lag(width) // TICK_MS, BLIND_MAX_TICKS)
         elif self._blind:
             self._blind -= 1
+        if self._width_mm and decided.width_mm != self._width_mm:
+            self._shifting = min(SECTION_TICKS + 2 * self._lag(width) // TICK_MS, SHIFTING_TICKS)
+        elif self._shifting:
+            self._shifting -= 1
         self._width_mm = decided.width_mm
         # Tustin's equivalent of 1 - exp(-tick / lag)
         self._expected_per_mm += muldiv_signed(gap, TICK_MS, self._lag(width) + TICK_MS // 2)
@@ -126,4 +134,4 @@ class FlowLoop:
         wait does too, up to ten times.
         """
         slower = muldiv(self._middle_ul_s, 16, max(reference_ul_s, 1))
-        self._blind = max(self._blind, self._blind_ticks * clamp(slower, 16, 160) >> 4)
+        self._blind = self._blind_ticks * clamp(slower, 16, 160) >> 4

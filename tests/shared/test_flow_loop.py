@@ -112,3 +112,20 @@ def test_what_the_meter_shows_while_section_valves_move_is_not_learned():
         if tick >= 100:
             assert abs(decided.command_ul_s - pump.trimmed_ul_s(33333)) <= 3
     assert abs(pump.trim_q20 - trim) < ONE_Q20 // 10000
+
+
+def test_a_slow_start_does_not_leave_the_loop_blind():
+    made, _ = build({"meter_floor_ul_s": 0})
+    loop = FlowLoop(made)
+    pump = PwmPump(made, None)
+    measured = Measured()
+    decided = Decided()
+    decided.width_mm = 3000
+    measured.flow_valid = 1
+    flow = 0
+    for tick in range(60 + 60):
+        decided.target_ul_s = 100000 * min(tick, 60) // 60
+        measured.flow_ul_s = flow
+        loop.update(pump, measured, decided)
+        flow += (decided.command_ul_s * 85 // 100 - flow) * 50 // 325
+    assert flow >= 95000
