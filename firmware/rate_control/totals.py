@@ -28,11 +28,17 @@ class Register:
         self.part = 0
 
 
+SPAN_UL = 50000  # shared out among the sections once so much has come together
+SPAN_MM = 2000
+
+
 class Totals:
     """What one job has used: for the whole machine and for each section.
 
     Volume counts every metered pulse outside the bench, including the rest that runs through
-    after a stop. Area, distance and time count while applying.
+    after a stop. Area, distance and time count while applying. The whole machine's registers are
+    right after every tick; the sections' follow in spans of some decimetres or millilitres, and
+    at every change of sections, a stop included: a tick has better to do.
     """
 
     def __init__(self):
@@ -45,29 +51,45 @@ class Totals:
         self.section_volume = [Register(1000000) for _ in sections]  # mL and nL
         self.section_area = [Register(1000000) for _ in sections]  # m2 and mm2
         self._carry_nl = 0
+        self._mask = 0  # of the span, with its widths
+        self._widths_mm = ()
+        self._width_mm = 0
+        self._span_ul = 0
+        self._span_mm = 0
 
     def add_volume(self, volume_ul, mask, widths_mm, width_mm):
         """Add a metered volume, shared among the open sections by width."""
         self.volume.add(volume_ul)
-        if not width_mm:
-            return
-        # nL on each millimetre of open width; the remainder waits for the next tick
-        self._carry_nl += volume_ul * 1000
-        share_nl = self._carry_nl // width_mm
-        self._carry_nl %= width_mm
-        index = 0
-        for section_width in widths_mm:
-            if mask >> index & 1:
-                self.section_volume[index].add(share_nl * section_width)
-            index += 1
+        self._follow(mask, widths_mm, width_mm)
+        self._span_ul += volume_ul
 
     def add_ground(self, distance_mm, tick_ms, mask, widths_mm, width_mm):
         """Add the ground covered in a tick with the sections in mask open."""
         self.distance.add(distance_mm)
         self.time.add(tick_ms)
         self.area.add(distance_mm * width_mm)
-        index = 0
-        for section_width in widths_mm:
-            if mask >> index & 1:
-                self.section_area[index].add(distance_mm * section_width)
-            index += 1
+        self._follow(mask, widths_mm, width_mm)
+        self._span_mm += distance_mm
+
+    def _follow(self, mask, widths_mm, width_mm):
+        if mask != self._mask or self._span_ul > SPAN_UL or self._span_mm > SPAN_MM:
+            self.share_out()
+            self._mask = mask
+            self._widths_mm = widths_mm
+            self._width_mm = width_mm
+
+    def share_out(self):
+        """Give the sections their parts of the span."""
+        if self._width_mm:
+            # nL on each millimetre of open width; the remainder waits for the next span
+            self._carry_nl += self._span_ul * 1000
+            share_nl = self._carry_nl // self._width_mm
+            self._carry_nl %= self._width_mm
+            index = 0
+            for section_width in self._widths_mm:
+                if self._mask >> index & 1:
+                    self.section_volume[index].add(share_nl * section_width)
+                    self.section_area[index].add(self._span_mm * section_width)
+                index += 1
+        self._span_ul = 0
+        self._span_mm = 0
