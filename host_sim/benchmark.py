@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from dataclasses import dataclass
 
+from host_sim import tick_cost
 from host_sim.interpreters import INTERPRETERS, run_on
 
 SCRIPT = "tests/vm/replay.py"
@@ -49,6 +50,7 @@ def main() -> None:
     print(f"{'interpreter':16}{'us a tick':>10}{'x real time':>14}{'instructions':>16}")
     for interpreter in INTERPRETERS:
         print(table_row(interpreter))
+    print(f"\n{tick_cost.table()}")
 
 
 if __name__ == "__main__":
