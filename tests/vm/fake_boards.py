@@ -34,8 +34,11 @@ def main():
     """Run everything."""
     for name in sorted(BENCHES):
         chip = Chip()
+        lines = []
         with Installed(chip):
-            run_all(BENCHES[name](chip), lambda line: print(name, line))
+            run_all(BENCHES[name](chip), lines.append)
+        for line in lines:
+            print(name, line)
 
 
 if __name__ == "__main__":
