@@ -56,6 +56,7 @@ class FlowLoop:
         delay_ticks = 1 + (settings.loop_delay_ms + TICK_MS // 2) // TICK_MS
         self._delay_ticks = min(delay_ticks, DELAY_TICKS_MAX)
         self._lag_ms = settings.loop_lag_ms
+        self._lag_q16 = 0  # for the present width
         self._total_mm = sum(settings.section_width_mm[: settings.section_count])
         self._blind_ticks = (settings.loop_delay_ms + settings.loop_lag_ms) // TICK_MS + 1
         self._blind = 0
@@ -104,27 +105,32 @@ class FlowLoop:
 
     def _predict(self, reference_ul_s, decided):
         """Step the model: the reference, delayed, then lagged."""
-        width = max(decided.width_mm, 1)
+        width = decided.width_mm
+        changed = width != self._width_mm
+        if changed:
+            self._take_width(width)
+        elif self._shifting:
+            self._shifting -= 1
+        width = max(width, 1)
         self._past[self._slot] = muldiv(reference_ul_s, PER_MM, width)
         oldest = (self._slot - self._delay_ticks) % (DELAY_TICKS_MAX + 1)
         gap = self._past[oldest] - self._expected_per_mm
-        if abs(gap) > self._expected_per_mm >> 2 or decided.width_mm != self._width_mm:
+        if changed or abs(gap) > self._expected_per_mm >> 2:
             self._go_blind(reference_ul_s)
         elif self._blind:
             self._blind -= 1
-        if self._width_mm and decided.width_mm != self._width_mm:
-            self._shifting = min(SECTION_TICKS + 2 * self._lag(width) // TICK_MS, SHIFTING_TICKS)
-        elif self._shifting:
-            self._shifting -= 1
-        self._width_mm = decided.width_mm
-        # Tustin's equivalent of 1 - exp(-tick / lag)
-        self._expected_per_mm += muldiv_signed(gap, TICK_MS, self._lag(width) + TICK_MS // 2)
+        self._expected_per_mm += muldiv_signed(gap, self._lag_q16, ONE_Q16)
         self._slot = (self._slot + 1) % (DELAY_TICKS_MAX + 1)
         decided.expected_ul_s = muldiv(self._expected_per_mm, width, PER_MM)
 
-    def _lag(self, width_mm):
-        """Return the lag in ms: the fewer outlets are open, the longer a pressure takes."""
-        return muldiv(self._lag_ms, self._total_mm, width_mm)
+    def _take_width(self, width_mm):
+        """Set what goes with a width: the fewer outlets are open, the longer a pressure takes."""
+        lag_ms = muldiv(self._lag_ms, self._total_mm, max(width_mm, 1))
+        # Tustin's equivalent of 1 - exp(-tick / lag)
+        self._lag_q16 = min(TICK_MS * ONE_Q16 // (lag_ms + TICK_MS // 2), ONE_Q16)
+        if self._width_mm:
+            self._shifting = min(SECTION_TICKS + 2 * lag_ms // TICK_MS, SHIFTING_TICKS)
+        self._width_mm = width_mm
 
     def _go_blind(self, reference_ul_s):
         """Let the feed-forward work alone until the meter can say something again.
