@@ -13,6 +13,7 @@ tauI = min(lag, 4 (tauc + theta)), here for a process gain of one.
 
 from rate_control.intmath import clamp, muldiv, muldiv_signed
 from rate_control.records import Decided
+from rate_control.share import PWM_PUMP
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q16, TICK_MS
 
 DELAY_TICKS_MAX = 40
@@ -61,6 +62,8 @@ class FlowLoop:
         self._blind_ticks = (settings.loop_delay_ms + settings.loop_lag_ms) // TICK_MS + 1
         self._blind = 0
         self._surge = SURGE_TICKS  # ticks for which stored pressure may still show
+        # a regulating valve that went the wrong way takes long to come back
+        self._lags_to_wait = 0 if settings.actuator == PWM_PUMP else 2
         self._shifting = 0  # ticks that section valves may still be on their way
         self._middle_ul_s = settings.curve_flow_ul_s[-1] // 2
         self._floor_ul_s = settings.meter_floor_ul_s
@@ -129,7 +132,8 @@ class FlowLoop:
         # Tustin's equivalent of 1 - exp(-tick / lag)
         self._lag_q16 = min(TICK_MS * ONE_Q16 // (lag_ms + TICK_MS // 2), ONE_Q16)
         if self._width_mm:
-            self._shifting = min(SECTION_TICKS + 2 * lag_ms // TICK_MS, SHIFTING_TICKS)
+            wait = SECTION_TICKS + self._lags_to_wait * lag_ms // TICK_MS
+            self._shifting = min(wait, SHIFTING_TICKS)
         self._width_mm = width_mm
 
     def _go_blind(self, reference_ul_s):

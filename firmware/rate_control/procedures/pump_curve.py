@@ -13,7 +13,8 @@ from rate_control.units import DUTY_FULL, TICK_MS
 LEVELS = 16  # demands in each direction
 SETTLE_TICKS = 500 // TICK_MS  # before the first look
 AVERAGE_TICKS = 20  # of a look; two looks that agree are a flow that has settled
-LOOKS_MAX = 10  # and a flow that never does is taken as it is
+LOOKS_MAX = 10  # and a flow that never does is taken as it is,
+LOOKS_FILLING = 60  # but before the first level the line may have to fill
 RAMP_U16 = DUTY_FULL // 1024  # a tick; slow against the lag of any machine
 
 HOME, FIND, UP, DOWN, SHUT, SINGLE, NARROW, BEYOND, BACK = range(9)
@@ -159,7 +160,7 @@ class PumpCurveProcedure(Procedure):
         agrees = self._looks > 0 and abs(flow_ul_s - self._seen_ul_s) <= flow_ul_s >> 8
         self._seen_ul_s = flow_ul_s
         self._looks += 1
-        return agrees or self._looks == LOOKS_MAX
+        return agrees or self._looks == (LOOKS_MAX if self.level else LOOKS_FILLING)
 
     def _take(self, phase, flow_ul_s, supply_mv):
         """Keep the flow of a level; refuse a curve that falls while the demand rises."""
