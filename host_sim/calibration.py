@@ -13,10 +13,10 @@ from typing import Any
 import host_sim  # noqa: F401  (puts firmware/ on the path before the next imports)
 from app import quantity_text
 from host_sim.errors import InputError
-from rate_control.procedures import catalogue
+from rate_control.procedures import FAILED, catalogue
 from rate_control.procedures.low_flow_catch import LowFlowCatch
 from rate_control.procedures.meter_catch import MeterCatch
-from rate_control.procedures.procedure import COMPLETE, ENTER, FAILED, MARK
+from rate_control.procedures.procedure import COMPLETE, ENTER, MARK
 from rate_control.procedures.runs import CountedRuns
 from rate_control.records import Decided, Measured
 from rate_control.settings import Settings

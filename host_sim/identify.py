@@ -20,8 +20,7 @@ from host_sim.scenario import DEMO, Scenario, load_scenario
 from host_sim.virtual_board import VirtualBoard
 from rate_control.controller import Controller
 from rate_control.interlock import BENCH
-from rate_control.procedures import catalogue
-from rate_control.procedures.procedure import DONE, RUNNING
+from rate_control.procedures import DONE, RUNNING, catalogue
 from rate_control.records import Inputs
 from rate_control.settings import Settings, build
 from rate_control.units import AREA_PER_RATE, SWITCH_MASTER, SWITCH_SECTION_SHIFT, TICK_US

@@ -58,7 +58,7 @@ def judge(sequence: Sequence, truth: Truth) -> dict[str, Row]:
 
 
 def _row(stages: list[Stage], truth: Truth) -> Row:
-    spans = [_span(truth, stage) for stage in stages]
+    spans = [span_of(truth, stage) for stage in stages]
     errors = [rate_error(truth, span) for span in spans]
     wrong = [wrong_ml(truth, span) for span in spans]
     changed = [round((stage.changed_s - stage.start_s) / TICK_S) for stage in stages]
@@ -77,7 +77,7 @@ def spreads(sequence: Sequence, truth: Truth) -> list[Spread]:
     steady = round(STEADY_S / TICK_S)
     levels: dict[str, list[float]] = {}
     for stage in sequence.stages:
-        error = rate_error(truth, _span(truth, stage))
+        error = rate_error(truth, span_of(truth, stage))
         levels.setdefault(stage.level, []).append(1.0 + float(error[-steady:].mean()))
     return [
         Spread(level, len(rates), float(100 * np.std(rates, ddof=1) / np.mean(rates)),
@@ -86,7 +86,7 @@ def spreads(sequence: Sequence, truth: Truth) -> list[Spread]:
     ]
 
 
-def _span(truth: Truth, stage: Stage) -> slice:
+def span_of(truth: Truth, stage: Stage) -> slice:
     """The intervals of a stage."""
     first, last = np.searchsorted(truth.time_s, (stage.start_s - 1e-6, stage.end_s - 1e-6))
     return slice(int(first), int(last))

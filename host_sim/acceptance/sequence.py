@@ -90,12 +90,21 @@ def unit_rate_l_ha(settings: Settings) -> int:
 
 def changes(settings: Settings) -> Sequence:
     """Every kind of change once."""
+    return _ended(_resetting(_changes_at_one_rate(settings), 1))
+
+
+def short_changes(settings: Settings) -> Sequence:
+    """Every kind of change but that of the rate: what happens in the field all the time."""
+    return _ended(_changes_at_one_rate(settings))
+
+
+def _changes_at_one_rate(settings: Settings) -> Sequence:
     sequence = _started(settings)
     _lines_on(sequence)
     _sections(sequence, settings.section_count)
     _speeds(sequence, STEPS, STEP_S)
     _speeds(sequence, RAMPS, abs(SPEEDS_M_S[1] - SPEEDS_M_S[0]) / VEHICLE_M_S2)
-    return _ended(_resetting(sequence, 1))
+    return sequence
 
 
 def repeats(settings: Settings, count: int = REPEATS) -> Sequence:

@@ -9,12 +9,16 @@ the program: `python -m host_sim board check` sees to both.
 """
 
 import gc
+import os
 import sys
 from time import sleep_us, ticks_diff, ticks_us
 
 import machine
 
-sys.path.append("/")  # the firmware on the board comes after what is mounted
+# boot.py has imported part of the firmware by names relative to the root, so that must stay the
+# place to import from; this repository is where mpremote mounts it.
+os.chdir("/")
+sys.path.append("/remote")
 
 import boards
 from boards.safe_outputs import pins_of
