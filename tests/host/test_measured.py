@@ -79,7 +79,8 @@ def test_a_recording_tells_its_board_and_its_end(recorded):
 def test_boards_that_are_no_simulation():
     """Those that the firmware has, and no other."""
     sources = [path.read_text() for path in (FIRMWARE_DIR / "boards").glob("*.py")]
-    found = {name for text in sources for name in re.findall(r"^class (\w+)\(PinBoard\)", text, re.M)}
+    found = {name for text in sources
+             for name in re.findall(r"^class (\w+)\(PinBoard\)", text, re.M)}
     assert found == set(BOARDS)
 
 
