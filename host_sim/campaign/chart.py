@@ -45,7 +45,8 @@ def _settling(axis: object, campaign: Campaign) -> None:
         points = [(result.granted_s, result.settled_s)
                   for result in campaign.tuned if result.kind == kind]
         if points:
-            axis.scatter(*zip(*points, strict=True), s=8, color=colour, label=kind)
+            given, needed = zip(*points, strict=True)
+            axis.scatter(given, needed, s=8, color=colour, label=kind)
     longest = max(result.granted_s for result in campaign.tuned)
     axis.plot((0, longest), (0, longest), color="black", linewidth=0.8)
     axis.plot((0, longest), (0, LATE_FACTOR * longest), color="black", linewidth=0.8,
