@@ -1,0 +1,100 @@
+"""`python -m host_sim tune`: pump curve and step test on a machine, and what follows from them."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+HELP = "tune a simulated machine by measuring it: pump curve, step test, gains and margins"
+
+EPILOG = """\
+Runs the firmware's own pump curve and step test on the bench of a simulated machine. Prints what
+was learned, the gains that follow, the margins, and the settling time asked for and given. With
+--out it writes tune.png and tune.toml: a [controller] fragment for a scenario.
+
+MACHINE is the name of a kind (docs/reference/machines.md), set up as a careful owner would, or a
+scenario file, whose machine and settings are used. On a real machine the same two procedures are
+run at its display, or begun over the link and confirmed there: docs/how_to/tune.md.
+
+examples:
+  python -m host_sim tune electric_m
+  python -m host_sim tune bypass_pd --settling "2 s" --out out/tune
+  python -m host_sim tune my.toml --speed "8 km/h" --rate "100 L/ha" --out out/tune
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    parser.epilog = EPILOG
+    parser.add_argument("machine", nargs="?", default="electric_m", metavar="MACHINE",
+                        help="kind of machine, or a scenario file (default electric_m)")
+    parser.add_argument("--settling", metavar="TIME", default="1.5 s",
+                        help='settling time wanted, as "1.5 s" (default)')
+    parser.add_argument("--speed", metavar="SPEED",
+                        help='working speed, as "8 km/h" or "5 mph" (default: half the top flow)')
+    parser.add_argument("--rate", metavar="RATE",
+                        help='application rate, as "100 L/ha" or "10 gal/ac"')
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="seed (default 1)")
+    parser.add_argument("--units", choices=("si", "us"), default="si",
+                        help="units of what is shown (default si)")
+    parser.add_argument("--out", type=Path, metavar="DIR", help="write tune.png and tune.toml here")
+
+
+def run(args: argparse.Namespace) -> int:
+    from host_sim.commissioning.performed import BenchError
+    from host_sim.errors import InputError
+    from host_sim.output import check_directory, write_files, write_whole
+    from host_sim.progress import progress
+    from host_sim.tuning.chart import draw
+    from host_sim.tuning.session import tune_machine
+    from host_sim.tuning.table import fragment, tuned_text
+
+    name, spec, entered = _machine(args.machine)
+    wish = _wish(args)
+    if args.out:
+        check_directory(args.out)
+    try:
+        with progress("measuring") as tell:
+            tuned = tune_machine(name, spec, entered, args.seed, wish, tell)
+    except BenchError as error:
+        raise InputError(f"{args.machine}: {error}") from error
+    us = args.units == "us"
+    print(tuned_text(tuned, us))
+    if args.out:
+        print(write_files(args.out, {"tune.toml": fragment(tuned)})[0])
+        print(write_whole(args.out / "tune.png", lambda part: draw(tuned, part, ".png", us)))
+    return 0 if tuned.margins.enough else 1
+
+
+def _machine(text: str):  # type: ignore[no-untyped-def]
+    """Name, spec and, from a scenario, the settings that were entered."""
+    from host_sim.errors import InputError
+    from host_sim.plant.catalogue import KINDS, machine_spec
+    from host_sim.scenario import load_scenario
+
+    if text in KINDS:
+        return text, machine_spec(text), None
+    if not text.endswith(".toml"):
+        raise InputError(f"{text}: is neither a scenario file (.toml) nor one of "
+                         f"{', '.join(KINDS)}")
+    scenario = load_scenario(Path(text))
+    return scenario.title, scenario.machine, scenario.settings.as_dict()
+
+
+def _wish(args: argparse.Namespace):  # type: ignore[no-untyped-def]
+    from app.units_typed import from_text
+    from host_sim.commissioning.commission import Wish
+    from host_sim.errors import InputError
+
+    given = {}
+    for option, quantity, text in (("--settling", "time_ms", args.settling),
+                                   ("--speed", "speed_mm_s", args.speed),
+                                   ("--rate", "rate_ml_ha", args.rate)):
+        if text is None:
+            continue
+        try:
+            given[option] = from_text(quantity, text, args.units == "us")
+        except ValueError as error:
+            raise InputError(f"{option}: {error}") from error
+    return Wish(settling_s=given["--settling"] / 1e3,
+                speed_m_s=given["--speed"] / 1e3 if "--speed" in given else None,
+                rate_ml_ha=given.get("--rate"))
