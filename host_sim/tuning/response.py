@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,7 +41,8 @@ def response_of(step: Performed) -> Response:
         if after != before:
             each.append((flow[start:start + hold] - before) / (after - before))
     each = each[-8:]
-    return Response(np.arange(hold) * TICK_S, np.array(each, np.float64).mean(axis=0), each)
+    mean = cast(Line, np.mean(each, axis=0))
+    return Response(np.arange(hold, dtype=np.float64) * TICK_S, mean, each)
 
 
 def fitted(machine: Machine, time_s: Line, motor_s: float) -> Line:

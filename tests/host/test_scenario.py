@@ -7,9 +7,10 @@ from pathlib import Path
 import pytest
 
 from host_sim import REPO_ROOT
+from host_sim.commissioning.bench import Bench
+from host_sim.commissioning.commission import Wish, learn
 from host_sim.errors import InputError
 from host_sim.hands import FAULT, HANDS, Hands
-from host_sim.identify import identify
 from host_sim.scenario import DEMO, load_scenario
 from host_sim.scenario_events import FLAG_FAULTS, NUMBER_FAULTS, RATE_KEYS, SWITCH_LEVELS
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
@@ -200,10 +201,12 @@ def test_events_at_the_same_moment_keep_the_order_of_the_file(tmp_path):
 
 
 def test_demo_settings_are_what_the_procedures_learn():
-    """Retake them with `python -m host_sim.identify` where pump, plant or procedure changed."""
+    """Retake them with `python -m host_sim tune` where pump, plant or procedure changed."""
     scenario = load_scenario(DEMO)
     kept = scenario.settings.as_dict()
-    found = identify(scenario)
+    bench = Bench(scenario.machine, scenario.seed)
+    bench.change(kept)
+    found = learn(bench, Wish(), lambda share: None).settings.as_dict()
     for name in ("curve_flow_ul_s", "curve_duty_u16"):
         assert found[name] == pytest.approx(kept[name], rel=0.05, abs=200)
     for name in ("loop_delay_ms", "loop_lag_ms", "look_ahead_ms"):
