@@ -78,7 +78,8 @@ class Operations:
             return "no such regulation"
         request = self.controller.request
         if regulation == Request.FIXED_DUTY and request.regulation != Request.FIXED_DUTY:
-            request.fixed_duty_u16 = self.controller.outputs.duty_u16
+            # the duty of a pump or the position of a valve: whatever the loop asks for now
+            request.fixed_duty_u16 = max(self.controller.decided.demand_u16, 0)
         request.regulation = regulation
         return ""
 
