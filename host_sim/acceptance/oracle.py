@@ -85,7 +85,7 @@ class TrueValve(RegulatingValve):
         true, problems = build({
             "valve_travel_ms": round(travel_ms),
             "valve_min_pulse_ms": round(1e3 * valve.start_s) + 1,
-            "valve_lost_ms": round(1e3 * (valve.start_s - valve.overrun_s)),
+            "valve_lost_ms": max(round(1e3 * (valve.start_s - valve.overrun_s)), 0),
             "valve_play_ms": round(travel_ms * valve.play_share),
         }, settings)
         assert true is not None, problems
