@@ -5,7 +5,7 @@ the flow with all sections on at the same demand, narrow() its inverse, extra_u1
 add. r is the share of the width that is open, Q the flow through it.
 """
 
-from rate_control.intmath import DIVISOR_LIMIT, isqrt, muldiv, muldiv_signed
+from rate_control.intmath import isqrt, muldiv, muldiv_signed
 from rate_control.units import CURVE_POINTS, FLOW_MAX_UL_S
 
 PWM_PUMP = 0
@@ -99,10 +99,10 @@ class BypassShare(ValveShare):
         return min(muldiv(self._flow_ul_s, flow_ul_s, max(below, 1)), FLOW_MAX_UL_S)
 
     def narrow(self, flow_ul_s, width_mm):
-        """Return Q = Qp Q1 / (Q1 + (Qp - Q1) / r)."""
+        """Return Q = Qp r Q1 / (r Q1 + Qp - Q1)."""
         rest = max(self._flow_ul_s - flow_ul_s, 0)
-        wide = min(muldiv(rest, self._total_mm, max(width_mm, 1)), DIVISOR_LIMIT - FLOW_MAX_UL_S)
-        return min(muldiv(self._flow_ul_s, flow_ul_s, max(flow_ul_s + wide, 1)), FLOW_MAX_UL_S)
+        part = muldiv(flow_ul_s, width_mm, self._total_mm)
+        return muldiv(self._flow_ul_s, part, max(part + rest, 1))
 
 
 LAWS = (PumpShare, InlineShare, BypassShare)  # by the setting actuator

@@ -38,12 +38,13 @@ def test_inline_valve(valve_k, part):
         assert made.whole(int(narrow), int(WIDTH * part)) == pytest.approx(wide, rel=0.02)
 
 
-@given(st.floats(0.05, 20), st.sampled_from([0.25, 0.5, 0.75]))
-def test_bypass_valve_behind_a_displacement_pump(valve_k, part):
+@given(st.floats(0.05, 20), st.sampled_from([0.05, 0.25, 0.5, 0.75]),
+       st.sampled_from([LIMIT_UL_S, 2_500_000, 9_900_000]))
+def test_bypass_valve_behind_a_displacement_pump(valve_k, part, pump_ul_s):
     """The pump's whole flow divides between boom and bypass as their conductances."""
-    wide = LIMIT_UL_S / (1 + valve_k)
-    narrow = LIMIT_UL_S * part / (part + valve_k)
-    made = law(share.BYPASS_VALVE)
+    wide = pump_ul_s / (1 + valve_k)
+    narrow = pump_ul_s * part / (part + valve_k)
+    made = law(share.BYPASS_VALVE, curve_share_ul_s=pump_ul_s)
     assert made.narrow(int(wide), int(WIDTH * part)) == pytest.approx(narrow, rel=0.002)
     assert made.whole(int(narrow), int(WIDTH * part)) == pytest.approx(wide, rel=0.002)
 
