@@ -151,10 +151,13 @@ def zero_flow_demand(flows, demands):
 
 
 def gap_u16(up_flows, up_demands, down_flows, down_demands, top):
-    """Return the mean demand between the branches at the same flow, over the middle levels."""
+    """Return the median demand between the branches at the same flow, over the middle levels.
+
+    The median, because near its end a branch is flat and the demand for a flow means little.
+    """
     gaps = [along(up_flows, up_demands, down_flows[level]) - down_demands[level]
             for level in range(3, top) if down_flows[level] < up_flows[top]]
-    return sum(gaps) // len(gaps) if gaps else 0
+    return sorted(gaps)[len(gaps) // 2] if gaps else 0
 
 
 def share_number(settings, curve_flow, curve_duty, demand, wide_ul_s, narrow_ul_s, mask):
