@@ -45,6 +45,9 @@ class PwmPump:
     def observe(self, decided, measured):
         """Look at the meter whether or not the loop may learn from it: nothing to find."""
 
+    def forget(self):
+        """A steady meter has contradicted the curve for long: the curve stays."""
+
     def learn(self, decided, measured, ki_q20):
         """Take a part of the error between expected and measured flow into the trim."""
         error = decided.expected_ul_s - measured.flow_ul_s
@@ -86,6 +89,14 @@ class RegulatingValve:
         if not self.valve.known and measured.flow_readable:
             self.valve.found(
                 self._curve.demand_u16(measured.flow_ul_s, decided.width_mm, 0))
+
+    def forget(self):
+        """A steady meter has contradicted the position for long: look for it anew.
+
+        What was reckoned from the motor's time is a guess; only the meter sees the valve. A rotor
+        that is stuck shows nothing at all, which is a fault of its own.
+        """
+        self.valve.forget()
 
     def learn(self, decided, measured, ki_q20):
         """Move the reckoned position towards where the measured flow says the valve is."""

@@ -12,14 +12,12 @@ tauI = min(lag, 4 (tauc + theta)), here for a process gain of one.
 """
 
 from rate_control.intmath import clamp, muldiv, muldiv_signed
+from rate_control.meter_trust import MeterTrust
 from rate_control.records import Decided
 from rate_control.share import PWM_PUMP
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q16, TICK_MS
 
 DELAY_TICKS_MAX = 40
-SECTION_TICKS = 1000 // TICK_MS  # a section valve with a motor is on its way for so long
-SURGE_TICKS = 500 // TICK_MS
-SHIFTING_TICKS = 5000 // TICK_MS  # at most
 ONE_Q20 = 1048576
 PER_MM = 4096  # the model keeps uL/s for each millimetre of width, in 1/4096
 
@@ -35,12 +33,27 @@ def simc_gains(delay_ms, lag_ms, settling_ms):
     A first-order response is within 5 % after three time constants, so tauc is a third of the
     settling time less the delay, but never below the delay: the margins end there.
     """
-    theta_ms = delay_ms + TICK_MS // 2
-    tauc_ms = max((settling_ms - theta_ms) // 3, theta_ms)
-    integral_ms = min(lag_ms, 4 * (tauc_ms + theta_ms))
-    kp_q16 = lag_ms * ONE_Q16 // (tauc_ms + theta_ms)
-    ki_q20 = lag_ms * TICK_MS * ONE_Q20 // ((tauc_ms + theta_ms) * integral_ms)
+    closed_ms = closed_loop_ms(delay_ms, settling_ms)
+    integral_ms = min(lag_ms, 4 * closed_ms)
+    kp_q16 = lag_ms * ONE_Q16 // closed_ms
+    ki_q20 = lag_ms * TICK_MS * ONE_Q20 // (closed_ms * integral_ms)
     return kp_q16, ki_q20
+
+
+def closed_loop_ms(delay_ms, settling_ms):
+    """Return tauc + theta; half a tick counts as delay."""
+    theta_ms = delay_ms + TICK_MS // 2
+    return max((settling_ms - theta_ms) // 3, theta_ms) + theta_ms
+
+
+def valve_gain_q20(delay_ms, lag_ms, settling_ms):
+    """Return how much of an error of its position a regulating valve takes in a tick.
+
+    The valve is itself the integrator: nothing cancels the lag of the machine. Half of what
+    lag and delay would allow keeps a phase margin of about 60 degrees.
+    """
+    slowest_ms = 2 * (lag_ms + delay_ms + TICK_MS // 2)
+    return TICK_MS * ONE_Q20 // max(closed_loop_ms(delay_ms, settling_ms), slowest_ms)
 
 
 class FlowLoop:
@@ -56,16 +69,13 @@ class FlowLoop:
         # what this tick commands is seen in the next at the earliest
         delay_ticks = 1 + (settings.loop_delay_ms + TICK_MS // 2) // TICK_MS
         self._delay_ticks = min(delay_ticks, DELAY_TICKS_MAX)
+        self._delay_ms = settings.loop_delay_ms
         self._lag_ms = settings.loop_lag_ms
+        self._settling_ms = settings.settling_time_ms
         self._lag_q16 = 0  # for the present width
         self._total_mm = sum(settings.section_width_mm[: settings.section_count])
-        self._blind_ticks = (settings.loop_delay_ms + settings.loop_lag_ms) // TICK_MS + 1
-        self._blind = 0
-        self._surge = SURGE_TICKS  # ticks for which stored pressure may still show
-        # a regulating valve that went the wrong way takes long to come back
-        self._lags_to_wait = 0 if settings.actuator == PWM_PUMP else 2
-        self._shifting = 0  # ticks that section valves may still be on their way
-        self._middle_ul_s = settings.curve_flow_ul_s[-1] // 2
+        self._valve = settings.actuator != PWM_PUMP
+        self._trust = MeterTrust(settings)
         self._floor_ul_s = settings.meter_floor_ul_s
         self._past = [0] * (DELAY_TICKS_MAX + 1)
         self._slot = 0
@@ -77,7 +87,7 @@ class FlowLoop:
         if not self._width_mm:
             return
         self._width_mm = 0
-        self._surge = SURGE_TICKS
+        self._trust.rest()
         for index in range(DELAY_TICKS_MAX + 1):
             self._past[index] = 0
         self._expected_per_mm = 0
@@ -85,9 +95,9 @@ class FlowLoop:
     def update(self, actuator, measured, decided):
         """Fill expected_ul_s, coasting and command_ul_s of decided for this tick."""
         learning = decided.source != Decided.BY_PROCEDURE  # which may be learning the very curve
-        if self._surge:
-            self._surge -= 1
-        elif learning:
+        trust = self._trust
+        trust.take(measured.flow_ul_s)
+        if learning and trust.can_find():
             actuator.observe(decided, measured)
         reference = actuator.reference_ul_s(decided)
         self._predict(reference, decided)
@@ -96,10 +106,12 @@ class FlowLoop:
         believed = measured.flow_valid and 2 * abs(error) <= decided.expected_ul_s
         decided.coasting = 1 if reference < self._floor_ul_s or not believed else 0
         correction = 0
-        if reference > 0 and not decided.coasting and not self._blind and not self._shifting:
+        if reference > 0 and not decided.coasting and trust.can_teach():
             correction = muldiv_signed(error, self._kp_q16, ONE_Q16)
             if learning:
                 actuator.learn(decided, measured, self._ki_q20)
+        if learning and trust.is_lost(believed or not measured.flow_valid):
+            actuator.forget()
         decided.trim_q20 = actuator.trim_q20
         decided.command_ul_s = 0
         if decided.target_ul_s:
@@ -112,16 +124,11 @@ class FlowLoop:
         changed = width != self._width_mm
         if changed:
             self._take_width(width)
-        elif self._shifting:
-            self._shifting -= 1
         width = max(width, 1)
         self._past[self._slot] = muldiv(reference_ul_s, PER_MM, width)
         oldest = (self._slot - self._delay_ticks) % (DELAY_TICKS_MAX + 1)
         gap = self._past[oldest] - self._expected_per_mm
-        if changed or abs(gap) > self._expected_per_mm >> 2:
-            self._go_blind(reference_ul_s)
-        elif self._blind:
-            self._blind -= 1
+        self._trust.follow(changed or abs(gap) > self._expected_per_mm >> 2, reference_ul_s)
         self._expected_per_mm += muldiv_signed(gap, self._lag_q16, ONE_Q16)
         self._slot = (self._slot + 1) % (DELAY_TICKS_MAX + 1)
         decided.expected_ul_s = muldiv(self._expected_per_mm, width, PER_MM)
@@ -131,17 +138,8 @@ class FlowLoop:
         lag_ms = muldiv(self._lag_ms, self._total_mm, max(width_mm, 1))
         # Tustin's equivalent of 1 - exp(-tick / lag)
         self._lag_q16 = min(TICK_MS * ONE_Q16 // (lag_ms + TICK_MS // 2), ONE_Q16)
+        if self._valve:
+            self._ki_q20 = valve_gain_q20(self._delay_ms, lag_ms, self._settling_ms)
         if self._width_mm:
-            wait = SECTION_TICKS + self._lags_to_wait * lag_ms // TICK_MS
-            self._shifting = min(wait, SHIFTING_TICKS)
+            self._trust.shift(lag_ms)
         self._width_mm = width_mm
-
-    def _go_blind(self, reference_ul_s):
-        """Let the feed-forward work alone until the meter can say something again.
-
-        A start, a change of sections or a large step are times at which the model is least
-        right. A turbine's lag and the time between its pulses grow as the flow falls, so the
-        wait does too, up to ten times.
-        """
-        slower = muldiv(self._middle_ul_s, 16, max(reference_ul_s, 1))
-        self._blind = self._blind_ticks * clamp(slower, 16, 160) >> 4

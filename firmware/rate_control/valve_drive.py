@@ -30,7 +30,8 @@ class ValveDrive:
         self._near_ms = max((step_ms + 1) // 2, THERE_MS)
         self._sign = -1 if settings.actuator == BYPASS_VALVE else 1
         self._direction = 0  # of the last pulse, towards more flow positive
-        self._lost_ms = 0  # motor time still to go that will not move the valve
+        self._lost_ms = 0  # motor time that the start still takes
+        self._slack_ms = 0  # where in its play it is: 0 would close at once, the whole would open
         self._owed_ms = 0  # of the shortest pulse, still to go
 
     def toward(self, demand_u16):
@@ -57,22 +58,29 @@ class ValveDrive:
         return self._pulse_ms(need_ms) * direction * self._sign
 
     def _start(self, direction):
-        self._lost_ms = self._start_ms
-        if direction != self._direction:
-            self._lost_ms += self._play_ms
         self._direction = direction
+        self._lost_ms = self._start_ms
         self._owed_ms = self._min_pulse_ms
 
     def _pulse_ms(self, need_ms):
         """Return how long to drive in this tick, and reckon where that leads."""
-        pulse_ms = min(max(need_ms + self._lost_ms, self._owed_ms), TICK_MS)
+        opening = self._direction > 0
+        slack_ms = self._play_ms - self._slack_ms if opening else self._slack_ms
+        pulse_ms = min(max(need_ms + self._lost_ms + slack_ms, self._owed_ms), TICK_MS)
         self._owed_ms = max(self._owed_ms - pulse_ms, 0)
         self.resting = 1 if pulse_ms < TICK_MS else 0  # it stops before the next tick
-        moved_ms = max(pulse_ms - self._lost_ms, 0)
-        self._lost_ms -= pulse_ms - moved_ms
-        moved_u16 = self._direction * muldiv(DUTY_FULL, moved_ms, self._travel_ms)
+        left_ms = max(pulse_ms - self._lost_ms, 0)
+        self._lost_ms -= pulse_ms - left_ms
+        crossed_ms = min(left_ms, slack_ms)
+        self._slack_ms += crossed_ms if opening else -crossed_ms
+        moved_u16 = self._direction * muldiv(DUTY_FULL, left_ms - crossed_ms, self._travel_ms)
         self.position_u16 = clamp(self.position_u16 + moved_u16, 0, DUTY_FULL)
         return pulse_ms
+
+    def forget(self):
+        """Know nothing but that it can only be further open than shut."""
+        self.position_u16 = 0
+        self.known = 0
 
     def found(self, position_u16):
         """Take what the meter says while the position is not known: it is at least so far open."""

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rate_control.actuator import ONE_Q20
-from rate_control.flow_loop import simc_gains
+from rate_control.flow_loop import simc_gains, valve_gain_q20
 from rate_control.settings import Settings
 from rate_control.share import PWM_PUMP
 from rate_control.units import ONE_Q16, TICK_MS
@@ -90,7 +90,11 @@ def gains_of(settings: Settings) -> Gains:
     """What the firmware makes of it, rounding included."""
     kp_q16, ki_q20 = simc_gains(
         settings.loop_delay_ms, settings.loop_lag_ms, settings.settling_time_ms)
-    return Gains(kp_q16 / ONE_Q16, ki_q20 / ONE_Q20, settings.actuator != PWM_PUMP)
+    valve = settings.actuator != PWM_PUMP
+    if valve:
+        ki_q20 = valve_gain_q20(
+            settings.loop_delay_ms, settings.loop_lag_ms, settings.settling_time_ms)
+    return Gains(kp_q16 / ONE_Q16, ki_q20 / ONE_Q20, valve)
 
 
 def frequencies() -> NDArray[np.float64]:

@@ -78,6 +78,17 @@ def test_reversing_crosses_the_play_first():
     assert abs(drive(moved, DUTY_FULL * 50 // 100, 40) + 280) <= 3
 
 
+def test_turning_back_within_the_play_crosses_only_what_was_crossed():
+    # 200 ms of play: 50 ms of it crossed opening, so closing again has 50 ms to cross, not 200
+    moved = valve(valve_lost_ms=0, valve_play_ms=200, valve_min_pulse_ms=5)
+    moved.valve.position_u16 = 40000
+    drive(moved, 30000, 40)
+    assert drive(moved, 31000, 1) == 50
+    assert abs(moved.position_u16 - 30000) < 40
+    back = DUTY_FULL * 20 // 4000
+    assert abs(drive(moved, moved.position_u16 - back, 10) + 50 + 20) <= 2
+
+
 def test_a_gap_of_less_than_half_the_smallest_movement_is_left_alone():
     # the shortest pulse, 50 ms, loses 26 ms and moves the valve by 24 ms of its travel
     for gap_ms, pulse_ms in ((11, 0), (13, 50), (40, 66)):

@@ -1,0 +1,80 @@
+"""Whether the flow meter has something to say about the machine just now.
+
+It has not while the model of the machine is least right (a start, a large step), while section
+valves are on their way, while stored pressure still shows, or, for a regulating valve, while the
+flow has not come to rest. A pump's duty is right again a moment after it was wrong; a valve that
+was sent the wrong way takes long to come back, so it waits for more.
+"""
+
+from rate_control.intmath import clamp, muldiv
+from rate_control.share import PWM_PUMP
+from rate_control.units import TICK_MS
+
+SURGE_TICKS = 500 // TICK_MS  # of stored pressure after a start
+SECTION_TICKS = 1000 // TICK_MS  # a section valve with a motor is on its way for so long
+SHIFTING_TICKS_MAX = 5000 // TICK_MS
+STEADY_TICKS = 500 // TICK_MS  # longer than the peak of a surge stays level
+DOUBT_TICKS = 2000 // TICK_MS  # of disagreement with a steady meter
+
+
+class MeterTrust:
+    """Counts the ticks that each reason to wait still lasts."""
+
+    def __init__(self, settings):
+        self._valve = 0 if settings.actuator == PWM_PUMP else 1
+        self._blind_ticks = (settings.loop_delay_ms + settings.loop_lag_ms) // TICK_MS + 1
+        self._middle_ul_s = settings.curve_flow_ul_s[-1] // 2
+        self._blind = 0
+        self._shifting = 0
+        self._surge = SURGE_TICKS
+        self._seen_ul_s = 0
+        self._steady = 0
+        self._doubt = 0
+
+    def rest(self):
+        """Begin anew: the machine is off."""
+        self._surge = SURGE_TICKS
+        self._doubt = 0
+
+    def take(self, flow_ul_s):
+        """Take what the meter shows in this tick."""
+        self._seen_ul_s += (flow_ul_s - self._seen_ul_s) >> 2
+        level = abs(flow_ul_s - self._seen_ul_s) <= flow_ul_s >> 6
+        self._steady = min(self._steady + 1, STEADY_TICKS) if level else 0
+        if self._surge:
+            self._surge -= 1
+
+    def shift(self, lag_ms):
+        """Sections have changed, and the lag is now this."""
+        lags = 2 * lag_ms // TICK_MS if self._valve else 0
+        self._shifting = min(SECTION_TICKS + lags, SHIFTING_TICKS_MAX)
+
+    def follow(self, jump, reference_ul_s):
+        """Count on; jump where the model is far from where it is going.
+
+        A turbine's lag and the time between its pulses grow as the flow falls, so the wait does
+        too, up to ten times.
+        """
+        if jump:
+            slower = muldiv(self._middle_ul_s, 16, max(reference_ul_s, 1))
+            self._blind = self._blind_ticks * clamp(slower, 16, 160) >> 4
+        elif self._blind:
+            self._blind -= 1
+        if self._shifting:
+            self._shifting -= 1
+
+    def can_find(self):
+        """Return whether it can tell where a valve stands that nobody knows of."""
+        return self._steady == STEADY_TICKS and not self._surge
+
+    def can_teach(self):
+        """Return whether a difference from the model says something about the machine."""
+        return not self._blind and not self._shifting and (self._steady or not self._valve)
+
+    def is_lost(self, believed):
+        """Return whether a steady meter has contradicted the reckoned valve for too long."""
+        if believed or not self._valve or not self._steady or self._blind or self._shifting:
+            self._doubt = 0
+            return 0
+        self._doubt += 1
+        return self._doubt >= DOUBT_TICKS

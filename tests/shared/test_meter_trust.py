@@ -1,0 +1,153 @@
+"""When the meter may say something about the machine, and when a reckoned valve is given up."""
+
+from rate_control.actuator import RegulatingValve
+from rate_control.duty import PumpCurve
+from rate_control.flow_loop import FlowLoop
+from rate_control.meter_trust import (
+    DOUBT_TICKS,
+    SECTION_TICKS,
+    SHIFTING_TICKS_MAX,
+    STEADY_TICKS,
+    SURGE_TICKS,
+    MeterTrust,
+)
+from rate_control.records import Decided, Measured
+from rate_control.settings import build
+from rate_control.share import INLINE_VALVE, PWM_PUMP
+from rate_control.units import DUTY_FULL, TICK_MS
+
+FLOW_UL_S = 40000
+LINE = {
+    "curve_flow_ul_s": [10000 * point for point in range(9)],
+    "curve_duty_u16": [8191 * point for point in range(9)],
+    "curve_share_ul_s": 1000000,
+    "loop_delay_ms": 100,
+    "loop_lag_ms": 300,
+}
+
+
+def made(actuator=INLINE_VALVE, **changes):
+    values = dict(LINE, actuator=actuator, valve_travel_ms=4000)
+    values.update(changes)
+    settings, problems = build(values)
+    assert problems == [], problems
+    return settings
+
+
+def trust(actuator=INLINE_VALVE):
+    return MeterTrust(made(actuator))
+
+
+def steady(at, ticks, flow_ul_s=FLOW_UL_S):
+    for _ in range(ticks):
+        at.take(flow_ul_s)
+
+
+def ticks_until(reached, step, most=300):
+    for tick in range(most):
+        if reached():
+            return tick
+        step()
+    raise AssertionError("never")
+
+
+def test_a_pumps_meter_teaches_at_once_a_valves_only_at_rest():
+    pump, valve = trust(PWM_PUMP), trust()
+    for at in (pump, valve):
+        at.take(FLOW_UL_S)
+    assert pump.can_teach() and not valve.can_teach()
+    steady(valve, 20)
+    assert valve.can_teach()
+    valve.take(FLOW_UL_S * 11 // 10)
+    assert not valve.can_teach()
+
+
+def test_after_a_jump_it_waits_for_the_machine_longer_at_a_small_flow():
+    at = trust()
+    steady(at, 60)
+    waits = []
+    for flow_ul_s in (80000, 10000):
+        at.follow(True, flow_ul_s)
+        waits.append(ticks_until(at.can_teach, lambda flow=flow_ul_s: at.follow(False, flow)))
+    blind_ms = LINE["loop_delay_ms"] + LINE["loop_lag_ms"]
+    assert waits[0] == blind_ms // TICK_MS + 1
+    assert waits[1] == 4 * waits[0]  # at a quarter of the middle flow
+
+
+def test_after_a_change_of_sections_a_valve_waits_for_the_pressure_too():
+    for actuator, lag_ms, ticks in (
+        (PWM_PUMP, 600, SECTION_TICKS),
+        (INLINE_VALVE, 600, SECTION_TICKS + 1200 // TICK_MS),
+        (INLINE_VALVE, 60000, SHIFTING_TICKS_MAX),
+    ):
+        at = trust(actuator)
+        steady(at, 60)
+        at.shift(lag_ms)
+        assert ticks_until(at.can_teach, lambda at=at: at.follow(False, FLOW_UL_S)) == ticks
+
+
+def test_a_valve_is_not_found_at_the_peak_of_a_surge():
+    at = trust()
+    steady(at, SURGE_TICKS + STEADY_TICKS + 20)
+    assert at.can_find()
+    for flow_ul_s in (60000, 90000, 104000, 106000, 106000, 104000, 90000, 60000):
+        at.take(flow_ul_s)
+        assert not at.can_find(), flow_ul_s
+
+
+def test_a_machine_that_was_off_surges_at_its_start():
+    at = trust()
+    steady(at, 100)
+    at.rest()
+    assert not at.can_find()
+    steady(at, SURGE_TICKS)
+    assert at.can_find()
+
+
+def test_a_valve_is_lost_when_a_steady_meter_disagrees_for_long():
+    valve, pump = trust(), trust(PWM_PUMP)
+    for at in (valve, pump):
+        steady(at, 100)
+        assert not any(at.is_lost(0) for _ in range(DOUBT_TICKS - 1))
+    assert valve.is_lost(0)
+    assert not pump.is_lost(0)  # whose duty is no guess
+    assert not valve.is_lost(1)
+    assert not valve.is_lost(0)  # counts anew
+
+
+class Bench:
+    """A loop around a valve whose true position is only seen by the meter."""
+
+    def __init__(self, reckoned_u16, true_u16):
+        settings = made()
+        self.curve = PumpCurve(settings)
+        self.actuator = RegulatingValve(settings, self.curve)
+        self.actuator.valve.position_u16 = reckoned_u16
+        self.actuator.valve.known = 1
+        self.loop = FlowLoop(settings)
+        self.true_u16 = true_u16
+        self.width_mm = sum(settings.section_width_mm[: settings.section_count])
+        self.decided, self.measured = Decided(), Measured()
+        self.decided.target_ul_s = FLOW_UL_S
+        self.decided.width_mm = self.width_mm
+        self.measured.flow_valid = self.measured.flow_readable = 1
+
+    def tick(self):
+        """One tick of loop, motor and valve."""
+        decided = self.decided
+        self.measured.flow_ul_s = self.curve.flow_ul_s(self.true_u16, self.width_mm)
+        self.loop.update(self.actuator, self.measured, decided)
+        demand = self.curve.demand_u16(decided.command_ul_s, self.width_mm, 0)
+        moved = self.actuator.valve.toward(demand) * DUTY_FULL // 4000
+        self.true_u16 = min(max(self.true_u16 + moved, 0), DUTY_FULL)
+
+
+def test_a_valve_reckoned_open_though_shut_is_looked_for_anew():
+    # the meter contradicts by more than half, so it is not believed and nothing is learned from it
+    bench = Bench(reckoned_u16=32764, true_u16=12000)
+    for _ in range(DOUBT_TICKS):
+        bench.tick()
+    assert bench.measured.flow_ul_s < FLOW_UL_S // 2
+    for _ in range(200):
+        bench.tick()
+    assert abs(bench.measured.flow_ul_s - FLOW_UL_S) < FLOW_UL_S // 50
