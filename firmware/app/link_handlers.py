@@ -122,6 +122,8 @@ def get_procedure(link, _):
         answer["needs_more"] = procedure.needs_more()
         answer["facts"] = len(procedure.facts())
         answer["proposal"] = procedure.proposal()
+        if procedure.NEEDS_BENCH:
+            answer["progress_permille"] = procedure.progress_permille()
     return answer
 
 

@@ -8,9 +8,11 @@ import numpy as np
 
 from host_sim.commissioning.bench import Bench
 from host_sim.commissioning.commission import Commissioned, Wish, learn
+from host_sim.commissioning.link_bench import LinkBench, Say
 from host_sim.commissioning.owner import owner_settings
 from host_sim.commissioning.performed import Tell
 from host_sim.hands import Event
+from host_sim.link_client import LinkClient
 from host_sim.plant.machine import Machine as Plant
 from host_sim.plant.spec import MachineSpec
 from host_sim.scenario import Scenario
@@ -95,6 +97,15 @@ def tune_machine(name: str, spec: MachineSpec, entered: dict[str, object] | None
         bench.change({"rate_ml_ha": wish.rate_ml_ha})
     found = learn(bench, wish, tell)
     return explain(name, spec, found, wish, seed)
+
+
+def tune_board(name: str, client: LinkClient, wish: Wish, say: Say, tell: Tell) -> Tuned:
+    """Tune a real machine by its own controller. `say` is given what a person should do there.
+
+    Raises BenchError as above, and LinkError where the board cannot be asked.
+    """
+    found = learn(LinkBench(client, say), wish, tell)
+    return explain(name, None, found, wish, seed=0)
 
 
 def explain(name: str, spec: MachineSpec | None, found: Commissioned, wish: Wish,

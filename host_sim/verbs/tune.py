@@ -3,30 +3,47 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-HELP = "tune a simulated machine by measuring it: pump curve, step test, gains and margins"
+if TYPE_CHECKING:
+    from host_sim.commissioning.commission import Wish
+    from host_sim.plant.spec import MachineSpec
+    from host_sim.tuning.session import Tuned
+
+HELP = "tune a machine by measuring it: pump curve, step test, gains and margins"
+DEFAULT = "electric_m"
 
 EPILOG = """\
-Runs the firmware's own pump curve and step test on the bench of a simulated machine. Prints what
-was learned, the gains that follow, the margins, and the settling time asked for and given. With
---out it writes tune.png and tune.toml: a [controller] fragment for a scenario.
+Runs the firmware's own pump curve and step test on the bench of a simulated machine, or with
+--port on a real one. Prints what was learned, the gains that follow, the margins, and the settling
+time asked for and given. With --out it writes tune.png and tune.toml: a [controller] fragment for a
+scenario.
 
 MACHINE is the name of a kind (docs/reference/machines.md), set up as a careful owner would, or a
-scenario file, whose machine and settings are used. On a real machine the same two procedures are
-run at its display, or begun over the link and confirmed there: docs/how_to/tune.md.
+scenario file, whose machine and settings are used.
+
+With --port the board at that port does it. Nothing here can start its pump: both procedures are
+only prepared, each is confirmed at the machine, and its result is kept there: docs/how_to/tune.md.
+
+caution: the pump then runs up to full flow and pressure by itself. Clean water only, nobody near
+the outlets, a hand at the master switch.
 
 examples:
   python -m host_sim tune electric_m
   python -m host_sim tune bypass_pd --settling "2 s" --out out/tune
   python -m host_sim tune my.toml --speed "8 km/h" --rate "100 L/ha" --out out/tune
+  python -m host_sim tune --port /dev/ttyACM0 --settling "1 s" --out out/tune
 """
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = EPILOG
-    parser.add_argument("machine", nargs="?", default="electric_m", metavar="MACHINE",
-                        help="kind of machine, or a scenario file (default electric_m)")
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("machine", nargs="?", default=DEFAULT, metavar="MACHINE",
+                       help=f"kind of machine, or a scenario file (default {DEFAULT})")
+    which.add_argument("--port", metavar="PORT", help="serial port of a board")
     parser.add_argument("--settling", metavar="TIME", default="1.5 s",
                         help='settling time wanted, as "1.5 s" (default)')
     parser.add_argument("--speed", metavar="SPEED",
@@ -42,21 +59,18 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from host_sim.commissioning.performed import BenchError
     from host_sim.errors import InputError
+    from host_sim.link_client import LinkError
     from host_sim.output import check_directory, write_files, write_whole
-    from host_sim.progress import progress
     from host_sim.tuning.chart import draw
-    from host_sim.tuning.session import tune_machine
     from host_sim.tuning.table import fragment, tuned_text
 
-    name, spec, entered = _machine(args.machine)
     wish = _wish(args)
     if args.out:
         check_directory(args.out)
     try:
-        with progress("measuring") as tell:
-            tuned = tune_machine(name, spec, entered, args.seed, wish, tell)
-    except BenchError as error:
-        raise InputError(f"{args.machine}: {error}") from error
+        tuned = _on_board(args.port, wish) if args.port else _on_twin(args, wish)
+    except (BenchError, LinkError) as error:
+        raise InputError(f"{args.port or args.machine}: {error}") from error
     us = args.units == "us"
     print(tuned_text(tuned, us))
     if args.out:
@@ -65,7 +79,31 @@ def run(args: argparse.Namespace) -> int:
     return 0 if tuned.margins.enough else 1
 
 
-def _machine(text: str):  # type: ignore[no-untyped-def]
+def _on_twin(args: argparse.Namespace, wish: Wish) -> Tuned:
+    from host_sim.progress import progress
+    from host_sim.tuning.session import tune_machine
+
+    name, spec, entered = _machine(args.machine)
+    with progress("measuring") as tell:
+        return tune_machine(name, spec, entered, args.seed, wish, tell)
+
+
+def _on_board(port: str, wish: Wish) -> Tuned:
+    from host_sim.link_client import LinkClient
+    from host_sim.link_port import SerialPort, open_serial
+    from host_sim.progress import progress
+    from host_sim.tuning.session import tune_board
+
+    open_serial(port).close()
+    with progress("measuring") as tell:
+        return tune_board(port, LinkClient(lambda: SerialPort(port)), wish, _say, tell)
+
+
+def _say(text: str) -> None:
+    print(text, file=sys.stderr)
+
+
+def _machine(text: str) -> tuple[str, MachineSpec, dict[str, object] | None]:
     """Name, spec and, from a scenario, the settings that were entered."""
     from host_sim.errors import InputError
     from host_sim.plant.catalogue import KINDS, machine_spec
@@ -80,7 +118,7 @@ def _machine(text: str):  # type: ignore[no-untyped-def]
     return scenario.title, scenario.machine, scenario.settings.as_dict()
 
 
-def _wish(args: argparse.Namespace):  # type: ignore[no-untyped-def]
+def _wish(args: argparse.Namespace) -> Wish:
     from app.units_typed import from_text
     from host_sim.commissioning.commission import Wish
     from host_sim.errors import InputError

@@ -63,6 +63,7 @@ def test_pump_curve_finds_the_dead_zone_and_the_line():
     procedure = PumpCurveProcedure(made(), {"density_g_l": 1000})
     machine.run(procedure)
     assert procedure.state == DONE, procedure.reason
+    assert (procedure.prompt(), procedure.progress_permille()) == ("", 1000)
     proposed = procedure.proposal()
     assert abs(proposed["curve_duty_u16"][0] - DEAD) < 200
     assert abs(proposed["curve_flow_ul_s"][-1] - TOP) < TOP // 200

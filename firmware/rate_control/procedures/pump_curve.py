@@ -78,6 +78,8 @@ class PumpCurveProcedure(Procedure):
 
     def prompt(self):
         """Return what it is doing."""
+        if self.state != RUNNING:
+            return ""
         return PROMPTS[self._phases[self._turn]]
 
     def step(self, measured, decided):
