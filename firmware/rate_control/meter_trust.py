@@ -26,6 +26,7 @@ class MeterTrust:
         self._middle_ul_s = settings.curve_flow_ul_s[-1] // 2
         self._blind = 0
         self._shifting = 0
+        self._patience = 0
         self._surge = SURGE_TICKS
         self._seen_ul_s = 0
         self._steady = 0
@@ -45,9 +46,14 @@ class MeterTrust:
             self._surge -= 1
 
     def shift(self, lag_ms):
-        """Sections have changed, and the lag is now this."""
+        """Sections have changed, and the lag is now this.
+
+        The wait ends when the meter has come to rest, which takes a turbine long at a low flow;
+        while the speed changes it never does, so patience ends too.
+        """
         lags = 2 * lag_ms // TICK_MS if self._valve else 0
         self._shifting = min(SECTION_TICKS + lags, SHIFTING_TICKS_MAX)
+        self._patience = SHIFTING_TICKS_MAX
 
     def follow(self, jump, reference_ul_s):
         """Count on; jump where the model is far from where it is going.
@@ -60,8 +66,10 @@ class MeterTrust:
             self._blind = self._blind_ticks * clamp(slower, 16, 160) >> 4
         elif self._blind:
             self._blind -= 1
-        if self._shifting:
-            self._shifting -= 1
+        if self._patience:
+            self._patience -= 1
+        if self._shifting > 1 or self._steady or not self._patience:
+            self._shifting = max(self._shifting - 1, 0)
 
     def can_find(self):
         """Return whether it can tell where a valve stands that nobody knows of."""
