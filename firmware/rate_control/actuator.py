@@ -5,13 +5,14 @@ trim. A regulating valve is driven towards a position, and what it is off become
 of that position. The loop and the last gate do not know which one is fitted.
 """
 
-from rate_control.intmath import clamp, muldiv, muldiv_signed
+from rate_control.intmath import clamp, muldiv
 from rate_control.records import Decided
 from rate_control.share import PWM_PUMP
 from rate_control.units import DUTY_FULL, TICK_MS
 from rate_control.valve_drive import ValveDrive
 
 ONE_Q20 = 1048576
+ONE_Q12 = 4096
 TRIM_LIMIT_Q20 = ONE_Q20 // 2  # the curve may be wrong by half; more is a fault, not a trim
 
 
@@ -33,7 +34,10 @@ class PwmPump:
 
     def trimmed_ul_s(self, target_ul_s):
         """Return the flow to command for a wanted flow, by what was learned."""
-        return target_ul_s + muldiv_signed(self.trim_q20, target_ul_s, ONE_Q20)
+        trim_q12 = self.trim_q20 >> 8
+        # target x trim, in two parts that stay small
+        extra = (target_ul_s >> 12) * trim_q12 + ((target_ul_s & 4095) * trim_q12 >> 12)
+        return target_ul_s + extra
 
     def reference_ul_s(self, decided):
         """Return the flow that the meter should show by and by, the trim being right."""
@@ -42,20 +46,19 @@ class PwmPump:
         flow = self._curve.flow_ul_s(decided.demand_u16, decided.width_mm)
         return muldiv(flow, ONE_Q20, ONE_Q20 + self.trim_q20)
 
-    def observe(self, decided, measured):
-        """Look at the meter whether or not the loop may learn from it: nothing to find."""
-
-    def forget(self):
-        """A steady meter has contradicted the curve for long: the curve stays."""
-
     def learn(self, decided, measured, ki_q20):
-        """Take a part of the error between expected and measured flow into the trim."""
-        error = decided.expected_ul_s - measured.flow_ul_s
-        if error * decided.saturated > 0:  # no winding up against a stop
+        """Take a part of the error between expected and measured flow into the trim.
+
+        An error of more than half of what was expected is not believed, so it does not come
+        here; and ki_q20 is below a half.
+        """
+        expected = decided.expected_ul_s
+        error = expected - measured.flow_ul_s
+        if not expected or error * decided.saturated > 0:  # no winding up against a stop
             return
-        step = muldiv_signed(error, ki_q20, max(decided.expected_ul_s, 1))
-        self.trim_q20 = clamp(self.trim_q20 + clamp(step, -ONE_Q20, ONE_Q20),
-                              -TRIM_LIMIT_Q20, TRIM_LIMIT_Q20)
+        error_q12 = muldiv(error, ONE_Q12, expected)  # at most half
+        trim = self.trim_q20 + error_q12 * ki_q20 // ONE_Q12
+        self.trim_q20 = clamp(trim, -TRIM_LIMIT_Q20, TRIM_LIMIT_Q20)
 
     def drive(self, decided, outputs):
         """Fill the outputs for the demand, risen no faster than the setting allows."""
@@ -102,7 +105,7 @@ class RegulatingValve:
         """Move the reckoned position towards where the measured flow says the valve is."""
         found = self._curve.demand_u16(measured.flow_ul_s, decided.width_mm, 0)
         thought = self._curve.demand_u16(decided.expected_ul_s, decided.width_mm, 0)
-        self.valve.correct(found - thought, min(ki_q20, ONE_Q20))
+        self.valve.correct(found - thought, ki_q20)
 
     def drive(self, decided, outputs):
         """Fill the outputs with the pulse of this tick."""

@@ -12,9 +12,15 @@ from rate_control.units import AREA_PER_RATE, FLOW_MAX_UL_S
 def target_flow_ul_s(rate_ml_ha, speed_mm_s, width_mm):
     """Return the flow that puts rate_ml_ha on the ground, rounded down, at most FLOW_MAX_UL_S.
 
-    speed_mm_s up to SPEED_MAX_MM_S and width_mm up to WIDTH_MAX_MM keep their product small.
+    rate_ml_ha up to RATE_MAX_ML_HA, speed_mm_s to SPEED_MAX_MM_S, width_mm to WIDTH_MAX_MM.
     """
-    return min(muldiv(speed_mm_s * width_mm, rate_ml_ha, AREA_PER_RATE), FLOW_MAX_UL_S)
+    # The product of all three has 53 bits. So rate x width is divided by 1e3, and what belongs to
+    # each mm/s by another 1e4, with the remainders kept: no digit is lost.
+    millis = width_mm * (rate_ml_ha % 1000)
+    per_speed = width_mm * (rate_ml_ha // 1000) + millis // 1000
+    rest = speed_mm_s * (per_speed % 10000) + speed_mm_s * (millis % 1000) // 1000
+    flow = speed_mm_s * (per_speed // 10000) + rest // 10000
+    return flow if flow < FLOW_MAX_UL_S else FLOW_MAX_UL_S
 
 
 def applied_rate_ml_ha(flow_ul_s, speed_mm_s, width_mm):

@@ -4,24 +4,25 @@ sense -> permit -> decide -> measure -> actuate -> account. Each stage reads the
 stages before it and fills its own (see records.py).
 """
 
-from rate_control import faults, trace
 from rate_control import outputs as last_gate
 from rate_control.actuator import make as make_actuator
 from rate_control.application_rate import target_flow_ul_s
 from rate_control.debounce import make_debounce
 from rate_control.duty import PumpCurve
-from rate_control.faults import Faults
+from rate_control.faults import PROGRAM_FAILED, Faults
 from rate_control.flow_loop import FlowLoop
 from rate_control.flow_rate import FlowRate
 from rate_control.ground_speed import GroundSpeed
 from rate_control.interlock import APPLYING, BENCH, Interlock
-from rate_control.intmath import ticks_diff
+from rate_control.intmath import LIMIT
 from rate_control.permits import collect
 from rate_control.plausibility import Plausibility
 from rate_control.procedures import RUNNING
 from rate_control.records import Decided, Measured, Outputs, Request
 from rate_control.section import Sections
 from rate_control.totals import Totals
+from rate_control.trace import FIELDS
+from rate_control.trace import fill as fill_trace
 from rate_control.units import DUTY_FULL, SWITCH_MASTER, TICK_MS, TICK_US
 
 TICK_LATE_US = 3 * TICK_US  # the watchdog of a real board bites in the same order of time
@@ -36,7 +37,7 @@ class Controller:
         self.decided = Decided()
         self.outputs = Outputs()
         self.totals = Totals()
-        self.trace = [0] * len(trace.FIELDS)
+        self.trace = [0] * len(FIELDS)
         self.interlock = Interlock()
         self.procedure = None  # set by begin()
         self._last_us = None
@@ -79,40 +80,44 @@ class Controller:
 
         inputs is what the board saw, now_us the time, wrapping at 2**30. Nothing is allocated.
         """
-        tick_ok = self._sense(inputs, now_us)
-        self._permit(tick_ok)
-        self._decide()
-        self._measure()
-        self._actuate()
-        self._account(now_us)
+        measured = self.measured
+        decided = self.decided
+        tick_ok = self._sense(inputs, now_us, measured)
+        self._permit(tick_ok, measured, decided)
+        self._decide(measured, decided)
+        if self.procedure is not None:
+            self._measure(measured, decided)
+        self._actuate(measured, decided)
+        self._account(now_us, measured, decided)
         return self.outputs
 
-    def _sense(self, inputs, now_us):
+    def _sense(self, inputs, now_us, measured):
         """Estimate speed and flow, debounce the switches; return whether the tick is in time."""
-        measured = self.measured
-        measured.switches = self._debounce.update(inputs.switches)
+        switches = self._debounce.update(inputs.switches)
+        measured.switches = switches
+        measured.sections_on = self.sections.switched_on(switches)
         measured.supply_mv = inputs.supply_mv
         self._speed.update(inputs, now_us, measured)
         self._flow.update(inputs, now_us, measured)
-        tick_ok = self._last_us is None or 0 < ticks_diff(now_us, self._last_us) <= TICK_LATE_US
+        last_us = self._last_us
         self._last_us = now_us
-        return tick_ok
+        return last_us is None or 0 < (now_us - last_us) & LIMIT <= TICK_LATE_US
 
-    def _permit(self, tick_ok):
+    def _permit(self, tick_ok, measured, decided):
         """Let the interlock choose the state from the permits of this tick."""
-        decided = self.decided
-        master_on = self.measured.switches & SWITCH_MASTER
-        conditions = self._plausibility.conditions(self.measured, decided, tick_ok)
-        if self.request.program_failed:
-            conditions |= faults.PROGRAM_FAILED
-        decided.faults = self._faults.update(conditions, master_on)
-        bench_in_time = self._bench_ticks < self._bench_limit_ticks
-        permits = collect(self.measured, self.request, self.sections, decided.faults, tick_ok,
-                          bench_in_time)
-        was_bench = self.interlock.state == BENCH
+        request = self.request
+        conditions = self._plausibility.conditions(measured, decided, tick_ok)
+        if request.program_failed:
+            conditions |= PROGRAM_FAILED
+        active = self._faults.update(conditions, measured.switches & SWITCH_MASTER)
+        decided.faults = active
+        bench_asked = request.bench and self._bench_ticks < self._bench_limit_ticks
+        permits = collect(measured, active, tick_ok, bench_asked, request.saving)
+        was_bench = decided.state == BENCH
         decided.permits = self.interlock.update(permits)
         decided.state = self.interlock.state
-        self._follow_bench(was_bench)
+        if was_bench or request.bench:
+            self._follow_bench(was_bench)
 
     def _follow_bench(self, was_bench):
         """Time the bench, zero its values at every entry and withdraw the request at its end."""
@@ -125,71 +130,66 @@ class Controller:
             self.request.bench_speed_mm_s = 0
             self.request.fixed_duty_u16 = 0
 
-    def _decide(self):
+    def _decide(self, measured, decided):
         """Choose sections, target flow and commanded flow."""
-        measured = self.measured
-        decided = self.decided
         request = self.request
         if decided.state != APPLYING and decided.state != BENCH:
             decided.rest()
             self.loop.rest()
             return
+        procedure = self.procedure
+        mask = measured.sections_on
+        source = Decided.BY_LOOP
+        if request.regulation == Request.FIXED_DUTY:
+            source = Decided.BY_HAND
+        if procedure is not None and procedure.state == RUNNING:
+            mask &= procedure.section_mask
+            if procedure.NEEDS_BENCH:
+                source = Decided.BY_PROCEDURE
+        decided.source = source
+        if mask != decided.section_mask:
+            decided.section_mask = mask
+            decided.width_mm = self.sections.width_mm(mask)
         speed = request.bench_speed_mm_s if decided.state == BENCH else measured.speed_ahead_mm_s
-        decided.section_mask = self.sections.switched_on(measured.switches)
-        if self.procedure is not None and self.procedure.state == RUNNING:
-            decided.section_mask &= self.procedure.section_mask
-        decided.width_mm = self.sections.width_mm(decided.section_mask)
         decided.target_ul_s = target_flow_ul_s(request.rate_ml_ha, speed, decided.width_mm)
-        decided.source = self._source()
         self.loop.update(self.actuator, measured, decided)
 
-    def _source(self):
-        """Return who gives the demand: a running procedure, a hand or the loop."""
-        procedure = self.procedure
-        if procedure is not None and procedure.NEEDS_BENCH and procedure.state == RUNNING:
-            return Decided.BY_PROCEDURE
-        return Decided.BY_HAND if self.request.regulation == Request.FIXED_DUTY else Decided.BY_LOOP
-
-    def _measure(self):
+    def _measure(self, measured, decided):
         """Let a running procedure take its tick; one that drives lives on the bench alone."""
         procedure = self.procedure
-        if procedure is None or procedure.state != RUNNING:
+        if procedure.state != RUNNING:
             return
-        if procedure.NEEDS_BENCH and self.decided.state != BENCH:
+        if procedure.NEEDS_BENCH and decided.state != BENCH:
             procedure.stop()
         else:
-            procedure.step(self.measured, self.decided)
+            procedure.step(measured, decided)
 
-    def _actuate(self):
+    def _actuate(self, measured, decided):
         """Turn the commanded flow into a demand and pass it through the last gate."""
-        decided = self.decided
-        if decided.source == Decided.BY_PROCEDURE:
-            decided.demand_u16 = self.procedure.duty_u16
-        elif decided.source == Decided.BY_HAND:
-            decided.demand_u16 = self.request.fixed_duty_u16
+        command = decided.command_ul_s
+        source = decided.source
+        if source == Decided.BY_LOOP:
+            curve = self.curve
+            curve.wanted_ul_s = decided.target_ul_s
+            demand = curve.demand_u16(command, decided.width_mm, measured.supply_mv)
+        elif source == Decided.BY_HAND:
+            demand = self.request.fixed_duty_u16
         else:
-            self.curve.want(decided.target_ul_s)
-            decided.demand_u16 = self.curve.demand_u16(
-                decided.command_ul_s, decided.width_mm, self.measured.supply_mv)
+            demand = self.procedure.duty_u16
+        decided.demand_u16 = demand
         decided.saturated = 0
-        if decided.command_ul_s:
-            if decided.demand_u16 >= DUTY_FULL:
+        if command:
+            if demand >= DUTY_FULL:
                 decided.saturated = 1
-            elif decided.demand_u16 == 0:
+            elif demand == 0:
                 decided.saturated = -1
         last_gate.gate(self.actuator, decided, self.outputs)
 
-    def _account(self, now_us):
+    def _account(self, now_us, measured, decided):
         """Add the tick to the totals and write its trace line."""
-        measured = self.measured
-        decided = self.decided
-        sections = self.sections
         if decided.state == BENCH:
             self.totals.bench_volume.add(measured.volume_ul)
         else:
-            self.totals.add_volume(measured.volume_ul, decided.section_mask,
-                                   sections.widths_mm, decided.width_mm)
-        if decided.state == APPLYING:
-            self.totals.add_ground(measured.distance_mm, TICK_MS, decided.section_mask,
-                                   sections.widths_mm, decided.width_mm)
-        trace.fill(self.trace, now_us, measured, decided, self.actuator, self.outputs)
+            self.totals.add(measured.volume_ul, measured.distance_mm, decided.section_mask,
+                            self.sections.widths_mm, decided.width_mm)
+        fill_trace(self.trace, now_us, measured, decided, self.actuator, self.outputs)

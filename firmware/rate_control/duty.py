@@ -19,8 +19,10 @@ class PumpCurve:
         self._supply_mv = settings.curve_supply_mv
         self._gap_u16 = settings.curve_gap_u16
         self._share = share.make(settings)
+        self._piece = 0  # of the curve, looked up last: the next is seldom far
         self._commanded = Turning()
         self._wanted = Turning()
+        self.wanted_ul_s = 0  # before the loop corrects it; to be set before a demand is asked for
 
     def demand_u16(self, flow_ul_s, width_mm, supply_mv):
         """Return the demand for a flow through width_mm at a supply voltage (0: not known)."""
@@ -32,13 +34,8 @@ class PumpCurve:
         if self._gap_u16:
             duty -= self._branch_u16(flow_ul_s)
         if supply_mv and self._supply_mv:
-            duty = muldiv(max(duty, 0), self._supply_mv, supply_mv)
+            duty = muldiv(duty, self._supply_mv, supply_mv)
         return clamp(duty, 0, DUTY_FULL)
-
-    def want(self, flow_ul_s):
-        """Take note of the flow that is wanted, before the loop corrects it."""
-        if flow_ul_s > 0:
-            self._wanted.follow(flow_ul_s)
 
     def flow_ul_s(self, demand_u16, width_mm):
         """Return the flow through width_mm at a demand, at the supply of the curve.
@@ -63,9 +60,17 @@ class PumpCurve:
 
     def _rising_u16(self, flow_ul_s, width_mm):
         """Return the demand on the rising branch, at the supply of the curve."""
-        whole = self._share.whole(flow_ul_s, width_mm)
-        duty = max(interpolate(self._flow, self._duty, whole), 0)
-        return duty + self._share.extra_u16(flow_ul_s, width_mm)
+        share = self._share
+        whole = share.whole(flow_ul_s, width_mm)
+        flows = self._flow
+        piece = self._piece
+        while piece < CURVE_POINTS - 2 and whole > flows[piece + 1]:
+            piece += 1
+        while piece and whole <= flows[piece]:
+            piece -= 1
+        self._piece = piece
+        duty = on_piece(flows, self._duty, piece, whole)
+        return (duty if duty > 0 else 0) + share.extra_u16(flow_ul_s, width_mm)
 
     def _branch_u16(self, flow_ul_s):
         """Return what to take off the rising branch: the gap while the flow falls.
@@ -73,7 +78,7 @@ class PumpCurve:
         A sixteenth of it goes by the wanted flow alone. A correction that turns round is given
         a little less than the whole gap, for a little too much would be a surge at every turn.
         """
-        sixteenths = self._wanted.falling
+        sixteenths = self._wanted.follow(self.wanted_ul_s)
         if self._commanded.follow(flow_ul_s):
             sixteenths += 15
         return self._gap_u16 * sixteenths >> 4
@@ -107,12 +112,20 @@ def interpolate(xs, ys, x):
 
     xs and ys are lists of CURVE_POINTS ints, xs rising. x within 0..FLOW_MAX_UL_S.
     """
-    high = 1
-    while high < CURVE_POINTS - 1 and x > xs[high]:
-        high += 1
-    low = high - 1
-    run = xs[high] - xs[low]
-    rise = ys[high] - ys[low]
-    if x >= xs[low]:
-        return ys[low] + min(muldiv(x - xs[low], rise, run), HALF)
-    return ys[low] - min(muldiv(xs[low] - x, rise, run), HALF)
+    low = 0
+    high = CURVE_POINTS - 1
+    while high - low > 1:
+        middle = (low + high) >> 1
+        if x > xs[middle]:
+            low = middle
+        else:
+            high = middle
+    return on_piece(xs, ys, low, x)
+
+
+def on_piece(xs, ys, low, x):
+    """Return y at x on the line through the points low and low + 1."""
+    start = xs[low]
+    base = ys[low]
+    high = low + 1
+    return base + clamp(muldiv(x - start, ys[high] - base, xs[high] - start), -HALF, HALF)

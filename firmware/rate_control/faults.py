@@ -42,26 +42,29 @@ class Faults:
     def __init__(self, settings):
         self.active = 0
         self._held = 0  # conditions of the tick before
-        self._waited = [0] * len(TABLE)
-        self._bits = [row[0] for row in TABLE]
-        self._delays = [delay_ticks(row[3], settings) for row in TABLE]
+        self._waited = {}  # ticks, by bit
+        self._delays = {}
+        for row in TABLE:
+            self._waited[row[0]] = 0
+            self._delays[row[0]] = delay_ticks(row[3], settings)
 
     def update(self, conditions, master_on):
         """Take the conditions of this tick; return the mask of active faults."""
-        if not conditions and not self.active and not self._held:
-            return 0
+        if conditions == self._held and conditions == self.active:
+            return conditions  # nothing begins, ends or is waited for
+        concerned = conditions | self._held | self.active
         self._held = conditions
-        index = 0
-        for bit in self._bits:
+        while concerned:
+            bit = concerned & -concerned  # the lowest
+            concerned ^= bit
             if not conditions & bit:
-                self._waited[index] = 0
+                self._waited[bit] = 0
                 if not bit & BLOCKING or not master_on:
                     self.active &= ~bit
-            elif self._waited[index] < self._delays[index]:
-                self._waited[index] += 1
+            elif self._waited[bit] < self._delays[bit]:
+                self._waited[bit] += 1
             else:
                 self.active |= bit
-            index += 1
         return self.active
 
 

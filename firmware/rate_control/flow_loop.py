@@ -11,7 +11,7 @@ tuning, J. Process Control 13 (2003) 291-309): Kc = lag / (tauc + theta),
 tauI = min(lag, 4 (tauc + theta)), here for a process gain of one.
 """
 
-from rate_control.intmath import clamp, muldiv, muldiv_signed
+from rate_control.intmath import clamp, muldiv
 from rate_control.meter_trust import MeterTrust
 from rate_control.records import Decided
 from rate_control.share import PWM_PUMP
@@ -19,7 +19,8 @@ from rate_control.units import FLOW_MAX_UL_S, ONE_Q16, TICK_MS
 
 DELAY_TICKS_MAX = 40
 ONE_Q20 = 1048576
-PER_MM = 4096  # the model keeps uL/s for each millimetre of width, in 1/4096
+KI_MAX_Q20 = ONE_Q20 // 2 - 1  # of an error in one tick; only a machine without delay asks for more
+FINE = 4  # bits: the model keeps its flow in 1/16 uL/s
 
 
 def fastest_settling_ms(delay_ms):
@@ -59,13 +60,15 @@ def valve_gain_q20(delay_ms, lag_ms, settling_ms):
 class FlowLoop:
     """Turns target flow and measured flow into the flow to command.
 
-    The model works per millimetre of open width, which is to say with the pressure: a section
-    that closes changes the total flow at once, but not the pressure if the pump follows.
+    The model works with the pressure, which is to say with the flow for each millimetre of open
+    width: a section that closes changes the total flow at once, but not the pressure if the pump
+    follows. So its flows are kept with the width they belong to.
     """
 
     def __init__(self, settings):
-        self._kp_q16, self._ki_q20 = simc_gains(
+        self._kp_q16, ki_q20 = simc_gains(
             settings.loop_delay_ms, settings.loop_lag_ms, settings.settling_time_ms)
+        self._ki_q20 = min(ki_q20, KI_MAX_Q20)
         # what this tick commands is seen in the next at the earliest
         delay_ticks = 1 + (settings.loop_delay_ms + TICK_MS // 2) // TICK_MS
         self._delay_ticks = min(delay_ticks, DELAY_TICKS_MAX)
@@ -77,9 +80,10 @@ class FlowLoop:
         self._valve = settings.actuator != PWM_PUMP
         self._trust = MeterTrust(settings)
         self._floor_ul_s = settings.meter_floor_ul_s
-        self._past = [0] * (DELAY_TICKS_MAX + 1)
+        self._past_ul_s = [0] * (DELAY_TICKS_MAX + 1)
+        self._past_mm = [0] * (DELAY_TICKS_MAX + 1)
         self._slot = 0
-        self._expected_per_mm = 0
+        self._expected = 0
         self._width_mm = 0
 
     def rest(self):
@@ -89,49 +93,61 @@ class FlowLoop:
         self._width_mm = 0
         self._trust.rest()
         for index in range(DELAY_TICKS_MAX + 1):
-            self._past[index] = 0
-        self._expected_per_mm = 0
+            self._past_ul_s[index] = 0
+        self._expected = 0
 
     def update(self, actuator, measured, decided):
-        """Fill expected_ul_s, coasting and command_ul_s of decided for this tick."""
+        """Fill expected_ul_s, coasting, trim_q20 and command_ul_s of decided for this tick."""
         learning = decided.source != Decided.BY_PROCEDURE  # which may be learning the very curve
         trust = self._trust
-        trust.take(measured.flow_ul_s)
-        if learning and trust.can_find():
+        flow = measured.flow_ul_s
+        if self._valve and learning and trust.can_find():
             actuator.observe(decided, measured)
         reference = actuator.reference_ul_s(decided)
-        self._predict(reference, decided)
-        error = decided.expected_ul_s - measured.flow_ul_s
+        expected = self._predict(reference, decided.width_mm, flow)
+        decided.expected_ul_s = expected
+        error = expected - flow
         # No curve is wrong by half; a meter that says so may be stuck, and the liquid is real.
-        believed = measured.flow_valid and 2 * abs(error) <= decided.expected_ul_s
-        decided.coasting = 1 if reference < self._floor_ul_s or not believed else 0
+        believed = measured.flow_valid and -expected <= 2 * error <= expected
         correction = 0
-        if reference > 0 and not decided.coasting and trust.can_teach():
-            correction = muldiv_signed(error, self._kp_q16, ONE_Q16)
-            if learning:
-                actuator.learn(decided, measured, self._ki_q20)
-        if learning and trust.is_lost(believed or not measured.flow_valid):
+        if reference < self._floor_ul_s or not believed:
+            decided.coasting = 1
+        else:
+            decided.coasting = 0
+            if reference > 0 and trust.can_teach():
+                correction = muldiv(error, self._kp_q16, ONE_Q16)
+                if learning:
+                    actuator.learn(decided, measured, self._ki_q20)
+        if self._valve and learning and trust.is_lost(believed or not measured.flow_valid):
             actuator.forget()
         decided.trim_q20 = actuator.trim_q20
+        target = decided.target_ul_s
         decided.command_ul_s = 0
-        if decided.target_ul_s:
-            trimmed = actuator.trimmed_ul_s(decided.target_ul_s)
+        if target:
+            trimmed = actuator.trimmed_ul_s(target)
             decided.command_ul_s = clamp(trimmed + correction, 0, FLOW_MAX_UL_S)
 
-    def _predict(self, reference_ul_s, decided):
-        """Step the model: the reference, delayed, then lagged."""
-        width = decided.width_mm
-        changed = width != self._width_mm
+    def _predict(self, reference_ul_s, width_mm, flow_ul_s):
+        """Step the model: the reference, delayed, then lagged. Return what it should read."""
+        changed = width_mm != self._width_mm
         if changed:
-            self._take_width(width)
-        width = max(width, 1)
-        self._past[self._slot] = muldiv(reference_ul_s, PER_MM, width)
-        oldest = (self._slot - self._delay_ticks) % (DELAY_TICKS_MAX + 1)
-        gap = self._past[oldest] - self._expected_per_mm
-        self._trust.follow(changed or abs(gap) > self._expected_per_mm >> 2, reference_ul_s)
-        self._expected_per_mm += muldiv_signed(gap, self._lag_q16, ONE_Q16)
-        self._slot = (self._slot + 1) % (DELAY_TICKS_MAX + 1)
-        decided.expected_ul_s = muldiv(self._expected_per_mm, width, PER_MM)
+            self._take_width(width_mm)
+        slot = self._slot
+        self._past_ul_s[slot] = reference_ul_s
+        self._past_mm[slot] = width_mm
+        self._slot = slot + 1 if slot < DELAY_TICKS_MAX else 0
+        oldest = slot - self._delay_ticks  # below 0 a list counts from its end, as a ring does
+        arriving = self._past_ul_s[oldest]
+        if self._past_mm[oldest] != width_mm:
+            arriving = muldiv(arriving, width_mm, max(self._past_mm[oldest], 1))
+            arriving = min(arriving, FLOW_MAX_UL_S)
+        expected = self._expected
+        gap = (arriving << FINE) - expected
+        near = expected >> 2
+        self._trust.follow(changed or not -near <= gap <= near, reference_ul_s, flow_ul_s)
+        expected += muldiv(gap, self._lag_q16, ONE_Q16)
+        self._expected = expected
+        return expected >> FINE
 
     def _take_width(self, width_mm):
         """Set what goes with a width: the fewer outlets are open, the longer a pressure takes."""
@@ -142,4 +158,6 @@ class FlowLoop:
             self._ki_q20 = valve_gain_q20(self._delay_ms, lag_ms, self._settling_ms)
         if self._width_mm:
             self._trust.shift(lag_ms)
+            self._expected = min(muldiv(self._expected, width_mm, self._width_mm),
+                                 FLOW_MAX_UL_S << FINE)
         self._width_mm = width_mm

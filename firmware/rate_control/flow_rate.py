@@ -12,11 +12,11 @@ class FlowRate:
     """Fills the flow fields of Measured once a tick."""
 
     def __init__(self, settings):
-        self._counter = PulseCounter(settings.meter_average_pulses,
-                                     settings.meter_timeout_ms * 1000)
         self._pulses_hl = settings.meter_pulses_hl
         # 1e11 nL in 100 L; made at set-up, where a long int may live for a moment
-        self._nl_per_pulse = 100000000000 // settings.meter_pulses_hl
+        nl_per_pulse = 100000000000 // settings.meter_pulses_hl
+        self._counter = PulseCounter(
+            settings.meter_average_pulses, settings.meter_timeout_ms * 1000, nl_per_pulse, 1000)
         self._ul_per_pulse = 100000000 // settings.meter_pulses_hl
         self._ul_remainder = 100000000 % settings.meter_pulses_hl
         self._floor_ul_s = settings.meter_floor_ul_s
@@ -27,18 +27,23 @@ class FlowRate:
     def update(self, inputs, now_us, measured):
         """Estimate the flow; count the volume exactly, carrying the remainder."""
         counter = self._counter
-        counter.update(inputs.flow_count, inputs.flow_edge_us, now_us)
         # nL/us is mL/s; in thousandths uL/s
-        read = min(counter.rate(self._nl_per_pulse, 1000), FLOW_MAX_UL_S)
-        flow = self._without_droop(read)
-        measured.flow_valid = counter.valid
-        measured.flow_ul_s = min(flow, FLOW_MAX_UL_S)
-        measured.flow_readable = 1 if counter.valid and flow >= self._floor_ul_s else 0
-        pulses = min(counter.pulses, self._most_pulses)
+        read = counter.update(inputs.flow_count, inputs.flow_edge_us, now_us)
+        if read > FLOW_MAX_UL_S:
+            read = FLOW_MAX_UL_S
+        flow = self._without_droop(read) if self._droop_ul_s else read
+        valid = counter.valid
+        measured.flow_valid = valid
+        measured.flow_ul_s = flow
+        measured.flow_readable = 1 if valid and flow >= self._floor_ul_s else 0
+        pulses = counter.pulses
+        if pulses > self._most_pulses:
+            pulses = self._most_pulses
         measured.flow_pulses = pulses
-        self._carry += pulses * self._ul_remainder
-        measured.volume_ul = pulses * self._ul_per_pulse + self._carry // self._pulses_hl
-        self._carry %= self._pulses_hl
+        remainder = self._carry + pulses * self._ul_remainder
+        pulses_hl = self._pulses_hl
+        measured.volume_ul = pulses * self._ul_per_pulse + remainder // pulses_hl
+        self._carry = remainder % pulses_hl
         if flow > read > 0:  # what the slowing rotor did not count
             missed_ul = muldiv(measured.volume_ul, flow - read, read)
             measured.volume_ul += min(missed_ul, MOST_UL - min(measured.volume_ul, MOST_UL))
@@ -50,9 +55,11 @@ class FlowRate:
         usual one-number model of a turbine below its knee, solved for the flow.
         """
         droop = self._droop_ul_s
-        if not droop or read_ul_s <= 0:
+        if read_ul_s <= 0:
             return read_ul_s
         if read_ul_s > 16 * droop:  # the square root is as good as straight there
-            return read_ul_s + muldiv(droop, droop, read_ul_s)
-        part = muldiv(read_ul_s, ONE_Q10, droop)  # up to 16 in 1/1024
-        return muldiv(part + isqrt(part * part + 4 * ONE_Q10 * ONE_Q10), droop, 2 * ONE_Q10)
+            flow = read_ul_s + muldiv(droop, droop, read_ul_s)
+        else:
+            part = muldiv(read_ul_s, ONE_Q10, droop)  # up to 16 in 1/1024
+            flow = muldiv(part + isqrt(part * part + 4 * ONE_Q10 * ONE_Q10), droop, 2 * ONE_Q10)
+        return min(flow, FLOW_MAX_UL_S)

@@ -4,7 +4,7 @@ from rate_control.intmath import clamp
 from rate_control.pulse_counter import PulseCounter
 from rate_control.units import SPEED_MAX_MM_S, TICK_MS
 
-MOST_MM = 2 * SPEED_MAX_MM_S * TICK_MS // 1000  # in a tick; more cannot be ground
+MOST_MM = SPEED_MAX_MM_S * TICK_MS // 870  # in a tick, 15 % more; what is beyond is not ground
 SLOPE_TICKS = 4  # over which the acceleration is taken: longer lags, shorter flickers
 
 
@@ -12,11 +12,11 @@ class GroundSpeed:
     """Fills the speed fields of Measured once a tick."""
 
     def __init__(self, settings):
-        self._counter = PulseCounter(settings.speed_average_pulses,
-                                     settings.speed_timeout_ms * 1000)
         self._pulses_km = settings.speed_pulses_km
         # 1e12 nm in a kilometre; made at set-up, where a long int may live for a moment
-        self._nm_per_pulse = 1000000000000 // settings.speed_pulses_km
+        nm_per_pulse = 1000000000000 // settings.speed_pulses_km
+        self._counter = PulseCounter(
+            settings.speed_average_pulses, settings.speed_timeout_ms * 1000, nm_per_pulse)
         self._cutoff_mm_s = settings.speed_cutoff_mm_s
         self._stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
         self._most_pulses = min(max(MOST_MM * settings.speed_pulses_km // 1000000, 1), 512)
@@ -28,30 +28,39 @@ class GroundSpeed:
     def update(self, inputs, now_us, measured):
         """Estimate the speed; count the distance exactly, carrying the remainder."""
         counter = self._counter
-        counter.update(inputs.speed_count, inputs.speed_edge_us, now_us)
-        speed = counter.rate(self._nm_per_pulse)  # nm per pulse, pulses per us: mm/s
-        measured.speed_valid = counter.valid if speed <= SPEED_MAX_MM_S else 0
-        measured.speed_mm_s = min(speed, SPEED_MAX_MM_S)
-        measured.speed_ahead_mm_s = self._ahead(measured)
+        # nm per pulse and pulses per us: mm/s
+        speed = counter.update(inputs.speed_count, inputs.speed_edge_us, now_us)
+        valid = counter.valid
+        if speed > SPEED_MAX_MM_S:
+            speed = SPEED_MAX_MM_S
+            valid = 0
+        measured.speed_valid = valid
+        measured.speed_mm_s = speed
+        measured.speed_ahead_mm_s = self._ahead(speed)
         limit = self._stop_below_mm_s if measured.moving else self._cutoff_mm_s
-        measured.moving = 1 if measured.speed_valid and speed >= limit else 0
-        pulses = min(counter.pulses, self._most_pulses)
+        measured.moving = 1 if valid and speed >= limit else 0
+        pulses = counter.pulses
+        if pulses > self._most_pulses:
+            pulses = self._most_pulses
         measured.speed_pulses = pulses
-        self._carry += pulses * 1000000
-        measured.distance_mm = self._carry // self._pulses_km
-        self._carry %= self._pulses_km
+        travelled = self._carry + pulses * 1000000
+        pulses_km = self._pulses_km
+        measured.distance_mm = travelled // pulses_km
+        self._carry = travelled % pulses_km
 
-    def _ahead(self, measured):
+    def _ahead(self, speed):
         """Return the speed that the machine will have when the flow gets to the outlets.
 
         A straight line through the last ticks. The flow that is commanded now arrives after
         the machine's delay and lag, so it must suit the ground speed of that moment.
         """
-        speed = measured.speed_mm_s
-        before = self._past_mm_s[self._slot]
-        self._past_mm_s[self._slot] = speed
-        self._slot = (self._slot + 1) % SLOPE_TICKS
+        slot = self._slot
+        before = self._past_mm_s[slot]
+        self._past_mm_s[slot] = speed
+        self._slot = slot + 1 if slot < SLOPE_TICKS - 1 else 0
         if not before or not speed:
             return speed  # just moved off or stopping: no slope to trust
         gain = (speed - before) * self._look_ahead_ms // (SLOPE_TICKS * TICK_MS)
-        return clamp(speed + gain, speed >> 1, min(speed + (speed >> 1), SPEED_MAX_MM_S))
+        half = speed >> 1
+        ahead = speed + clamp(gain, -half, half)
+        return ahead if ahead < SPEED_MAX_MM_S else SPEED_MAX_MM_S

@@ -47,6 +47,8 @@ class Interlock:
     def __init__(self):
         self.state = PARKED
         self.locked = 1  # after power-up the master switch must be seen off, then on
+        self._permits = None  # of the tick before, where its row left the state as it was
+        self._state = PARKED
 
     def lock(self):
         """Ask for the master switch to be seen off before anything moves again."""
@@ -58,10 +60,15 @@ class Interlock:
             self.locked = 0
         if not self.locked:
             permits |= ARMED
+        state = self.state
+        if permits == self._permits and state == self._state:
+            return permits  # the same row as in the tick before, which led nowhere else
         for before, needed, forbidden, after, lock in TABLE:
-            if before != ANY and before != self.state:
+            if before != ANY and before != state:
                 continue
             if permits & needed == needed and not permits & forbidden:
+                self._permits = permits if after == state else None
+                self._state = state
                 self.state = after
                 if lock:
                     self.locked = 1

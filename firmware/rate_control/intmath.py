@@ -19,46 +19,55 @@ def clamp(value, low, high):
 
 
 def muldiv(a, b, c):
-    """Return floor(a * b / c), or LIMIT where the result would exceed it.
+    """Return a * b / c rounded towards zero, or +-LIMIT where the result would be beyond it.
 
-    a and b are 0..LIMIT, c is 1..2**24. Where the plain product would overflow, the smaller
-    factor is taken a few bits at a time from the top, as in long multiplication, and each partial
-    product is divided at once: the remainder stays below c, so with k bits at a time no
-    intermediate exceeds 2**(k + 1) * c, and k is chosen to keep that within 2**30.
+    a is -LIMIT..LIMIT, b is 0..LIMIT, c is 1..2**24. Whole multiples of c are taken out of the
+    larger factor first; mostly the rest can then be multiplied as it is.
     """
+    negative = a < 0
+    if negative:
+        a = -a
+    plain = not b or a <= LIMIT // b
+    quotient = a * b // c if plain else _large_muldiv(a, b, c)
+    return -quotient if negative else quotient
+
+
+def _large_muldiv(a, b, c):
+    """Return floor(a * b / c), or LIMIT where it would exceed it, for a product beyond LIMIT."""
     if a < b:
         a, b = b, a
-    if b == 0:
-        return 0
-    if a <= LIMIT // b:
-        return a * b // c
     whole = a // c
     if whole > LIMIT // b:
         return LIMIT
     rest = a % c
-    bits = 15 if c <= 0x4000 else 10 if c <= 0x80000 else 5
-    mask = (1 << bits) - 1
-    shift = 30 - bits
-    while b >> shift == 0:
-        shift -= bits
-    quotient = 0
-    remainder = 0
-    while shift >= 0:
-        remainder = (remainder << bits) + rest * (b >> shift & mask)
-        quotient = (quotient << bits) + remainder // c
-        remainder %= c
-        shift -= bits
+    plain = not rest or b <= LIMIT // rest
+    quotient = rest * b // c if plain else _long_muldiv(rest, b, c)
     whole *= b
     if quotient > LIMIT - whole:
         return LIMIT
     return whole + quotient
 
 
-def muldiv_signed(a, b, c):
-    """Return a * b / c rounded towards zero, for a of either sign (see muldiv)."""
-    if a < 0:
-        return -muldiv(-a, b, c)
-    return muldiv(a, b, c)
+def _long_muldiv(a, b, c):
+    """Return floor(a * b / c) for a < c, by long multiplication.
+
+    b is taken a few bits at a time from the top, and each partial product is divided at once:
+    the remainder stays below c, so with k bits at a time no intermediate exceeds 2**(k + 1) * c,
+    and k is chosen to keep that within 2**30.
+    """
+    bits = 15 if c <= 0x4000 else 12 if c <= 0x20000 else 9 if c <= 0x100000 else 5
+    mask = (1 << bits) - 1
+    shift = 29 // bits * bits
+    while b >> shift == 0:
+        shift -= bits
+    quotient = 0
+    remainder = 0
+    while shift >= 0:
+        remainder = (remainder << bits) + a * (b >> shift & mask)
+        quotient = (quotient << bits) + remainder // c
+        remainder %= c
+        shift -= bits
+    return quotient
 
 
 def wrapped_add(value, step):
@@ -73,19 +82,20 @@ def ticks_diff(later, earlier):
 
     The same rule as MicroPython's time.ticks_diff(), whose period is 2**30 on 32-bit ports.
     """
-    difference = (later - earlier) & LIMIT
-    if difference >= HALF:
-        return difference - LIMIT - 1
-    return difference
+    return ((later - earlier) & LIMIT ^ HALF) - HALF
 
 
 def isqrt(value):
-    """Return floor(sqrt(value)) for value 0..LIMIT, by bits from the top."""
-    root = 0
-    bit = 0x4000
-    while bit:
-        trial = root + bit
-        if trial * trial <= value:
-            root = trial
-        bit >>= 1
-    return root
+    """Return floor(sqrt(value)) for value 0..LIMIT, by Newton's steps down from a power of two."""
+    if not value:
+        return 0
+    root = 0x8000
+    half = 0x4000
+    while half * half >= value:
+        root = half
+        half >>= 1
+    while True:
+        better = (root + value // root) >> 1
+        if better >= root:
+            return root
+        root = better

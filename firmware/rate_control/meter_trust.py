@@ -37,14 +37,6 @@ class MeterTrust:
         self._surge = SURGE_TICKS
         self._doubt = 0
 
-    def take(self, flow_ul_s):
-        """Take what the meter shows in this tick."""
-        self._seen_ul_s += (flow_ul_s - self._seen_ul_s) >> 2
-        level = abs(flow_ul_s - self._seen_ul_s) <= flow_ul_s >> 6
-        self._steady = min(self._steady + 1, STEADY_TICKS) if level else 0
-        if self._surge:
-            self._surge -= 1
-
     def shift(self, lag_ms):
         """Sections have changed, and the lag is now this.
 
@@ -55,21 +47,31 @@ class MeterTrust:
         self._shifting = min(SECTION_TICKS + lags, SHIFTING_TICKS_MAX)
         self._patience = SHIFTING_TICKS_MAX
 
-    def follow(self, jump, reference_ul_s):
-        """Count on; jump where the model is far from where it is going.
+    def follow(self, jump, reference_ul_s, flow_ul_s):
+        """Take what the meter shows; jump where the model is far from where it is going.
 
         A turbine's lag and the time between its pulses grow as the flow falls, so the wait does
         too, up to ten times.
         """
+        seen = self._seen_ul_s
+        seen += (flow_ul_s - seen) >> 2
+        self._seen_ul_s = seen
+        near = flow_ul_s >> 6
+        if not -near <= flow_ul_s - seen <= near:
+            self._steady = 0
+        elif self._steady < STEADY_TICKS:
+            self._steady += 1
+        if self._surge:
+            self._surge -= 1
         if jump:
             slower = muldiv(self._middle_ul_s, 16, max(reference_ul_s, 1))
             self._blind = self._blind_ticks * clamp(slower, 16, 160) >> 4
         elif self._blind:
             self._blind -= 1
-        if self._patience:
+        if self._shifting:
             self._patience -= 1
-        if self._shifting > 1 or self._steady or not self._patience:
-            self._shifting = max(self._shifting - 1, 0)
+            if self._shifting > 1 or self._steady or self._patience <= 0:
+                self._shifting -= 1
 
     def can_find(self):
         """Return whether it can tell where a valve stands that nobody knows of."""
@@ -80,8 +82,8 @@ class MeterTrust:
         return not self._blind and not self._shifting and (self._steady or not self._valve)
 
     def is_lost(self, believed):
-        """Return whether a steady meter has contradicted the reckoned valve for too long."""
-        if believed or not self._valve or not self._steady or self._blind or self._shifting:
+        """Return whether a steady meter has contradicted a reckoned valve for too long."""
+        if believed or not self._steady or self._blind or self._shifting:
             self._doubt = 0
             return 0
         self._doubt += 1

@@ -1,28 +1,40 @@
 """Permits: what the interlock has to know about this tick, one bit each."""
 
-from rate_control import faults, interlock
+from rate_control.faults import BLOCKING
+from rate_control.interlock import (
+    BENCH_ASKED,
+    IMPLEMENT,
+    MASTER,
+    NO_FAULT,
+    SECTION,
+    SPEED,
+    STANDSTILL,
+    STORE_IDLE,
+    TICK,
+)
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
 
 
-def collect(measured, request, sections, active_faults, tick_ok, bench_in_time):
+def collect(measured, active_faults, tick_ok, bench_asked, saving):
     """Return the mask of permits (see interlock.py), all but ARMED, which is the interlock's."""
+    switches = measured.switches
     permits = 0
-    if measured.switches & SWITCH_MASTER:
-        permits |= interlock.MASTER
-    if measured.switches & SWITCH_IMPLEMENT:
-        permits |= interlock.IMPLEMENT
+    if switches & SWITCH_MASTER:
+        permits = MASTER
+    if switches & SWITCH_IMPLEMENT:
+        permits |= IMPLEMENT
+    if measured.sections_on:
+        permits |= SECTION
     if measured.moving:
-        permits |= interlock.SPEED
-    if sections.switched_on(measured.switches):
-        permits |= interlock.SECTION
-    if not active_faults & faults.BLOCKING:
-        permits |= interlock.NO_FAULT
-    if tick_ok:
-        permits |= interlock.TICK
+        permits |= SPEED
     if not measured.speed_valid:
-        permits |= interlock.STANDSTILL
-    if request.bench and bench_in_time:
-        permits |= interlock.BENCH_ASKED
-    if not request.saving:
-        permits |= interlock.STORE_IDLE
+        permits |= STANDSTILL
+    if not active_faults & BLOCKING:
+        permits |= NO_FAULT
+    if tick_ok:
+        permits |= TICK
+    if bench_asked:
+        permits |= BENCH_ASKED
+    if not saving:
+        permits |= STORE_IDLE
     return permits

@@ -5,83 +5,104 @@ a second. Here the window runs from edge to edge, so that only the time stamp's 
 remains.
 """
 
-from rate_control.intmath import LIMIT, muldiv, ticks_diff
+from rate_control.intmath import HALF, LIMIT, muldiv
 
 PULSES_MAX = 1000000  # in a window; a count that jumps further is noise
 SLOTS = 16  # ticks of history; the window cannot be longer
 
 
 class PulseCounter:
-    """Follows one pulse input. Feed it once a tick; then read the fields.
+    """Follows one pulse input. Feed it once a tick; it returns the rate.
 
-    pulses: new since the tick before. valid: a whole window has been seen since the last
-    standstill. window_pulses over window_us is the estimate; silent_us is the time since the
-    last edge.
+    pulses: new since the tick before. valid: two edges have been seen since the last standstill.
+    window_pulses came in window_us.
     """
 
-    def __init__(self, average_pulses, timeout_us):
-        """average_pulses 1..64: the window grows to hold them. timeout_us: standstill."""
-        self.average_pulses = average_pulses
-        self.timeout_us = timeout_us
+    def __init__(self, average_pulses, timeout_us, amount, scale=1):
+        """average_pulses 1..64: the window grows to hold them. timeout_us: standstill.
+
+        amount is what one pulse stands for, 0..LIMIT; scale at most 1000.
+        """
+        self._average_pulses = average_pulses
+        self._timeout_us = timeout_us
+        self._amount = amount
+        self._scale = scale
         self.pulses = 0
+        self.valid = 0
         self.window_pulses = 0
         self.window_us = 1
-        self.silent_us = 0
-        self.valid = 0
         self._counts = [0] * SLOTS
         self._edges = [0] * SLOTS
         self._newest = 0
-        self._filled = 0  # slots in use since the last standstill
-        self._last_count = None
+        self._following = 0  # an edge has been seen since the last standstill
+        self._known = 0  # the board's count, at all
 
     def update(self, count, edge_us, now_us):
-        """Take the board's count and time of the last edge, both wrapping at 2**30."""
-        if self._last_count is None:
-            self._last_count = count  # whatever was counted before power-up is not ours
-        self.pulses = (count - self._last_count) & LIMIT
-        self._last_count = count
-        if self.pulses:
-            self._push(count, edge_us)
-        elif not self._filled:
-            return
-        self.silent_us = ticks_diff(now_us, edge_us)
-        if self.silent_us > self.timeout_us:
-            self._filled = 0
-            self.valid = 0
+        """Take the board's count and time of the last edge, both wrapping at 2**30.
 
-    def _push(self, count, edge_us):
-        slot = (self._newest + 1) % SLOTS
-        self._newest = slot
-        self._counts[slot] = count
-        self._edges[slot] = edge_us
-        if self._filled < SLOTS:
-            self._filled += 1
-        back = 1
-        while back < self._filled:
-            start = (slot - back) % SLOTS
-            span_us = ticks_diff(edge_us, self._edges[start])
-            if span_us <= 0 or span_us > self.timeout_us:
-                if back == 1:  # a standstill, or a clock that jumped: this edge is the first
-                    self._filled = 1
-                    self.valid = 0
-                return
-            pulses = (count - self._counts[start]) & LIMIT
-            self.window_pulses = min(pulses, PULSES_MAX)
-            self.window_us = span_us
-            self.valid = 1
-            if self.window_pulses >= self.average_pulses:
-                return
-            back += 1
-
-    def rate(self, amount, scale=1):
-        """Return amount x scale x pulses per microsecond of the window, 0 where not valid.
-
-        amount is what one pulse stands for, 0..LIMIT; scale at most 1000. While edges stay
-        away the estimate falls to one pulse in the time waited: had it been faster, the edge
-        would be here.
+        Return amount x scale x pulses per microsecond of the window, 0 where not valid. While
+        edges stay away it falls to one pulse in the time waited: had the rate been higher, the
+        edge would be here.
         """
+        if not self._following:
+            return self._begin(count, edge_us)
+        counts = self._counts
+        slot = self._newest
+        pulses = (count - counts[slot]) & LIMIT
+        self.pulses = pulses
+        if pulses:
+            edges = self._edges
+            window_us = (edge_us - edges[slot]) & LIMIT
+            if not 0 < window_us <= self._timeout_us:  # a standstill, or a clock that jumped
+                return self._begin(count, edge_us)
+            if pulses < self._average_pulses:
+                self._open_window(count, edge_us, pulses, window_us)
+            else:
+                self.window_pulses = pulses if pulses < PULSES_MAX else PULSES_MAX
+                self.window_us = window_us
+            self.valid = 1
+            slot = (slot + 1) % SLOTS
+            self._newest = slot
+            counts[slot] = count
+            edges[slot] = edge_us
+        silent_us = ((now_us - edge_us) & LIMIT ^ HALF) - HALF  # ticks_diff(), at hand
+        if silent_us > self._timeout_us:
+            self._following = 0
+            self.valid = 0
         if not self.valid:
             return 0
-        if self.silent_us > self.window_us // self.window_pulses:
-            return muldiv(amount, scale, self.silent_us)
-        return muldiv(amount, self.window_pulses * scale, self.window_us)
+        pulses = self.window_pulses
+        window_us = self.window_us
+        if silent_us > window_us // pulses:
+            return muldiv(self._amount, self._scale, silent_us)
+        return muldiv(self._amount, pulses * self._scale, window_us)
+
+    def _begin(self, count, edge_us):
+        """Wait for the first edge after a standstill: it says nothing yet. Return 0."""
+        newest = self._newest
+        if not self._known:  # whatever was counted before power-up is not ours
+            self._known = 1
+            self._counts[newest] = count
+        self.pulses = (count - self._counts[newest]) & LIMIT
+        self.valid = 0
+        self._following = 1 if self.pulses else 0
+        self._counts[newest] = count
+        for slot in range(SLOTS):  # edges of before are out of every window's reach
+            self._edges[slot] = (edge_us ^ HALF) & LIMIT
+        self._edges[newest] = edge_us
+        return 0
+
+    def _open_window(self, count, edge_us, pulses, window_us):
+        """Go back from the edge before until the window holds enough pulses."""
+        slot = self._newest
+        for _ in range(SLOTS - 1):
+            slot -= 1  # below 0 a list counts from its end, as a ring does
+            us = (edge_us - self._edges[slot]) & LIMIT
+            if us > self._timeout_us:
+                break
+            window_us = us
+            pulses = (count - self._counts[slot]) & LIMIT
+            if pulses >= self._average_pulses:
+                break
+        self.window_pulses = min(pulses, PULSES_MAX)
+        self.window_us = window_us

@@ -48,6 +48,7 @@ class Measured:
 
     def __init__(self):
         self.switches = 0  # debounced, delayed
+        self.sections_on = 0  # of them, as a section mask
         self.speed_mm_s = 0
         self.speed_ahead_mm_s = 0  # that it will have when the flow gets to the outlets
         self.speed_valid = 0

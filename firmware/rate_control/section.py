@@ -10,8 +10,6 @@ class Sections:
         self.widths_mm = settings.section_width_mm[: settings.section_count]
         self.all_mask = (1 << settings.section_count) - 1
         self.total_width_mm = sum(self.widths_mm)
-        self._mask = 0  # the one asked for last, since it seldom changes
-        self._width_mm = 0
 
     def switched_on(self, switches):
         """Return the mask of sections whose hand switches are on; section 0 is bit 0."""
@@ -19,14 +17,10 @@ class Sections:
 
     def width_mm(self, mask):
         """Return the width of the sections in mask."""
-        if mask == self._mask:
-            return self._width_mm
         width = 0
         bit = 1
         for section_width in self.widths_mm:
             if mask & bit:
                 width += section_width
             bit <<= 1
-        self._mask = mask
-        self._width_mm = width
         return width

@@ -5,7 +5,7 @@ the flow with all sections on at the same demand, narrow() its inverse, extra_u1
 add. r is the share of the width that is open, Q the flow through it.
 """
 
-from rate_control.intmath import isqrt, muldiv, muldiv_signed
+from rate_control.intmath import isqrt, muldiv
 from rate_control.units import CURVE_POINTS, FLOW_MAX_UL_S
 
 PWM_PUMP = 0
@@ -44,7 +44,7 @@ class PumpShare:
         part = min(muldiv(flow_ul_s, ONE_Q12, self._top_ul_s), 4 * ONE_Q12)
         narrow = min(muldiv(part, self._total_mm, width_mm), 4 * ONE_Q12)
         pressure = muldiv(narrow * narrow >> 12, self._denser_q12, ONE_Q12)
-        return muldiv_signed(pressure - (part * part >> 12), self._pressure_u16, ONE_Q12)
+        return muldiv(pressure - (part * part >> 12), self._pressure_u16, ONE_Q12)
 
 
 class ValveShare:
@@ -75,6 +75,8 @@ class InlineShare(ValveShare):
 
     def whole(self, flow_ul_s, width_mm):
         """Return Q1; where no opening gives this flow, the highest flow."""
+        if width_mm >= self._total_mm:
+            return flow_ul_s
         left = ONE_Q12 - self._over(flow_ul_s, width_mm)
         if left <= ONE_Q12 >> 4:
             return FLOW_MAX_UL_S
@@ -82,6 +84,8 @@ class InlineShare(ValveShare):
 
     def narrow(self, flow_ul_s, width_mm):
         """Return Q for Q1."""
+        if width_mm >= self._total_mm:
+            return flow_ul_s
         return muldiv(flow_ul_s, ONE_Q12, isqrt((ONE_Q12 + self._over(flow_ul_s, width_mm)) << 12))
 
 
@@ -94,12 +98,16 @@ class BypassShare(ValveShare):
 
     def whole(self, flow_ul_s, width_mm):
         """Return Q1 = Qp Q / (Q + r (Qp - Q))."""
+        if width_mm >= self._total_mm:
+            return flow_ul_s
         rest = max(self._flow_ul_s - flow_ul_s, 0)
         below = flow_ul_s + muldiv(rest, width_mm, self._total_mm)
         return min(muldiv(self._flow_ul_s, flow_ul_s, max(below, 1)), FLOW_MAX_UL_S)
 
     def narrow(self, flow_ul_s, width_mm):
         """Return Q = Qp r Q1 / (r Q1 + Qp - Q1)."""
+        if width_mm >= self._total_mm:
+            return flow_ul_s
         rest = max(self._flow_ul_s - flow_ul_s, 0)
         part = muldiv(flow_ul_s, width_mm, self._total_mm)
         return muldiv(self._flow_ul_s, part, max(part + rest, 1))

@@ -1,13 +1,14 @@
 """Totals that neither drift nor overflow: counts with a carry, no floats."""
 
-from rate_control.units import MAX_SECTIONS
+from rate_control.intmath import HALF
+from rate_control.units import MAX_SECTIONS, TICK_MS
 
 
 class Register:
     """A sum in two small ints: whole units, and parts below one unit.
 
-    add() takes parts, 0..2**29; base parts make a unit. 2**30 units are never reached: at one
-    unit a square metre that is 100,000 ha.
+    add() takes parts, 0..2**30 - base; base parts make a unit. 2**30 units are never reached: at
+    one unit a square metre that is 100,000 ha.
     """
 
     def __init__(self, base):
@@ -17,10 +18,12 @@ class Register:
 
     def add(self, parts):
         """Add parts (not negative)."""
-        self.part += parts
-        if self.part >= self.base:
-            self.whole += self.part // self.base
-            self.part %= self.base
+        parts += self.part
+        base = self.base
+        if parts >= base:
+            self.whole += parts // base
+            parts %= base
+        self.part = parts
 
     def clear(self):
         """Start again at zero."""
@@ -28,17 +31,19 @@ class Register:
         self.part = 0
 
 
-SPAN_UL = 50000  # shared out among the sections once so much has come together
-SPAN_MM = 2000
+SHARES_UL = 32  # a section's volume is counted in 1/32 uL
+WRAP = HALF - 1
+MACHINE = MAX_SECTIONS  # among those that take turns, after the sections
+LAST_TURN = 2 * MACHINE + 1
 
 
 class Totals:
     """What one job has used: for the whole machine and for each section.
 
     Volume counts every metered pulse outside the bench, including the rest that runs through
-    after a stop. Area, distance and time count while applying. The whole machine's registers are
-    right after every tick; the sections' follow in spans of some decimetres or millilitres, and
-    at every change of sections, a stop included: a tick has better to do.
+    after a stop. Area, distance and time count while sections are open. All take turns, one a
+    tick, for a tick has better to do: each is behind by less than a second, and right whenever
+    its section has closed.
     """
 
     def __init__(self):
@@ -48,48 +53,86 @@ class Totals:
         self.distance = Register(1000)  # m and mm
         self.time = Register(1000)  # s and ms
         self.bench_volume = Register(1000000)  # L and uL
-        self.section_volume = [Register(1000000) for _ in sections]  # mL and nL
+        self.section_volume = [Register(1000 * SHARES_UL) for _ in sections]  # mL and 1/32 uL
         self.section_area = [Register(1000000) for _ in sections]  # m2 and mm2
-        self._carry_nl = 0
-        self._mask = 0  # of the span, with its widths
+        self._mask = 0  # sections open in the tick before, with their widths
         self._widths_mm = ()
         self._width_mm = 0
-        self._span_ul = 0
-        self._span_mm = 0
+        # Two sums that grow while sections are open and wrap at 2**29: the ground covered, and
+        # the liquid on each millimetre of open width. A section gets its width times what they
+        # have grown by since it was its turn.
+        self._ground_mm = 0
+        self._liquid = 0  # 1/32 uL
+        self._carry = 0  # of it, less than one on each millimetre
+        self._ground_then = [0] * (MACHINE + 1)
+        self._liquid_then = [0] * MACHINE
+        self._machine_ul = 0
+        self._machine_ms = 0
+        self._turn = 0
 
-    def add_volume(self, volume_ul, mask, widths_mm, width_mm):
-        """Add a metered volume, shared among the open sections by width."""
-        self.volume.add(volume_ul)
-        self._follow(mask, widths_mm, width_mm)
-        self._span_ul += volume_ul
+    def add(self, volume_ul, distance_mm, mask, widths_mm, width_mm):
+        """Add a tick: metered volume, ground covered, the open sections and their width.
 
-    def add_ground(self, distance_mm, tick_ms, mask, widths_mm, width_mm):
-        """Add the ground covered in a tick with the sections in mask open."""
-        self.distance.add(distance_mm)
-        self.time.add(tick_ms)
-        self.area.add(distance_mm * width_mm)
-        self._follow(mask, widths_mm, width_mm)
-        self._span_mm += distance_mm
-
-    def _follow(self, mask, widths_mm, width_mm):
-        if mask != self._mask or self._span_ul > SPAN_UL or self._span_mm > SPAN_MM:
-            self.share_out()
-            self._mask = mask
+        widths_mm lists the widths of all sections, and does not change while any is open.
+        """
+        if mask != self._mask:
             self._widths_mm = widths_mm
+            self._settle(mask ^ self._mask)
+            self._mask = mask
             self._width_mm = width_mm
+        if not mask:
+            self.volume.add(volume_ul)
+            return
+        self._machine_ul += volume_ul
+        self._machine_ms += TICK_MS
+        self._ground_mm = (self._ground_mm + distance_mm) & WRAP
+        liquid = self._carry + volume_ul * SHARES_UL
+        self._liquid = (self._liquid + liquid // width_mm) & WRAP
+        self._carry = liquid % width_mm
+        turn = self._turn
+        index = turn >> 1
+        if turn & 1:
+            self._settle_liquid(index)
+        else:
+            self._settle_ground(index)
+        self._turn = turn + 1 if turn < LAST_TURN else 0
 
-    def share_out(self):
-        """Give the sections their parts of the span."""
-        if self._width_mm:
-            # nL on each millimetre of open width; the remainder waits for the next span
-            self._carry_nl += self._span_ul * 1000
-            share_nl = self._carry_nl // self._width_mm
-            self._carry_nl %= self._width_mm
-            index = 0
-            for section_width in self._widths_mm:
-                if self._mask >> index & 1:
-                    self.section_volume[index].add(share_nl * section_width)
-                    self.section_area[index].add(self._span_mm * section_width)
-                index += 1
-        self._span_ul = 0
-        self._span_mm = 0
+    def settle(self):
+        """Settle with all: for whoever reads between two ticks, and cannot be interrupted."""
+        self._settle(self._mask)
+
+    def _settle(self, mask):
+        """Settle with some sections, and with the machine."""
+        self._settle_ground(MACHINE)
+        self._settle_liquid(MACHINE)
+        index = 0
+        while mask >> index:
+            if mask >> index & 1:
+                self._settle_ground(index)
+                self._settle_liquid(index)
+            index += 1
+
+    def _settle_ground(self, index):
+        """Give a section, or the machine, the area that it is due; count from here."""
+        ground_mm = self._ground_mm
+        grown_mm = (ground_mm - self._ground_then[index]) & WRAP
+        self._ground_then[index] = ground_mm
+        if index == MACHINE:
+            self.distance.add(grown_mm)
+            self.area.add(grown_mm * self._width_mm)
+        elif self._mask >> index & 1:
+            self.section_area[index].add(grown_mm * self._widths_mm[index])
+
+    def _settle_liquid(self, index):
+        """Give a section, or the machine, the volume that it is due; count from here."""
+        if index == MACHINE:
+            self.volume.add(self._machine_ul)
+            self._machine_ul = 0
+            self.time.add(self._machine_ms)
+            self._machine_ms = 0
+            return
+        liquid = self._liquid
+        grown = (liquid - self._liquid_then[index]) & WRAP
+        self._liquid_then[index] = liquid
+        if self._mask >> index & 1:
+            self.section_volume[index].add(grown * self._widths_mm[index])

@@ -5,7 +5,7 @@ pump curve says which position belongs to the flow that is read. 0 is no flow, D
 full flow, whichever way the valve itself turns for that.
 """
 
-from rate_control.intmath import clamp, muldiv, muldiv_signed
+from rate_control.intmath import clamp, muldiv
 from rate_control.share import BYPASS_VALVE
 from rate_control.units import DUTY_FULL, TICK_MS
 
@@ -91,4 +91,4 @@ class ValveDrive:
         """Put the reckoned position right by a part of an error found with the meter."""
         self.known = 1
         self.position_u16 = clamp(
-            self.position_u16 + muldiv_signed(error_u16, gain_q20, 1048576), 0, DUTY_FULL)
+            self.position_u16 + muldiv(error_u16, gain_q20, 1048576), 0, DUTY_FULL)

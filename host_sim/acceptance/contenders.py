@@ -143,6 +143,10 @@ class SectionsUnannounced(Controller):
         super()._build(settings)
         self.sections = SlowSections(settings)
 
+    def _decide(self, measured: Measured, decided: Decided) -> None:
+        decided.section_mask = NO_MASK  # so that the width is asked for in every tick
+        super()._decide(measured, decided)
+
 
 class SlowSections(Sections):
     """The open width as a feedback loop comes to know it: a first-order lag, a step a tick."""
@@ -160,6 +164,7 @@ class SlowSections(Sections):
         return round(self._known_mm)
 
 
+NO_MASK = -1
 THE_CONTROLLER, ORACLE = "controller", "oracle"
 SECTIONS_UNANNOUNCED = "sections unannounced"
 CONTENDERS: dict[str, MakeController] = {

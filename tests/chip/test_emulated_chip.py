@@ -85,7 +85,7 @@ for switches, ticks in ((0x3FE, 40), (0x3FF, 40)):
     driving.switches = switches
     for _ in range(ticks):
         # a poll would read the console, and with it this program
-        application._polled = application.ring.count
+        application._unpolled_ticks = 0
         application.tick(0)
 assert application._tick_error is None, application._tick_error
 from rate_control.interlock import APPLYING
@@ -157,20 +157,23 @@ print(application._tick_error)
     assert told.split() == ["None"]
 
 
-@pytest.mark.xfail(reason="so far it takes longer: see docs/reference/emulated_chip.md")
 def test_tick_with_eight_sections_takes_3_ms_at_most(applying, record_property):
     told = applying.run("""
-spans = [quiet(application.tick, 0) for _ in range(20)]
+def nothing():
+    pass
+# what it takes to measure, and to make the pulses that a machine would send
+apart = quiet(nothing)
+made = quiet(driving.read, application.inputs) - quiet(board.read, application.inputs)
+spans = [quiet(application.tick, 0) - apart - made for _ in range(40)]
 assert application._tick_error is None, application._tick_error
-print(max(spans), quiet(board.read, application.inputs),
-      quiet(board.write, application.controller.outputs),
-      quiet(application.controller.step, application.inputs, driving.now + 50000))
+print(sum(spans) // len(spans), max(spans), quiet(board.read, application.inputs) - apart,
+      quiet(board.write, application.controller.outputs) - apart)
 """)
-    tick, read, write, step = (int(word) for word in told.split())
-    text = f"tick {tick} us, of it read {read}, step {step}, write {write}"
+    mean, most, read, write = (int(word) for word in told.split())
+    text = f"tick {mean} us, the longest {most}, of it read {read}, write {write}"
     record_property("summary", f"emulated RP2040 at 125 MHz  {text}")
     print(text)  # shown for a failing test, which records nothing
-    assert tick <= TICK_LIMIT_US, text
+    assert most <= TICK_LIMIT_US, text
 
 
 def test_boot_leaves_outputs_off_and_heap_free(uf2, firmware_files, record_property):

@@ -4,6 +4,7 @@ fractions.Fraction is the reference. The small-int rule is checked where it can 
 intermediate of muldiv() is recomputed with a type that refuses to leave -2**30 .. 2**30 - 1.
 """
 
+import math
 from fractions import Fraction
 
 from hypothesis import given
@@ -14,18 +15,24 @@ from rate_control.intmath import DIVISOR_LIMIT, LIMIT
 from tests.support.small_int import SmallInt
 
 amounts = st.integers(0, LIMIT)
+signed = st.integers(-LIMIT, LIMIT)
 divisors = st.integers(1, DIVISOR_LIMIT)
 
 
-@given(amounts, amounts, divisors)
+@given(signed, amounts, divisors)
 def test_muldiv_is_exact_or_saturated(a, b, c):
     exact = Fraction(a * b, c)
-    assert intmath.muldiv(a, b, c) == min(exact.__floor__(), LIMIT)
+    assert intmath.muldiv(a, b, c) == max(min(exact.__trunc__(), LIMIT), -LIMIT)
 
 
-@given(amounts, amounts, divisors)
+@given(signed, amounts, divisors)
 def test_muldiv_never_leaves_the_small_ints(a, b, c):
     intmath.muldiv(SmallInt(a), SmallInt(b), SmallInt(c))
+
+
+@given(amounts)
+def test_isqrt_is_the_floor_of_the_root(value):
+    assert intmath.isqrt(SmallInt(value)) == math.isqrt(value)
 
 
 @given(st.integers(0, LIMIT), st.integers(-(2**29), 2**29 - 1))
@@ -65,12 +72,13 @@ def test_a_metered_pulse_train_reads_exactly(pulses_l, flow_hz):
     """
     from rate_control.pulse_counter import PulseCounter
 
-    counter = PulseCounter(1, 2_000_000)
-    counter.valid, counter.window_pulses = 1, 1
-    counter.window_us, counter.silent_us = 1_000_000 // flow_hz, 0
     nl_per_pulse = 10**11 // (pulses_l * 100)
-    exact = Fraction(10**9, pulses_l) / counter.window_us * 1000
-    got = counter.rate(SmallInt(nl_per_pulse), 1000)
+    period_us = 1_000_000 // flow_hz
+    counter = PulseCounter(1, 2_000_000, SmallInt(nl_per_pulse), 1000)
+    for count in range(3):
+        edge_us = SmallInt(LIMIT - 3 * period_us + count * period_us)
+        got = counter.update(SmallInt(count), edge_us, edge_us)
+    exact = Fraction(10**9, pulses_l) / period_us * 1000
     assert abs(got - min(exact, LIMIT)) <= max(2, exact * 2 / 10000)
 
 

@@ -45,8 +45,7 @@ def grow(totals, chance):
     mask = chance.randint(1, 255)
     width = sum(w for i, w in enumerate(widths) if mask >> i & 1)
     for _ in range(chance.randint(1, 20)):
-        totals.add_volume(chance.randint(0, 20000), mask, widths, width)
-        totals.add_ground(chance.randint(0, 500), 50, mask, widths, width)
+        totals.add(chance.randint(0, 20000), chance.randint(0, 500), mask, widths, width)
 
 
 def state_of(totals):

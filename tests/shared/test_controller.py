@@ -73,12 +73,13 @@ def test_a_drive():
 
 def test_distance_and_area_are_counted_exactly():
     rig = Rig(speed_pulses_km=130000, switch_debounce_ms=0, flow_missing_ms=30000).armed()
-    rig.ticks(1, WORK, 400, 0)
-    rig.ticks(1, WORK, 400, 0)
-    start = rig.controller.totals.distance.whole * 1000 + rig.controller.totals.distance.part
+    rig.ticks(2, WORK, 400, 0)
+    rig.ticks(1, WORK & ~MASTER, 400, 0)
+    distance = rig.controller.totals.distance
+    start = distance.whole * 1000 + distance.part
     rig.ticks(260, WORK, 400, 0)
-    end = rig.controller.totals.distance.whole * 1000 + rig.controller.totals.distance.part
-    assert end - start == 260 * 20 * 1000 // 130
+    rig.ticks(1, WORK & ~MASTER, 400, 0)
+    assert distance.whole * 1000 + distance.part - start == 260 * 20 * 1000 // 130
 
 
 def test_standstill_stops_and_a_lost_sensor_is_named():

@@ -1,6 +1,6 @@
 """Integer arithmetic: exact where it promises to be, saturating where it must."""
 
-from rate_control.intmath import LIMIT, clamp, isqrt, muldiv, muldiv_signed, ticks_diff
+from rate_control.intmath import LIMIT, clamp, isqrt, muldiv, ticks_diff
 
 
 def test_muldiv_small_product():
@@ -22,9 +22,11 @@ def test_muldiv_saturates():
     assert muldiv(200000000, 1000000, 100) == LIMIT
 
 
-def test_muldiv_signed_rounds_towards_zero():
-    assert muldiv_signed(-7, 3, 2) == -10
-    assert muldiv_signed(7, 3, 2) == 10
+def test_muldiv_rounds_towards_zero():
+    assert muldiv(-7, 3, 2) == -10
+    assert muldiv(7, 3, 2) == 10
+    assert muldiv(-999999999, 5000000, 10000000) == -499999999
+    assert muldiv(-LIMIT, 2, 1) == -LIMIT
 
 
 def test_ticks_diff_across_the_wrap():

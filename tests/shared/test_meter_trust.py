@@ -40,7 +40,7 @@ def trust(actuator=INLINE_VALVE):
 
 def steady(at, ticks, flow_ul_s=FLOW_UL_S):
     for _ in range(ticks):
-        at.take(flow_ul_s)
+        at.follow(False, FLOW_UL_S, flow_ul_s)
 
 
 def ticks_until(reached, step, most=300):
@@ -54,11 +54,11 @@ def ticks_until(reached, step, most=300):
 def test_a_pumps_meter_teaches_at_once_a_valves_only_at_rest():
     pump, valve = trust(PWM_PUMP), trust()
     for at in (pump, valve):
-        at.take(FLOW_UL_S)
+        steady(at, 1)
     assert pump.can_teach() and not valve.can_teach()
     steady(valve, 20)
     assert valve.can_teach()
-    valve.take(FLOW_UL_S * 11 // 10)
+    steady(valve, 1, FLOW_UL_S * 11 // 10)
     assert not valve.can_teach()
 
 
@@ -67,8 +67,9 @@ def test_after_a_jump_it_waits_for_the_machine_longer_at_a_small_flow():
     steady(at, 60)
     waits = []
     for flow_ul_s in (80000, 10000):
-        at.follow(True, flow_ul_s)
-        waits.append(ticks_until(at.can_teach, lambda flow=flow_ul_s: at.follow(False, flow)))
+        at.follow(True, flow_ul_s, FLOW_UL_S)
+        waits.append(ticks_until(
+            at.can_teach, lambda flow=flow_ul_s: at.follow(False, flow, FLOW_UL_S)))
     blind_ms = LINE["loop_delay_ms"] + LINE["loop_lag_ms"]
     assert waits[0] == blind_ms // TICK_MS + 1
     assert waits[1] == 4 * waits[0]  # at a quarter of the middle flow
@@ -83,7 +84,7 @@ def test_after_a_change_of_sections_a_valve_waits_for_the_pressure_too():
         at = trust(actuator)
         steady(at, 60)
         at.shift(lag_ms)
-        assert ticks_until(at.can_teach, lambda at=at: at.follow(False, FLOW_UL_S)) == ticks
+        assert ticks_until(at.can_teach, lambda at=at: steady(at, 1)) == ticks
 
 
 def test_a_valve_is_not_found_at_the_peak_of_a_surge():
@@ -91,7 +92,7 @@ def test_a_valve_is_not_found_at_the_peak_of_a_surge():
     steady(at, SURGE_TICKS + STEADY_TICKS + 20)
     assert at.can_find()
     for flow_ul_s in (60000, 90000, 104000, 106000, 106000, 104000, 90000, 60000):
-        at.take(flow_ul_s)
+        steady(at, 1, flow_ul_s)
         assert not at.can_find(), flow_ul_s
 
 
@@ -105,12 +106,10 @@ def test_a_machine_that_was_off_surges_at_its_start():
 
 
 def test_a_valve_is_lost_when_a_steady_meter_disagrees_for_long():
-    valve, pump = trust(), trust(PWM_PUMP)
-    for at in (valve, pump):
-        steady(at, 100)
-        assert not any(at.is_lost(0) for _ in range(DOUBT_TICKS - 1))
+    valve = trust()
+    steady(valve, 100)
+    assert not any(valve.is_lost(0) for _ in range(DOUBT_TICKS - 1))
     assert valve.is_lost(0)
-    assert not pump.is_lost(0)  # whose duty is no guess
     assert not valve.is_lost(1)
     assert not valve.is_lost(0)  # counts anew
 

@@ -74,7 +74,7 @@ def test_there_and_back_with_any_liquid():
 
 
 def demand_after(made, wanted, commanded):
-    made.want(wanted)
+    made.wanted_ul_s = wanted
     return made.demand_u16(commanded, 3000, 0)
 
 

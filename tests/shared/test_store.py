@@ -62,8 +62,8 @@ def make_store(files, retained=None):
 def used_totals(litres=3):
     totals = Totals()
     for _ in range(litres):
-        totals.add_volume(1000000, 5, [1000] * 8, 2000)
-        totals.add_ground(100000, 50, 5, [1000] * 8, 2000)
+        totals.add(1000000, 1000, 5, [1000] * 8, 2000)
+    totals.add(0, 0, 0, [1000] * 8, 0)
     return totals
 
 

@@ -60,8 +60,9 @@ class Flash:
 def used_totals(litres):
     """Totals after some work."""
     totals = Totals()
-    totals.add_volume(1000000 * litres, 1, [1000] * 8, 1000)
-    totals.add_ground(1000 * litres, 50, 1, [1000] * 8, 1000)
+    for _ in range(litres):
+        totals.add(1000000, 1000, 1, [1000] * 8, 1000)
+    totals.add(0, 0, 0, [1000] * 8, 0)
     return totals
 
 

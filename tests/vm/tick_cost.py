@@ -1,10 +1,14 @@
 """Run ticks of an eight-section controller, or turns of a reference loop: for the cost of a tick.
 
-    tick_cost.py parked|applying|reference COUNT
+    tick_cost.py parked|applying|warning|learned|inputs TICKS ACTUATOR
+    tick_cost.py reference TURNS
 
-The machine drives at 3 m/s with 390 pulses a second, its meter gives 150. The reference loop is
-an integer multiply, add and modulo, so that a tick can be told in units of something that every
-processor does.
+The machine drives at 3 m/s with 390 pulses a second. Its meter gives 108 pulses a second, which
+is right for the rate, or, for `warning` and `learned`, 150, so that the loop corrects as far as
+it can and faults are on their way. For `learned` one of the eight sections is off, and every
+number that a procedure can learn about a machine is there to be reckoned with. `inputs` does all
+but the controller's step. The reference loop is an integer multiply, add and modulo, so that a
+tick can be told in units of something that every processor does.
 """
 
 import sys
@@ -18,18 +22,28 @@ from rate_control.units import MAX_SECTIONS, SWITCH_IMPLEMENT, SWITCH_MASTER, TI
 
 START_US = LIMIT - 2000000  # two seconds before the clock wraps
 SPEED_PULSE_US = 2564
-FLOW_PULSE_US = 6667
-SETTLED_TICKS = 60
+FLOW_PULSE_US = {"warning": 6667, "learned": 6667}
+RIGHT_FLOW_PULSE_US = 9259
+STARTED_TICK = 30
+LEARNED = {
+    "curve_supply_mv": 13000,
+    "curve_pressure_u16": 8000,
+    "curve_gap_u16": 1500,
+    "curve_share_ul_s": 400000,
+    "meter_droop_ul_s": 4000,
+    "liquid_density_g_l": 1280,
+}
 ALL_SECTIONS = (1 << MAX_SECTIONS) - 1 << 2
 
 
 class Drive:
     """Inputs of a steady drive; nothing is allocated."""
 
-    def __init__(self):
+    def __init__(self, flow_pulse_us):
         self.inputs = Inputs()
         self.inputs.supply_mv = 12600
         self.now_us = START_US
+        self._flow_pulse_us = flow_pulse_us
         self._elapsed_us = 0
 
     def next_tick(self, switches):
@@ -40,22 +54,28 @@ class Drive:
         inputs.switches = switches
         inputs.speed_count = self._elapsed_us // SPEED_PULSE_US
         inputs.speed_edge_us = (START_US + inputs.speed_count * SPEED_PULSE_US) & LIMIT
-        inputs.flow_count = self._elapsed_us // FLOW_PULSE_US
-        inputs.flow_edge_us = (START_US + inputs.flow_count * FLOW_PULSE_US) & LIMIT
+        inputs.flow_count = self._elapsed_us // self._flow_pulse_us
+        inputs.flow_edge_us = (START_US + inputs.flow_count * self._flow_pulse_us) & LIMIT
 
 
-def ticks(wanted, count):
-    """Bring a controller into a state, then run ticks there."""
-    settings, problems = build({"section_count": MAX_SECTIONS})
+def ticks(work, count, actuator):
+    """Run ticks from the start on; all but the first few are in the wanted state."""
+    values = {"section_count": MAX_SECTIONS, "actuator": actuator}
+    switches = SWITCH_IMPLEMENT | ALL_SECTIONS
+    if work == "learned":
+        values.update(LEARNED)
+        switches = SWITCH_IMPLEMENT | ALL_SECTIONS >> 1 & ALL_SECTIONS
+    settings, problems = build(values)
     assert not problems, problems
     controller = Controller(settings)
-    drive = Drive()
-    switches = SWITCH_IMPLEMENT | ALL_SECTIONS
-    for number in range(SETTLED_TICKS + count):
-        if wanted == APPLYING and number == SETTLED_TICKS // 2:
+    drive = Drive(FLOW_PULSE_US.get(work, RIGHT_FLOW_PULSE_US))
+    for number in range(count):
+        if work != "parked" and number == STARTED_TICK:
             switches |= SWITCH_MASTER
         drive.next_tick(switches)
-        controller.step(drive.inputs, drive.now_us)
+        if work != "inputs":
+            controller.step(drive.inputs, drive.now_us)
+    wanted = {"parked": PARKED, "inputs": PARKED}.get(work, APPLYING)
     assert controller.decided.state == wanted, controller.decided.state
 
 
@@ -73,7 +93,7 @@ def main():
     if work == "reference":
         reference(count)
     else:
-        ticks({"parked": PARKED, "applying": APPLYING}[work], count)
+        ticks(work, count, int(sys.argv[3]))
 
 
 main()
