@@ -83,13 +83,16 @@ class PulseCounter:
         if not self._known:  # whatever was counted before power-up is not ours
             self._known = 1
             self._counts[newest] = count
-        self.pulses = (count - self._counts[newest]) & LIMIT
+        pulses = (count - self._counts[newest]) & LIMIT
+        self.pulses = pulses
         self.valid = 0
-        self._following = 1 if self.pulses else 0
-        self._counts[newest] = count
-        for slot in range(SLOTS):  # edges of before are out of every window's reach
-            self._edges[slot] = (edge_us ^ HALF) & LIMIT
-        self._edges[newest] = edge_us
+        self._following = 0
+        if pulses:
+            self._following = 1
+            self._counts[newest] = count
+            for slot in range(SLOTS):  # edges of before are out of every window's reach
+                self._edges[slot] = edge_us ^ HALF
+            self._edges[newest] = edge_us
         return 0
 
     def _open_window(self, count, edge_us, pulses, window_us):
