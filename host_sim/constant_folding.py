@@ -5,8 +5,9 @@ each module that imports it. On an RP2040 a look-up takes about a microsecond, a
 ninety. MicroPython's own const() folds names too, but within one module only.
 
 A constant is an upper-case name that is given a whole number once, at the top level of a module
-or of a class there; the number may be made of other constants. Where it is used by its name, as
-module.NAME or as Class.NAME, the number takes its place. What was imported for that alone is no
+or of a class there, alone or with others (A, B = 1, 2 or A, B = range(2)); the number may be made
+of other constants. Where it is used by its name, as module.NAME or as Class.NAME, the number takes
+its place. What was imported for that alone is no
 longer imported, and what nobody asks for any more is no longer defined.
 """
 
@@ -120,13 +121,30 @@ def _defined(body: list[ast.stmt], known: Numbers, bound: Counter[str]) -> Numbe
     """The constants that assignments define."""
     found: Numbers = {}
     for node in body:
-        if isinstance(node, ast.Assign) and len(node.targets) == 1:
-            target = node.targets[0]
-            if isinstance(target, ast.Name) and target.id.isupper() and bound[target.id] == 1:
-                number = _value(node.value, known | found)
+        for name, value in _assigned(node):
+            if name.isupper() and bound[name] == 1:
+                number = _value(value, known | found)
                 if number is not None:
-                    found[target.id] = number
+                    found[name] = number
     return found
+
+
+def _assigned(node: ast.stmt) -> list[tuple[str, ast.expr]]:
+    """The names that a plain assignment gives a value, each with it; none for any other."""
+    if not isinstance(node, ast.Assign) or len(node.targets) != 1:
+        return []
+    target, value = node.targets[0], node.value
+    if isinstance(target, ast.Name):
+        return [(target.id, value)]
+    if not isinstance(target, ast.Tuple):
+        return []
+    names = [name.id for name in target.elts if isinstance(name, ast.Name)]
+    values: list[ast.expr] = []
+    if isinstance(value, ast.Tuple):
+        values = value.elts
+    elif isinstance(value, ast.Call) and ast.unparse(value) == f"range({len(names)})":
+        values = [ast.copy_location(ast.Constant(index), value) for index in range(len(names))]
+    return list(zip(names, values, strict=True)) if len(names) == len(values) else []
 
 
 def _value(node: ast.expr, known: Numbers) -> int | None:
@@ -170,6 +188,10 @@ def _drop_definitions(trees: dict[str, ast.Module], kept: Collection[str]) -> No
             node.id for node in ast.walk(tree)
             if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load)
         }  # fmt: skip
-        tree.body = [
-            node for node in tree.body if not _defined([node], {}, bound).keys() - used
-        ]
+        tree.body = [node for node in tree.body if not _is_idle(node, bound, used)]
+
+
+def _is_idle(node: ast.stmt, bound: Counter[str], used: set[str]) -> bool:
+    """Whether a statement only defines constants, and none that is used."""
+    names = {name for name, _ in _assigned(node)}
+    return bool(names) and names == set(_defined([node], {}, bound)) and not names & used

@@ -37,8 +37,8 @@ WIRES = (
     ("BUZZER", "out", "down", "buzzer"),
     ("I2C_DATA", "both", "up", "SDA of the display, 4.7 k to 3.3 V"),
     ("I2C_CLOCK", "out", "up", "SCL of the display, 4.7 k to 3.3 V"),
-    ("GNSS_RX", "in", "up", "TX of a GNSS receiver (kept free; no firmware reads it yet)"),
-    ("GNSS_TX", "out", "", "RX of a GNSS receiver (kept free)"),
+    ("GNSS_RX", "in", "up", "TX of a GNSS receiver, 3.3 V (`boards/wiring.py`)"),
+    ("GNSS_TX", "out", "", "RX of a GNSS receiver; nothing is sent"),
     ("TEST", "out", "down", "pulses for the self-test; nothing in the field"),
 )
 HEAD = "| GPIO | name | direction | resistor outside | leads to |\n|---|---|---|---|---|\n"

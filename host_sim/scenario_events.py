@@ -29,6 +29,7 @@ SWITCH_WORDS = {
 FLAG_FAULTS = {
     "meter_stalled": ("the flow meter stuck", "the flow meter came free"),
     "speed_lost": ("the speed sensor fell silent", "the speed sensor came back"),
+    "gnss_lost": ("the GNSS receiver lost its fix", "the GNSS receiver found its fix"),
     "pump_dead": ("the pump lost its drive", "the pump got its drive back"),
     "cranking": ("the starter began to turn", "the starter stopped"),
     "program_stalled": ("the program hung", "the program went on"),

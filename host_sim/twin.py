@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from app.gnss import Gnss
 from host_sim.clock import VirtualClock
 from host_sim.hands import Event, Hands
 from host_sim.plant.machine import Machine
@@ -67,11 +68,13 @@ class Twin:
         """What main.py does: make the controller and start its tick."""
         self.resets.append(board.reset_cause())
         self.controller = self._make_controller(self.scenario.settings, self.machine)
+        self._gnss = Gnss(self.machine.gnss, self._inputs, board.now_us)
         board.start_tick(self._tick, TICK_US)
 
     def _tick(self, _: int) -> None:
         board = self.board
         inputs = self._inputs
+        self._gnss.poll()
         board.read(inputs)
         now_us = board.now_us()
         if self._input_sink:

@@ -158,6 +158,9 @@ class VirtualBoard(Board):
     def link_stream(self) -> Any:
         return self.fittings.link
 
+    def gnss_stream(self) -> Any:
+        return self.machine.gnss if self.machine.spec.gnss.hz else None
+
     def display(self) -> Any:
         return self.fittings.display
 

@@ -4,6 +4,7 @@ import gc
 
 from app import loaded
 from app.application import Application
+from app.gnss import Gnss
 from app.link import Link
 from app.operator import Operator
 from app.run_log import RunLog
@@ -21,6 +22,10 @@ def build(board):
     run_log = RunLog(store, files, application.ring)
     application.jobs.add("run log", RUN_LOG_MS, run_log.poll)
     operator = Operator(application)
+    receiver = board.gnss_stream()
+    if receiver is not None:
+        gnss = Gnss(receiver, application.inputs, board.now_us)
+        application.jobs.add("gnss", Gnss.PERIOD_MS, gnss.poll)
     stream = board.link_stream()
     if stream is not None:
         link = Link(stream, application, run_log, operator.grid)

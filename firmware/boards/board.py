@@ -63,6 +63,9 @@ class Board:
         """Return the stream of the link (see app/link.py), or None where there is none."""
         raise NotImplementedError
 
+    def gnss_stream(self):
+        """Return the stream of a GNSS receiver (see app/gnss.py), or None where there is none."""
+
     def display(self):
         """Return an app.displays.display.Display, or None where none is fitted.
 

@@ -11,7 +11,7 @@ from time import sleep_ms, ticks_us
 
 import machine
 import rp2
-from machine import ADC, I2C, PWM, SPI, WDT, Pin, Timer
+from machine import ADC, I2C, PWM, SPI, UART, WDT, Pin, Timer
 
 from boards import rp2_pins as pins
 from boards import wiring
@@ -28,6 +28,7 @@ VALVE_MACHINES = (4, 5)  # block 1
 # from memory), and happens with outputs off. A tick that is late by three drops them long before.
 WATCHDOG_MS = 500
 IDLE_MS = 2
+GNSS_BUFFER = 512  # half a second at 9600 bauds: the loop is seldom away for longer
 
 # Watchdog registers (RP2040 data sheet, 4.7.6; RP2350 data sheet, 12.9.7): the same offsets.
 WATCHDOG_RP2040 = 0x40058000
@@ -84,6 +85,13 @@ class Rp2Board(PinBoard):
         if reason & REASON_TIMER:
             return "watchdog"
         return "soft" if ran_before or reason & REASON_FORCE else "power"
+
+    def gnss_stream(self):
+        """See Board."""
+        if not wiring.GNSS_BAUD:
+            return None
+        return UART(0, baudrate=wiring.GNSS_BAUD, tx=Pin(pins.GNSS_TX), rx=Pin(pins.GNSS_RX),
+                    rxbuf=GNSS_BUFFER, timeout=0)
 
     def now_us(self):
         """See Board."""

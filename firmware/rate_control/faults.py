@@ -15,6 +15,7 @@ FLOW_WHILE_OFF = 32
 SUPPLY_LOW = 64
 PROGRAM_FAILED = 128
 OFF_CURVE = 256
+SPEED_DIFFERS = 512
 
 # bit, name, blocking, name of the setting with its delay or the delay in ms, in words
 TABLE = (
@@ -26,6 +27,7 @@ TABLE = (
     (FLOW_WHILE_OFF, "flow_while_off", 0, 3000, "flow while off: leak, valve, meter noise"),
     (SUPPLY_LOW, "supply_low", 0, 2000, "supply low: battery, cable"),
     (OFF_CURVE, "off_curve", 0, "rate_off_ms", "machine off its curve: outlets, filter"),
+    (SPEED_DIFFERS, "speed_differs", 0, 5000, "speed sources disagree: slip, calibration"),
     (PROGRAM_FAILED, "program_failed", 1, 0, "a part of the program failed: report it"),
 )
 BLOCKING = FLOW_MISSING | TICK_LATE | PROGRAM_FAILED

@@ -1,5 +1,6 @@
-"""Ground speed and distance from the speed sensor's pulses."""
+"""Ground speed and distance, from the speed sensor's pulses or a GNSS receiver's reports."""
 
+from rate_control.gnss_speed import GnssSpeed
 from rate_control.intmath import clamp
 from rate_control.pulse_counter import PulseCounter
 from rate_control.units import SPEED_MAX_MM_S, TICK_MS
@@ -8,15 +9,21 @@ MOST_MM = SPEED_MAX_MM_S * TICK_MS // 870  # in a tick, 15 % more; what is beyon
 SLOPE_TICKS = 4  # over which the acceleration is taken: longer lags, shorter flickers
 
 
+GNSS = 1  # the setting speed_source; 0: pulses
+
+
 class GroundSpeed:
     """Fills the speed fields of Measured once a tick."""
 
     def __init__(self, settings):
-        self._pulses_km = settings.speed_pulses_km
         # 1e12 nm in a kilometre; made at set-up, where a long int may live for a moment
         nm_per_pulse = 1000000000000 // settings.speed_pulses_km
-        self._counter = PulseCounter(
-            settings.speed_average_pulses, settings.speed_timeout_ms * 1000, nm_per_pulse)
+        timeout_us = settings.speed_timeout_ms * 1000
+        self._counter = PulseCounter(settings.speed_average_pulses, timeout_us, nm_per_pulse)
+        self._gnss = GnssSpeed(timeout_us)
+        self._by_gnss = settings.speed_source == GNSS
+        # of what is counted a millimetre has so many: millionths of a pulse, or mm/s x ms
+        self._parts_mm = 1000 if self._by_gnss else settings.speed_pulses_km
         self._cutoff_mm_s = settings.speed_cutoff_mm_s
         self._stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
         self._most_pulses = min(max(MOST_MM * settings.speed_pulses_km // 1000000, 1), 512)
@@ -30,23 +37,43 @@ class GroundSpeed:
         counter = self._counter
         # nm per pulse and pulses per us: mm/s
         speed = counter.update(inputs.speed_count, inputs.speed_edge_us, now_us)
-        valid = counter.valid
+        pulses = counter.pulses
+        measured.speed_valid = counter.valid
+        measured.speed_seen = pulses
+        measured.speed_other_mm_s = -1
+        measured.standing = 1 - counter.valid
+        if self._by_gnss or inputs.gnss_count:
+            speed = self._with_gnss(speed, inputs, now_us, measured)
         if speed > SPEED_MAX_MM_S:
             speed = SPEED_MAX_MM_S
-            valid = 0
-        measured.speed_valid = valid
+            measured.speed_valid = 0
         measured.speed_mm_s = speed
         measured.speed_ahead_mm_s = self._ahead(speed)
         limit = self._stop_below_mm_s if measured.moving else self._cutoff_mm_s
-        measured.moving = 1 if valid and speed >= limit else 0
-        pulses = counter.pulses
+        measured.moving = 1 if measured.speed_valid and speed >= limit else 0
         if pulses > self._most_pulses:
             pulses = self._most_pulses
         measured.speed_pulses = pulses
-        travelled = self._carry + pulses * 1000000
-        pulses_km = self._pulses_km
-        measured.distance_mm = travelled // pulses_km
-        self._carry = travelled % pulses_km
+        travelled = self._carry + (speed * TICK_MS if self._by_gnss else pulses * 1000000)
+        parts_mm = self._parts_mm
+        measured.distance_mm = travelled // parts_mm
+        self._carry = travelled % parts_mm
+
+    def _with_gnss(self, speed, inputs, now_us, measured):
+        """Return the speed by the source of the settings; the other one is kept to compare."""
+        gnss = self._gnss
+        by_gnss = gnss.update(inputs, now_us)
+        if gnss.valid and by_gnss >= self._stop_below_mm_s:
+            measured.standing = 0
+        if not self._by_gnss:
+            if gnss.valid:
+                measured.speed_other_mm_s = by_gnss
+            return speed
+        if measured.speed_valid:
+            measured.speed_other_mm_s = speed
+        measured.speed_valid = gnss.valid
+        measured.speed_seen = gnss.valid
+        return by_gnss
 
     def _ahead(self, speed):
         """Return the speed that the machine will have when the flow gets to the outlets.

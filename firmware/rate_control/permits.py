@@ -27,7 +27,7 @@ def collect(measured, active_faults, tick_ok, bench_asked, saving):
         permits |= SECTION
     if measured.moving:
         permits |= SPEED
-    if not measured.speed_valid:
+    if measured.standing:
         permits |= STANDSTILL
     if not active_faults & BLOCKING:
         permits |= NO_FAULT

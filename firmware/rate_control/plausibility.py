@@ -8,6 +8,15 @@ from rate_control.intmath import isqrt
 BRAKING_MM_S2 = 5000  # half of gravity: no field machine stops harder
 
 
+SPEED_NEAR_MM_S = 150  # what a GNSS receiver may be off, however slow
+
+
+def differ(speed_mm_s, other_mm_s):
+    """Return whether two speeds are further apart than a tenth of the higher one."""
+    near = max(speed_mm_s, other_mm_s) // 10 + SPEED_NEAR_MM_S
+    return not -near <= speed_mm_s - other_mm_s <= near
+
+
 class Plausibility:
     """Compares what was commanded with what came back."""
 
@@ -30,11 +39,15 @@ class Plausibility:
         supply_mv = measured.supply_mv
         if supply_mv and supply_mv < self._supply_low_mv:
             mask |= faults.SUPPLY_LOW
+        speed = measured.speed_mm_s
         if measured.speed_valid:
-            if measured.speed_pulses:
-                self._last_speed_mm_s = measured.speed_mm_s
+            if measured.speed_seen:
+                self._last_speed_mm_s = speed
         elif self._last_speed_mm_s > self._lost_above_mm_s:  # no machine can brake so fast
             mask |= faults.SPEED_LOST
+        other = measured.speed_other_mm_s
+        if other >= 0 and differ(speed, other):
+            mask |= faults.SPEED_DIFFERS
         state = decided.state
         if state != APPLYING and state != BENCH:
             if measured.flow_readable:  # below the floor it is the rotor running down

@@ -9,7 +9,8 @@ class Inputs:
     """What the board saw: raw counts, edge times and levels at the start of a tick.
 
     Counts and times wrap at 2**30. switches holds one bit a switch (see units.py).
-    supply_mv is 0 where the board does not measure it.
+    supply_mv is 0 where the board does not measure it. The report of a GNSS receiver is written
+    between ticks by the application (app/gnss.py), its count last.
     """
 
     def __init__(self):
@@ -19,6 +20,10 @@ class Inputs:
         self.flow_edge_us = 0
         self.switches = 0
         self.supply_mv = 0
+        self.gnss_count = 0  # reports so far; 0 where there is no receiver
+        self.gnss_us = 0  # when the last one came
+        self.gnss_fix = 0  # whether the receiver trusts it
+        self.gnss_speed_mm_s = 0
 
 
 class Request:
@@ -53,6 +58,9 @@ class Measured:
         self.speed_ahead_mm_s = 0  # that it will have when the flow gets to the outlets
         self.speed_valid = 0
         self.moving = 0  # valid and above the cut-off, with hysteresis
+        self.standing = 0  # no source of the speed sees any motion
+        self.speed_seen = 0  # a pulse or a fix says so in this tick, not the time waited
+        self.speed_other_mm_s = -1  # what the other source of the speed says; -1: nothing
         self.speed_pulses = 0  # since the tick before
         self.distance_mm = 0  # travelled since the tick before
         self.flow_ul_s = 0

@@ -7,6 +7,7 @@ TABLE = (
     ("section_count", "", 1, 1, MAX_SECTIONS, 3),
     ("section_width_mm", "mm", MAX_SECTIONS, 50, 20000, 1000),
     ("liquid_density_g_l", "g/L", 1, 500, 2500, 1000),
+    ("speed_source", "0-1", 1, 0, 1, 0),
     ("speed_pulses_km", "pulses/km", 1, 1000, 500000, 130000),
     ("speed_average_pulses", "pulses", 1, 1, 64, 4),
     ("speed_timeout_ms", "ms", 1, 200, 8000, 1000),

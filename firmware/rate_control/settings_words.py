@@ -19,6 +19,9 @@ WORDS = {
     "liquid_density_g_l": (
         "density of the liquid; water is 1000",
         "for each product, from its label"),
+    "speed_source": (
+        "where the ground speed is from: 0 pulses, 1 GNSS",
+        "when a receiver is wired, or a wheel sensor"),
     "speed_pulses_km": (
         "pulses of the speed sensor in one kilometre",
         "by the ground-speed course; after new tyres"),

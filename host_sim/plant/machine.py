@@ -9,6 +9,7 @@ from host_sim.plant.actuation import Actuation
 from host_sim.plant.electric_pump import ElectricPump
 from host_sim.plant.faults import Faults
 from host_sim.plant.flow_meter import TurbineMeter
+from host_sim.plant.gnss import GnssReceiver
 from host_sim.plant.ground import GroundSensor
 from host_sim.plant.hose import Hose
 from host_sim.plant.hydraulic_pump import HydraulicPump
@@ -65,6 +66,7 @@ class Machine:
         self.faults = Faults(orifice_factor=[1.0] * sections.count)
         self.flow_meter = TurbineMeter(spec.meter, start_us, rng.random())
         self.speed_sensor = GroundSensor(spec.ground, rng, start_us, rng.random())
+        self.gnss = GnssReceiver(spec.gnss, seed, start_us)
         self._pump = make_pump(spec)
         relief_pa = 0.0 if spec.actuator == INLINE_VALVE else manifold.relief_pa
         self._manifold = Manifold(manifold, sections.check_pa, relief_pa)
@@ -93,6 +95,7 @@ class Machine:
             return
         self._take_orders(actuation)
         self._travel(speed_m_s, start_us, span_us * 1e-6)
+        self.gnss.step(now_us, speed_m_s, not self.faults.gnss_lost)
         for begin_us in range(start_us, now_us, RENEWAL_US):
             self._renew_resistances()
             whole, rest_us = divmod(min(RENEWAL_US, now_us - begin_us), SUBSTEP_US)

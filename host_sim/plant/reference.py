@@ -37,7 +37,7 @@ SHOWN = (
     ("inline_pd", "pump", "Displacement pumps on a shaft"),
     ("inline_pd", "valve", "Regulating valve"),
     *(("electric_m", name, name.capitalize()) for name in
-      ("manifold", "sections", "liquid", "meter", "ground", "supply")),
+      ("manifold", "sections", "liquid", "meter", "ground", "gnss", "supply")),
 )
 
 

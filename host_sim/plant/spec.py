@@ -56,6 +56,16 @@ class GroundSpec(Table):
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
+class GnssSpec(Table):
+    """A GNSS receiver that sends its speed as NMEA 0183 sentences."""
+
+    TABLE: ClassVar[str] = "gnss"
+    hz: float = number(0.0, "reports a second; 0: none is fitted", 0, 20)
+    delay_s: float = number(0.15, "from the motion to the report", 0, 2)
+    noise_m_s: float = number(0.02, "standard deviation of a report", 0, 1)
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
 class SupplySpec(Table):
     """The battery and its wiring."""
 
@@ -86,6 +96,7 @@ class MachineSpec:
     liquid: LiquidSpec = LiquidSpec()
     meter: MeterSpec = MeterSpec()
     ground: GroundSpec = GroundSpec()
+    gnss: GnssSpec = GnssSpec()
     supply: SupplySpec = SupplySpec()
 
     def __post_init__(self) -> None:

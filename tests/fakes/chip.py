@@ -72,6 +72,7 @@ class Chip:
         self.sources = {}  # by pin: what drives it from outside
         self.rises_before = {}  # by pin: edges of the sources it had before
         self.analog_u16 = {}
+        self.received = b""  # on the UART
         self.registers = {}
         self.reset_by_watchdog = False
         self._forget()

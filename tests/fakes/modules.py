@@ -91,6 +91,22 @@ def machine_module(chip):
             else:
                 into[0] = 0xFF
 
+    class UART:
+        """What the chip receives is put into chip.received; it is never sent anything."""
+
+        def __init__(self, number, baudrate, tx, rx, rxbuf, timeout):
+            self.baudrate = baudrate
+            self.pins = (tx.number, rx.number)
+
+        def any(self):
+            return len(chip.received)
+
+        def readinto(self, buffer):
+            length = min(len(buffer), len(chip.received))
+            buffer[:length] = chip.received[:length]
+            chip.received = chip.received[length:]
+            return length or None
+
     class I2C:
         def __init__(self, *_, **__):
             pass
@@ -123,7 +139,7 @@ def machine_module(chip):
         def feed(self):
             chip.watchdog_due = chip.ns + chip.watchdog_ns
 
-    return Namespace(Pin=Pin, PWM=PWM, ADC=ADC, SPI=SPI, I2C=I2C, Timer=Timer, WDT=WDT,
+    return Namespace(Pin=Pin, PWM=PWM, ADC=ADC, SPI=SPI, UART=UART, I2C=I2C, Timer=Timer, WDT=WDT,
                      PWRON_RESET=1, WDT_RESET=3, mem32=Registers(chip),
                      reset_cause=lambda: 3 if chip.reset_by_watchdog else 1)
 

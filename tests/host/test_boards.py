@@ -2,6 +2,7 @@
 
 import pytest
 
+from app.gnss import Gnss
 from app.keys import RawKeys
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Outputs
@@ -165,6 +166,21 @@ def test_no_display_is_none_and_looked_for_once(chip):
     assert rp2_board().display() is None
 
 
+def test_gnss_receiver_is_read_from_the_uart_or_not_at_all(chip, monkeypatch):
+    from boards import wiring
+
+    board = rp2_board()
+    stream = board.gnss_stream()
+    assert (stream.baudrate, stream.pins) == (wiring.GNSS_BAUD, (0, 1))
+    chip.received = b"$GPVTG,,T,,M,9.7,N,18.0,K,A*14\r\n"
+    inputs = Inputs()
+    Gnss(stream, inputs, board.now_us).poll()
+    assert (inputs.gnss_count, inputs.gnss_fix, inputs.gnss_speed_mm_s) == (1, 1, 4990)
+    assert not chip.received
+    monkeypatch.setattr(wiring, "GNSS_BAUD", 0)
+    assert board.gnss_stream() is None
+
+
 def test_implement_switch_that_opens_when_down(chip, monkeypatch):
     from boards import wiring
 
@@ -180,7 +196,7 @@ def test_implement_switch_that_opens_when_down(chip, monkeypatch):
 @pytest.mark.parametrize(
     ("name", "value"),
     [("PUMP_HZ", 10), ("PUMP_HZ", 100_000), ("IMPLEMENT_CLOSED_IS_DOWN", 2),
-     ("SUPPLY_FULL_MV", 1000)],
+     ("SUPPLY_FULL_MV", 1000), ("GNSS_BAUD", 300)],
 )  # fmt: skip
 def test_bad_wiring_is_refused_with_outputs_off(chip, monkeypatch, name, value):
     from boards import wiring

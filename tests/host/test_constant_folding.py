@@ -22,6 +22,15 @@ def test_number_takes_the_place_of_a_name_at_home_and_abroad():
     assert out["units"] == ""
 
 
+def test_names_that_are_given_numbers_together_are_folded():
+    out = fold(
+        rows="NAME, UNIT = range(2)\nDOT, COMMA = 46, 44\nA, B = 1, len('x')\n",
+        user="from rows import NAME, UNIT, COMMA, B\nx = (NAME, UNIT, COMMA, B)\n",
+    )
+    assert out["user"] == "from rows import B\nx = (0, 1, 44, B)"
+    assert out["rows"] == "A, B = (1, len('x'))"
+
+
 def test_module_and_class_are_seen_through():
     out = fold(**{
         "core.faults": "LOST = 4\n",

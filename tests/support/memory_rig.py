@@ -36,6 +36,13 @@ class Nothing:
     append = writeto = write
 
 
+class Silence:
+    """A GNSS receiver that says nothing."""
+
+    def any(self):
+        return 0
+
+
 class BareBoard:
     """A board without pins; app.start_up builds the application above it."""
 
@@ -50,6 +57,9 @@ class BareBoard:
 
     def retained(self):
         return None
+
+    def gnss_stream(self):
+        return Silence()
 
     def link_stream(self):
         return Nothing()

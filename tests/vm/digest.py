@@ -12,7 +12,7 @@ import sys
 from array import array
 
 from rate_control.controller import Controller
-from rate_control.interlock import APPLYING
+from rate_control.interlock import STATE_NAMES
 from rate_control.settings import build
 from tests.vm.recorded_inputs import RecordedInputs
 
@@ -40,7 +40,7 @@ def digest(recording, changed_tick, field, change):
             line[index] = controller.trace[index]
         sha256.update(line)
         ticks += 1
-        applying += controller.decided.state == APPLYING
+        applying += STATE_NAMES[controller.decided.state] == "applying"
     return ticks, applying, binascii.hexlify(sha256.digest()).decode()
 
 

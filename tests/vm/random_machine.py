@@ -30,6 +30,7 @@ SENSORS_LIE = 0
 CONTACTS_BOUNCE = 1
 TICKS_ARE_LATE = 2
 FLOW_FOLLOWS_BADLY = 3  # an eighth more or less than what is wanted
+STEADY_TROUBLES = (3, 4, 5)  # what is learned takes long, so it is tried more often
 
 
 class Random:
@@ -104,6 +105,29 @@ class PulseInput:
             self.hertz = 1 + self.random.up_to(self.usual_hertz)
 
 
+class GnssInput:
+    """A receiver that reports the speed of the pulses, or now and then anything, or no fix."""
+
+    def __init__(self, random, speed, pulses_km):
+        self.random = random
+        self.speed = speed
+        self.pulses_km = pulses_km
+
+    def advance(self, inputs, now_us, lies):
+        """Perhaps report."""
+        random = self.random
+        if not random.one_in(4):
+            return
+        inputs.gnss_speed_mm_s = muldiv(self.speed.hertz, 1000000, self.pulses_km)
+        inputs.gnss_fix = 1
+        inputs.gnss_us = now_us
+        if lies:
+            inputs.gnss_fix = random.below(2)
+            inputs.gnss_speed_mm_s = random.up_to(LIMIT)
+            inputs.gnss_us = random.up_to(LIMIT)
+        inputs.gnss_count = inputs.gnss_count + 1 if inputs.gnss_count < LIMIT else 1
+
+
 class RandomMachine:
     """Call advance() before each tick; then inputs and now_us are what the board saw."""
 
@@ -114,6 +138,8 @@ class RandomMachine:
         self.speed = PulseInput(self.random, settings.speed_pulses_km * USUAL_SPEED_M_S // 1000)
         usual_ml_s = settings.curve_flow_ul_s[-1] // 1000
         self.flow = PulseInput(self.random, settings.meter_pulses_hl // 1000 * usual_ml_s // 100)
+        self.gnss = GnssInput(Random(seed + 1), self.speed, settings.speed_pulses_km)
+        self._gnss_fitted = settings.speed_source or seed & 1
         self._pulses_hl = settings.meter_pulses_hl
         self._trouble = TROUBLES
         self._phase_ticks = 0
@@ -138,6 +164,8 @@ class RandomMachine:
         dt_ms = self._pass_time()
         self.speed.advance(dt_ms, self.now_us)
         self.flow.advance(dt_ms, self.now_us)
+        if self._gnss_fitted:
+            self.gnss.advance(self.inputs, self.now_us, self._trouble == SENSORS_LIE)
         if self.random.one_in(4):
             self._disturb()
         self._fill_inputs()
@@ -146,6 +174,8 @@ class RandomMachine:
         random = self.random
         self._phase_ticks = 20 + random.below(300)
         self._trouble = random.below(TROUBLES)
+        if self._trouble in STEADY_TROUBLES:
+            self._trouble = FLOW_FOLLOWS_BADLY
         self.speed.change_frequency()
         self.flow.change_frequency()
         self._throw_switches()

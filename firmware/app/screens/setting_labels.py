@@ -19,6 +19,7 @@ GROUPS = (
         ("section_width_mm", "widths"),
     )),
     ("speed", (
+        ("speed_source", "source"),
         ("speed_pulses_km", "pulses"),
         ("speed_cutoff_mm_s", "cut-off"),
         ("speed_average_pulses", "average"),
@@ -69,6 +70,7 @@ GROUPS = (
 # the names of the values of a setting that is a choice, from its lowest value on
 CHOICES = {
     "us_units": ("metric", "US customary"),
+    "speed_source": ("pulses", "GNSS"),
     "actuator": ("PWM pump", "in-line valve", "bypass valve"),
 }
 

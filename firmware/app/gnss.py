@@ -1,0 +1,43 @@
+"""Takes the speed reports of a GNSS receiver to the tick."""
+
+from app.nmea import NmeaSpeed
+from rate_control.intmath import LIMIT
+
+CHUNK = 64  # bytes at a time; at 9600 bauds that is 67 ms
+
+
+class Gnss:
+    """Reads a receiver's sentences between ticks and writes its speed into the tick's inputs.
+
+    stream has any() and readinto(buffer), as machine.UART has.
+    """
+
+    PERIOD_MS = 20
+
+    def __init__(self, stream, inputs, now_us):
+        """now_us is a function that returns the time."""
+        self._stream = stream
+        self._inputs = inputs
+        self._now_us = now_us
+        self._speed = NmeaSpeed()
+        self._buffer = bytearray(CHUNK)
+        self._view = memoryview(self._buffer)
+
+    def poll(self):
+        """Take what has come."""
+        stream = self._stream
+        while stream.any():
+            length = stream.readinto(self._buffer)
+            if not length:
+                return
+            if self._speed.feed(self._view[:length]):
+                self._report()
+
+    def _report(self):
+        """Hand the last report on. The count comes last: a tick in between sees none of it."""
+        inputs = self._inputs
+        inputs.gnss_us = self._now_us()
+        inputs.gnss_speed_mm_s = self._speed.speed_mm_s
+        inputs.gnss_fix = 1 if self._speed.valid else 0
+        count = inputs.gnss_count
+        inputs.gnss_count = count + 1 if count < LIMIT else 1
