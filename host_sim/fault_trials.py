@@ -37,11 +37,13 @@ class Trial:
     faults: dict[str, float]
     orifices: dict[int, float]
     stalled: bool | None = None
+    gnss_hz: float = 0.0  # reports a second of a receiver beside the speed sensor
 
 
 def _trial(name: str, what: str, find: str, stalled: bool | None = None,
-           orifices: dict[int, float] | None = None, **broken: float) -> Trial:
-    return Trial(name, what, find, broken, orifices or {}, stalled)
+           orifices: dict[int, float] | None = None, gnss_hz: float = 0.0,
+           **broken: float) -> Trial:
+    return Trial(name, what, find, broken, orifices or {}, stalled, gnss_hz)
 
 
 TRIALS = (
@@ -52,6 +54,10 @@ TRIALS = (
            "bench at a fixed duty: no sound, no current; fuse, relay, plug", pump_dead=True),
     _trial("silent_speed", "the ground-speed sensor falls silent",
            "turn the wheel by hand and watch the speed; gap, cable, plug", speed_lost=True),
+    _trial("slip", "the wheel of the speed sensor slips by 20 %",
+           "drive a course; nothing on the machine can tell, but a GNSS receiver", slip_share=0.2),
+    _trial("slip_witnessed", "the same, with a GNSS receiver as witness",
+           "which of the two is right, a course tells", gnss_hz=5.0, slip_share=0.2),
     _trial("low_battery", "the supply drops by 2 V",
            "measure at the pump's plug while it runs; charging, cable", supply_drop_v=2.0),
     _trial("flat_battery", "the supply drops by 6 V",
@@ -96,7 +102,8 @@ def _scenario(base: Scenario, trial: Trial) -> Scenario:
     broken = Event(trial.what, at_s=BREAK_S, faults=trial.faults, orifices=trial.orifices,
                    stalled=trial.stalled)
     trace = SpeedTrace("steady", (0.0, END_S), (SPEED_M_S, SPEED_M_S))
-    return replace(base, speed_trace=trace, events=[start, broken])
+    machine = base.machine.override(gnss={"hz": trial.gnss_hz})
+    return replace(base, machine=machine, speed_trace=trace, events=[start, broken])
 
 
 def judge(trial: Trial, record: RunRecord) -> Outcome:

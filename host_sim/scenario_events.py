@@ -36,6 +36,7 @@ FLAG_FAULTS = {
 }
 # Key: the plant's name, its unit over that of the key, words.
 NUMBER_FAULTS = {
+    "slip_pct": ("slip_share", 0.01, "the wheel slipped by {:g} %"),
     "supply_drop_v": ("supply_drop_v", 1.0, "the supply was {:g} V down"),
     "air_ml": ("air_m3", ML_M3, "{:g} mL of air was in the line"),
 }

@@ -8,12 +8,12 @@ from rate_control.intmath import isqrt
 BRAKING_MM_S2 = 5000  # half of gravity: no field machine stops harder
 
 
-SPEED_NEAR_MM_S = 150  # what a GNSS receiver may be off, however slow
+SPEED_NEAR_MM_S = 100  # what a GNSS receiver may be off, however slow
 
 
 def differ(speed_mm_s, other_mm_s):
-    """Return whether two speeds are further apart than a tenth of the higher one."""
-    near = max(speed_mm_s, other_mm_s) // 10 + SPEED_NEAR_MM_S
+    """Return whether two speeds are further apart than a tenth of the lower one, and a little."""
+    near = min(speed_mm_s, other_mm_s) // 10 + SPEED_NEAR_MM_S
     return not -near <= speed_mm_s - other_mm_s <= near
 
 

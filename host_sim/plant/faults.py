@@ -11,6 +11,7 @@ class Faults:
 
     meter_stalled: bool = False  # the rotor is stuck
     speed_lost: bool = False  # no pulses from the ground-speed sensor
+    slip_share: float = 0.0  # the wheel slips: pulses over those of the ground, minus 1
     gnss_lost: bool = False  # the receiver has no fix
     pump_dead: bool = False  # a blown fuse, a shaft that is not engaged
     cranking: bool = False  # the starter pulls the supply down to supply.crank_v

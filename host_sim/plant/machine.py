@@ -136,7 +136,8 @@ class Machine:
         if self.faults.speed_lost:
             self.speed_sensor.silence()
         else:
-            self.speed_sensor.step(speed_m_s, start_us, span_s)
+            turned_m_s = speed_m_s * (1.0 + self.faults.slip_share)
+            self.speed_sensor.step(turned_m_s, start_us, span_s)
 
     def _run(self, start_us: int, steps: int, step_us: int, step_s: float) -> None:
         """The hot loop: section valves, pump, node, orifices, meter, in the order of the flow."""

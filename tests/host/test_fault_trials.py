@@ -42,6 +42,12 @@ def test_what_cannot_be_measured_or_moved_stops_the_outputs(
     assert outcomes[trial].state != "applying"
 
 
+def test_slip_shows_only_beside_a_receiver(outcomes: dict[str, Outcome]) -> None:
+    for trial, shown in (("slip", ()), ("slip_witnessed", ("speed_differs",))):
+        assert outcomes[trial].shown == shown
+        assert outcomes[trial].whole_pct == pytest.approx(20.0, abs=1.0)
+
+
 def test_a_stuck_meter_does_not_open_the_pump(outcomes: dict[str, Outcome]) -> None:
     """The feed-forward goes on alone: less than half a second's worth of liquid is wrong."""
     a_second_ml = 100 * 2.5 * 3.5 / 10
