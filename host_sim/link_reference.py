@@ -111,7 +111,7 @@ MEANINGS = {
     "now_us": "time of the tick, wrapping at 2^30",
     "switches": "debounced: bit 0 master, 1 implement down, 2 and up the sections",
     "speed_mm_s": "ground speed",
-    "speed_valid": "1 while enough pulses come to believe it",
+    "speed_valid": "1 while its source, pulses or receiver, is believed",
     "distance_sum_mm": "way since power-up, wrapping",
     "flow_ul_s": "flow at the meter",
     "flow_valid": "1 while enough pulses come to believe it",
