@@ -68,7 +68,8 @@ class FlowLoop:
     def __init__(self, settings):
         self._kp_q16, ki_q20 = simc_gains(
             settings.loop_delay_ms, settings.loop_lag_ms, settings.settling_time_ms)
-        self._ki_q20 = min(ki_q20, KI_MAX_Q20)
+        self._ki_whole_q20 = min(ki_q20, KI_MAX_Q20)
+        self._ki_q20 = self._ki_whole_q20
         # what this tick commands is seen in the next at the earliest
         delay_ticks = 1 + (settings.loop_delay_ms + TICK_MS // 2) // TICK_MS
         self._delay_ticks = min(delay_ticks, DELAY_TICKS_MAX)
@@ -150,12 +151,18 @@ class FlowLoop:
         return expected >> FINE
 
     def _take_width(self, width_mm):
-        """Set what goes with a width: the fewer outlets are open, the longer a pressure takes."""
+        """Set what goes with a width: the fewer outlets are open, the longer a pressure takes.
+
+        A pump's integral time grows with that lag. Its gain could grow too, but a turbine's own
+        lag grows as the flow falls, which is not in the model.
+        """
         lag_ms = muldiv(self._lag_ms, self._total_mm, max(width_mm, 1))
         # Tustin's equivalent of 1 - exp(-tick / lag)
         self._lag_q16 = min(TICK_MS * ONE_Q16 // (lag_ms + TICK_MS // 2), ONE_Q16)
         if self._valve:
             self._ki_q20 = valve_gain_q20(self._delay_ms, lag_ms, self._settling_ms)
+        else:
+            self._ki_q20 = muldiv(self._ki_whole_q20, width_mm, self._total_mm)
         if self._width_mm:
             self._trust.shift(lag_ms)
             self._expected = min(muldiv(self._expected, width_mm, self._width_mm),

@@ -81,6 +81,27 @@ def test_simc_gains_for_a_known_machine():
     assert ki_q20 == 800 * 50 * ONE_Q20 // (925 * 800)
 
 
+def learned_by(width_mm):
+    """What the trim grows by in ten ticks with a tenth too little, after all was right."""
+    loop = FlowLoop(build({"meter_floor_ul_s": 0, "section_count": 4})[0])
+    pump = PwmPump(build({})[0], None)
+    measured = Measured()
+    decided = Decided()
+    decided.target_ul_s = 100000
+    decided.width_mm = width_mm
+    measured.flow_valid = 1
+    for tick in range(210):
+        measured.flow_ul_s = decided.expected_ul_s if tick < 200 else 90000
+        loop.update(pump, measured, decided)
+    return pump.trim_q20
+
+
+def test_integral_time_follows_the_lag_of_the_open_width():
+    whole, quarter = learned_by(4000), learned_by(1000)
+    assert whole > 0
+    assert abs(4 * quarter - whole) <= whole // 10
+
+
 def test_a_meter_that_shows_less_than_half_is_not_believed():
     flows, pump, decided = close_loop(100, 100)
     loop = FlowLoop(build({"meter_floor_ul_s": 0})[0])
