@@ -50,6 +50,16 @@ def flash_image(folder):
     return bytes(volume.context.buffer)
 
 
+def let_interrupts_be_cleared(uart):
+    """The emulator asks for the transmit interrupt anew whenever it is cleared, for ever."""
+
+    def check_interrupts():
+        pending = uart._interrupt_status & uart._interrupt_mask
+        uart.rp2040.set_interrupt(uart.irq, bool(pending))
+
+    uart.check_interrupts = check_interrupts
+
+
 class ShiftRegisters:
     """A 74HC595 and a 74HC165 on SPI0; the plug leads each output to the input of its number.
 
@@ -92,6 +102,8 @@ class EmulatedChip:
             spec = BoardSpec(image=uf2, layout=LAYOUT)
             self._device = MicroPythonDevice(board=spec, filesystem=image)
         self.mcu = self._device.mcu
+        for uart in self.mcu.uart:
+            let_interrupts_be_cleared(uart)
         self._listeners = []
 
     def __enter__(self):
