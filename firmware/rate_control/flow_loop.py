@@ -81,6 +81,7 @@ class FlowLoop:
         self._valve = settings.actuator != PWM_PUMP
         self._trust = MeterTrust(settings)
         self._floor_ul_s = settings.meter_floor_ul_s
+        self._middle_ul_s = settings.curve_flow_ul_s[-1] // 2
         self._past_ul_s = [0] * (DELAY_TICKS_MAX + 1)
         self._past_mm = [0] * (DELAY_TICKS_MAX + 1)
         self._slot = 0
@@ -118,7 +119,11 @@ class FlowLoop:
             if reference > 0 and trust.can_teach():
                 correction = muldiv(error, self._kp_q16, ONE_Q16)
                 if learning:
-                    actuator.learn(decided, measured, self._ki_q20)
+                    ki_q20 = self._ki_q20
+                    # the slower a turbine, the later it tells that a valve went too far
+                    if self._valve and reference < self._middle_ul_s:
+                        ki_q20 = muldiv(ki_q20, reference, self._middle_ul_s)
+                    actuator.learn(decided, measured, ki_q20)
         if self._valve and learning and trust.is_lost(believed or not measured.flow_valid):
             actuator.forget()
         decided.trim_q20 = actuator.trim_q20

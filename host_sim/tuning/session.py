@@ -40,12 +40,10 @@ class ScaledLoop(FlowLoop):
         super().__init__(settings)
         self._factor = factor
         self._kp_q16 = round(self._kp_q16 * factor)
-        self._ki_q20 = round(self._ki_q20 * factor)
 
     def _take_width(self, width_mm: int) -> None:
         super()._take_width(width_mm)
-        if self._valve:  # whose gain goes with the width
-            self._ki_q20 = round(self._ki_q20 * self._factor)
+        self._ki_q20 = round(self._ki_q20 * self._factor)
 
 
 @dataclass(frozen=True)
