@@ -18,6 +18,7 @@ from rate_control.share import PWM_PUMP
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q16, TICK_MS
 
 DELAY_TICKS_MAX = 40
+ONE_Q12 = 4096
 ONE_Q20 = 1048576
 KI_MAX_Q20 = ONE_Q20 // 2 - 1  # of an error in one tick; only a machine without delay asks for more
 FINE = 4  # bits: the model keeps its flow in 1/16 uL/s
@@ -66,8 +67,9 @@ class FlowLoop:
     """
 
     def __init__(self, settings):
-        self._kp_q16, ki_q20 = simc_gains(
+        kp_q16, ki_q20 = simc_gains(
             settings.loop_delay_ms, settings.loop_lag_ms, settings.settling_time_ms)
+        self._kp_q12 = kp_q16 >> 4
         self._ki_whole_q20 = min(ki_q20, KI_MAX_Q20)
         self._ki_q20 = self._ki_whole_q20
         # what this tick commands is seen in the next at the earliest
@@ -117,7 +119,7 @@ class FlowLoop:
         else:
             decided.coasting = 0
             if reference > 0 and trust.can_teach():
-                correction = muldiv(error, self._kp_q16, ONE_Q16)
+                correction = muldiv(error, self._kp_q12, ONE_Q12)
                 if learning:
                     ki_q20 = self._ki_q20
                     # the slower a turbine, the later it tells that a valve went too far

@@ -40,7 +40,6 @@ class GroundSpeed:
         pulses = counter.pulses
         measured.speed_valid = counter.valid
         measured.speed_seen = pulses
-        measured.speed_other_mm_s = -1
         measured.standing = 1 - counter.valid
         if self._by_gnss or inputs.gnss_count:
             speed = self._with_gnss(speed, inputs, now_us, measured)
@@ -48,7 +47,7 @@ class GroundSpeed:
             speed = SPEED_MAX_MM_S
             measured.speed_valid = 0
         measured.speed_mm_s = speed
-        measured.speed_ahead_mm_s = self._ahead(speed)
+        measured.speed_ahead_mm_s = self._ahead(speed) if self._look_ahead_ms else speed
         limit = self._stop_below_mm_s if measured.moving else self._cutoff_mm_s
         measured.moving = 1 if measured.speed_valid and speed >= limit else 0
         if pulses > self._most_pulses:
@@ -63,6 +62,7 @@ class GroundSpeed:
         """Return the speed by the source of the settings; the other one is kept to compare."""
         gnss = self._gnss
         by_gnss = gnss.update(inputs, now_us)
+        measured.speed_other_mm_s = -1
         if gnss.valid and by_gnss >= self._stop_below_mm_s:
             measured.standing = 0
         if not self._by_gnss:

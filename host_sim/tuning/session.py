@@ -39,7 +39,7 @@ class ScaledLoop(FlowLoop):
     def __init__(self, settings: Settings, factor: float) -> None:
         super().__init__(settings)
         self._factor = factor
-        self._kp_q16 = round(self._kp_q16 * factor)
+        self._kp_q12 = round(self._kp_q12 * factor)
 
     def _take_width(self, width_mm: int) -> None:
         super()._take_width(width_mm)

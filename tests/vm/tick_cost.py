@@ -32,6 +32,7 @@ LEARNED = {
     "curve_share_ul_s": 400000,
     "meter_droop_ul_s": 4000,
     "liquid_density_g_l": 1280,
+    "look_ahead_ms": 150,
 }
 ALL_SECTIONS = (1 << MAX_SECTIONS) - 1 << 2
 
