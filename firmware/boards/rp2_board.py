@@ -90,7 +90,8 @@ class Rp2Board(PinBoard):
         """See Board."""
         if not wiring.GNSS_BAUD:
             return None
-        return UART(0, baudrate=wiring.GNSS_BAUD, tx=Pin(pins.GNSS_TX), rx=Pin(pins.GNSS_RX),
+        receive = Pin(pins.GNSS_RX, Pin.IN, Pin.PULL_UP)  # quiet where nothing is wired
+        return UART(0, baudrate=wiring.GNSS_BAUD, tx=Pin(pins.GNSS_TX), rx=receive,
                     rxbuf=GNSS_BUFFER, timeout=0)
 
     def now_us(self):
