@@ -7,8 +7,8 @@ ninety. MicroPython's own const() folds names too, but within one module only.
 A constant is an upper-case name that is given a whole number once, at the top level of a module
 or of a class there, alone or with others (A, B = 1, 2 or A, B = range(2)); the number may be made
 of other constants. Where it is used by its name, as module.NAME or as Class.NAME, the number takes
-its place. What was imported for that alone is no
-longer imported, and what nobody asks for any more is no longer defined.
+its place. What was imported for that alone is no longer imported, and what nobody asks for any more
+is no longer defined.
 """
 
 from __future__ import annotations

@@ -6,6 +6,7 @@ boot.py and main.py stay as they are, for MicroPython runs no others by itself.
 from __future__ import annotations
 
 import ast
+import functools
 import json
 import shutil
 import subprocess
@@ -120,8 +121,9 @@ def built_in_passing() -> Iterator[str]:
         yield Path(folder, "firmware").relative_to(REPO_ROOT).as_posix()
 
 
+@functools.cache
 def board_modules() -> dict[str, ast.Module]:
-    """Every module as a board gets it, by name: with constants in their places."""
+    """Every module as a board gets it, by name: with constants in their places. Only to be read."""
     return folded({module_name(path): path.read_text("utf-8") for path in sources()}, VOCABULARY)
 
 

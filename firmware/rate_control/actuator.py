@@ -8,11 +8,9 @@ of that position. The loop and the last gate do not know which one is fitted.
 from rate_control.intmath import clamp, muldiv
 from rate_control.records import Decided
 from rate_control.share import PWM_PUMP
-from rate_control.units import DUTY_FULL, TICK_MS
+from rate_control.units import DUTY_FULL, ONE_Q12, ONE_Q20, TICK_MS
 from rate_control.valve_drive import ValveDrive
 
-ONE_Q20 = 1048576
-ONE_Q12 = 4096
 TRIM_LIMIT_Q20 = ONE_Q20 // 2  # the curve may be wrong by half; more is a fault, not a trim
 
 
@@ -36,7 +34,7 @@ class PwmPump:
         """Return the flow to command for a wanted flow, by what was learned."""
         trim_q12 = self.trim_q20 >> 8
         # target x trim, in two parts that stay small
-        extra = (target_ul_s >> 12) * trim_q12 + ((target_ul_s & 4095) * trim_q12 >> 12)
+        extra = target_ul_s // ONE_Q12 * trim_q12 + target_ul_s % ONE_Q12 * trim_q12 // ONE_Q12
         return target_ul_s + extra
 
     def reference_ul_s(self, decided):

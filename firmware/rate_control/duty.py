@@ -43,8 +43,9 @@ class PumpCurve:
         The pressure part of a pump has no closed inverse: it is found by halving.
         """
         whole = max(interpolate(self._duty, self._flow, demand_u16), 0)
-        high = self._share.narrow(whole, width_mm)
-        extra = self._share.extra_u16(high, width_mm)
+        law = self._share
+        high = law.narrow(whole, width_mm) if width_mm < law.total_mm else whole
+        extra = law.extra_u16(high, width_mm)
         if not extra:
             return high
         if extra < 0:  # a lighter liquid: more than the curve says
@@ -60,8 +61,8 @@ class PumpCurve:
 
     def _rising_u16(self, flow_ul_s, width_mm):
         """Return the demand on the rising branch, at the supply of the curve."""
-        share = self._share
-        whole = share.whole(flow_ul_s, width_mm)
+        law = self._share
+        whole = law.whole(flow_ul_s, width_mm) if width_mm < law.total_mm else flow_ul_s
         flows = self._flow
         piece = self._piece
         while piece < CURVE_POINTS - 2 and whole > flows[piece + 1]:
@@ -70,7 +71,7 @@ class PumpCurve:
             piece -= 1
         self._piece = piece
         duty = on_piece(flows, self._duty, piece, whole)
-        return (duty if duty > 0 else 0) + share.extra_u16(flow_ul_s, width_mm)
+        return (duty if duty > 0 else 0) + law.extra_u16(flow_ul_s, width_mm)
 
     def _branch_u16(self, flow_ul_s):
         """Return what to take off the rising branch: the gap while the flow falls.

@@ -15,11 +15,9 @@ from rate_control.intmath import clamp, muldiv
 from rate_control.meter_trust import MeterTrust
 from rate_control.records import Decided
 from rate_control.share import PWM_PUMP
-from rate_control.units import FLOW_MAX_UL_S, ONE_Q16, TICK_MS
+from rate_control.units import FLOW_MAX_UL_S, ONE_Q12, ONE_Q16, ONE_Q20, TICK_MS
 
 DELAY_TICKS_MAX = 40
-ONE_Q12 = 4096
-ONE_Q20 = 1048576
 KI_MAX_Q20 = ONE_Q20 // 2 - 1  # of an error in one tick; only a machine without delay asks for more
 FINE = 4  # bits: the model keeps its flow in 1/16 uL/s
 
@@ -83,7 +81,6 @@ class FlowLoop:
         self._valve = settings.actuator != PWM_PUMP
         self._trust = MeterTrust(settings)
         self._floor_ul_s = settings.meter_floor_ul_s
-        self._middle_ul_s = settings.curve_flow_ul_s[-1] // 2
         self._past_ul_s = [0] * (DELAY_TICKS_MAX + 1)
         self._past_mm = [0] * (DELAY_TICKS_MAX + 1)
         self._slot = 0
@@ -123,8 +120,8 @@ class FlowLoop:
                 if learning:
                     ki_q20 = self._ki_q20
                     # the slower a turbine, the later it tells that a valve went too far
-                    if self._valve and reference < self._middle_ul_s:
-                        ki_q20 = muldiv(ki_q20, reference, self._middle_ul_s)
+                    if self._valve and reference < trust.middle_ul_s:
+                        ki_q20 = muldiv(ki_q20, reference, trust.middle_ul_s)
                     actuator.learn(decided, measured, ki_q20)
         if self._valve and learning and trust.is_lost(believed or not measured.flow_valid):
             actuator.forget()

@@ -23,7 +23,7 @@ class MeterTrust:
     def __init__(self, settings):
         self._valve = 0 if settings.actuator == PWM_PUMP else 1
         self._blind_ticks = (settings.loop_delay_ms + settings.loop_lag_ms) // TICK_MS + 1
-        self._middle_ul_s = settings.curve_flow_ul_s[-1] // 2
+        self.middle_ul_s = settings.curve_flow_ul_s[-1] // 2
         self._blind = 0
         self._shifting = 0
         self._patience = 0
@@ -64,7 +64,7 @@ class MeterTrust:
         if self._surge:
             self._surge -= 1
         if jump:
-            slower = muldiv(self._middle_ul_s, 16, max(reference_ul_s, 1))
+            slower = muldiv(self.middle_ul_s, 16, max(reference_ul_s, 1))
             self._blind = self._blind_ticks * clamp(slower, 16, 160) >> 4
         elif self._blind:
             self._blind -= 1

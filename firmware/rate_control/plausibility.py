@@ -1,9 +1,9 @@
 """Plausibility: what in a tick contradicts itself. Conditions only; faults.py times them."""
 
 from rate_control import faults
-from rate_control.actuator import ONE_Q20
 from rate_control.interlock import APPLYING, BENCH
 from rate_control.intmath import isqrt
+from rate_control.units import ONE_Q20
 
 BRAKING_MM_S2 = 5000  # half of gravity: no field machine stops harder
 

@@ -6,12 +6,11 @@ add. r is the share of the width that is open, Q the flow through it.
 """
 
 from rate_control.intmath import isqrt, muldiv
-from rate_control.units import CURVE_POINTS, FLOW_MAX_UL_S
+from rate_control.units import CURVE_POINTS, FLOW_MAX_UL_S, ONE_Q12
 
 PWM_PUMP = 0
 INLINE_VALVE = 1
 BYPASS_VALVE = 2
-ONE_Q12 = 4096
 
 
 class PumpShare:
@@ -22,7 +21,7 @@ class PumpShare:
     """
 
     def __init__(self, settings):
-        self._total_mm = sum(settings.section_width_mm[: settings.section_count])
+        self.total_mm = sum(settings.section_width_mm[: settings.section_count])
         self._pressure_u16 = settings.curve_pressure_u16
         self._top_ul_s = settings.curve_flow_ul_s[CURVE_POINTS - 1]
         self._denser_q12 = settings.liquid_density_g_l * ONE_Q12 // settings.curve_density_g_l
@@ -39,10 +38,10 @@ class PumpShare:
         """Return the demand for the pressure that fewer sections and the density add."""
         if not self._pressure_u16 or width_mm <= 0:
             return 0
-        if width_mm >= self._total_mm and self._denser_q12 == ONE_Q12:
+        if width_mm >= self.total_mm and self._denser_q12 == ONE_Q12:
             return 0
         part = min(muldiv(flow_ul_s, ONE_Q12, self._top_ul_s), 4 * ONE_Q12)
-        narrow = min(muldiv(part, self._total_mm, width_mm), 4 * ONE_Q12)
+        narrow = min(muldiv(part, self.total_mm, width_mm), 4 * ONE_Q12)
         pressure = muldiv(narrow * narrow >> 12, self._denser_q12, ONE_Q12)
         return muldiv(pressure - (part * part >> 12), self._pressure_u16, ONE_Q12)
 
@@ -51,7 +50,7 @@ class ValveShare:
     """What both regulating valves have in common: no extra demand, one flow learned."""
 
     def __init__(self, settings):
-        self._total_mm = sum(settings.section_width_mm[: settings.section_count])
+        self.total_mm = sum(settings.section_width_mm[: settings.section_count])
         self._flow_ul_s = max(settings.curve_share_ul_s, 1)
 
     def extra_u16(self, flow_ul_s, width_mm):
@@ -68,15 +67,13 @@ class InlineShare(ValveShare):
 
     def _over(self, flow_ul_s, width_mm):
         """Return (Q/Qm)**2 (1/r**2 - 1) in 1/4096, at most 63."""
-        inverse_q8 = min(muldiv(self._total_mm, 256, max(width_mm, 1)), 8191)
+        inverse_q8 = min(muldiv(self.total_mm, 256, max(width_mm, 1)), 8191)
         wider = max((inverse_q8 * inverse_q8 >> 4) - ONE_Q12, 0)
         part = min(muldiv(flow_ul_s, ONE_Q12, self._flow_ul_s), ONE_Q12)
         return min(muldiv(part * part >> 12, wider, ONE_Q12), 63 * ONE_Q12 - 1)
 
     def whole(self, flow_ul_s, width_mm):
         """Return Q1; where no opening gives this flow, the highest flow."""
-        if width_mm >= self._total_mm:
-            return flow_ul_s
         left = ONE_Q12 - self._over(flow_ul_s, width_mm)
         if left <= ONE_Q12 >> 4:
             return FLOW_MAX_UL_S
@@ -84,8 +81,6 @@ class InlineShare(ValveShare):
 
     def narrow(self, flow_ul_s, width_mm):
         """Return Q for Q1."""
-        if width_mm >= self._total_mm:
-            return flow_ul_s
         return muldiv(flow_ul_s, ONE_Q12, isqrt((ONE_Q12 + self._over(flow_ul_s, width_mm)) << 12))
 
 
@@ -98,18 +93,14 @@ class BypassShare(ValveShare):
 
     def whole(self, flow_ul_s, width_mm):
         """Return Q1 = Qp Q / (Q + r (Qp - Q))."""
-        if width_mm >= self._total_mm:
-            return flow_ul_s
         rest = max(self._flow_ul_s - flow_ul_s, 0)
-        below = flow_ul_s + muldiv(rest, width_mm, self._total_mm)
+        below = flow_ul_s + muldiv(rest, width_mm, self.total_mm)
         return min(muldiv(self._flow_ul_s, flow_ul_s, max(below, 1)), FLOW_MAX_UL_S)
 
     def narrow(self, flow_ul_s, width_mm):
         """Return Q = Qp r Q1 / (r Q1 + Qp - Q1)."""
-        if width_mm >= self._total_mm:
-            return flow_ul_s
         rest = max(self._flow_ul_s - flow_ul_s, 0)
-        part = muldiv(flow_ul_s, width_mm, self._total_mm)
+        part = muldiv(flow_ul_s, width_mm, self.total_mm)
         return muldiv(self._flow_ul_s, part, max(part + rest, 1))
 
 

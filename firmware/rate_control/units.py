@@ -1,7 +1,8 @@
 """Scales and limits that the whole core shares.
 
-Suffixes: _mm_s mm/s, _ul_s microlitres/s, _ml_ha mL/ha, _mm mm, _u16 duty of 65535,
-_q16 a ratio with 65536 as one, _ms and _us times, _mv millivolts, _hl per 100 litres.
+Suffixes: _mm_s mm/s, _ul_s microlitres/s, _ml_ha mL/ha, _mm mm, _u16 duty of 65535, _q12, _q16
+and _q20 a ratio with 4096, 65536 or 1048576 as one, _ms and _us times, _mv millivolts, _hl per
+100 litres.
 """
 
 TICK_MS = 50  # the control tick; every time constant of a setting is rounded to whole ticks
@@ -10,7 +11,9 @@ MAX_SECTIONS = 8
 CURVE_POINTS = 9
 
 DUTY_FULL = 65535  # full scale of MicroPython's PWM.duty_u16
+ONE_Q12 = 4096
 ONE_Q16 = 65536
+ONE_Q20 = 1048576
 SPEED_MAX_MM_S = 20000  # 72 km/h; with WIDTH_MAX_MM it keeps speed x width a small int
 WIDTH_MAX_MM = 50000
 FLOW_MAX_UL_S = 10000000  # 600 L/min

@@ -7,7 +7,7 @@ full flow, whichever way the valve itself turns for that.
 
 from rate_control.intmath import clamp, muldiv
 from rate_control.share import BYPASS_VALVE
-from rate_control.units import DUTY_FULL, TICK_MS
+from rate_control.units import DUTY_FULL, ONE_Q20, TICK_MS
 
 THERE_MS = 2  # motor time left that is not worth another tick
 
@@ -91,4 +91,4 @@ class ValveDrive:
         """Put the reckoned position right by a part of an error found with the meter."""
         self.known = 1
         self.position_u16 = clamp(
-            self.position_u16 + muldiv(error_u16, gain_q20, 1048576), 0, DUTY_FULL)
+            self.position_u16 + muldiv(error_u16, gain_q20, ONE_Q20), 0, DUTY_FULL)

@@ -13,7 +13,7 @@ from simple_pid import PID
 from host_sim.acceptance.oracle import Oracle
 from host_sim.plant.machine import Machine
 from host_sim.twin import MakeController, the_controller
-from rate_control.actuator import ONE_Q20, RegulatingValve
+from rate_control.actuator import RegulatingValve
 from rate_control.application_rate import target_flow_ul_s
 from rate_control.controller import Controller
 from rate_control.duty import PumpCurve
@@ -23,7 +23,7 @@ from rate_control.records import Decided, Measured, Outputs, Request
 from rate_control.section import Sections
 from rate_control.settings import Settings
 from rate_control.share import BYPASS_VALVE, PWM_PUMP
-from rate_control.units import DUTY_FULL, ONE_Q16, TICK_MS
+from rate_control.units import DUTY_FULL, ONE_Q16, ONE_Q20, TICK_MS
 
 START_MM_S = 2000
 TICK_S = TICK_MS / 1000

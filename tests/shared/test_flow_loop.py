@@ -1,9 +1,10 @@
 """The flow loop around a model machine: right, quick and steady though the curve is wrong."""
 
-from rate_control.actuator import ONE_Q20, PwmPump
+from rate_control.actuator import PwmPump
 from rate_control.flow_loop import FlowLoop, simc_gains
 from rate_control.records import Decided, Measured
 from rate_control.settings import build
+from rate_control.units import ONE_Q20
 
 
 def close_loop(gain_percent, ticks, target=100000, floor=0, settings=None):
