@@ -37,17 +37,17 @@ pictures: setup ## make the pictures of the panel in docs/pictures (needs chromi
 	$(BIN)/python -m host_sim pictures
 
 firmware: setup ## build the firmware for a board; prints its flash and heap
-	$(BIN)/python -m host_sim.firmware_build
+	$(BIN)/python -m host_sim.build.firmware
 
 chip: setup ## run firmware and contract on an emulated RP2040: make chip UF2=micropython.uf2
 	CHIP_UF2=$(UF2) $(BIN)/pytest tests/chip -rs
 
 bench: setup ## print what a tick costs
-	$(BIN)/python -m host_sim.benchmark
+	$(BIN)/python -m host_sim.build.benchmark
 
 docs: setup ## write the reference pages that are made from tables
 	$(BIN)/python -m host_sim settings docs
-	$(BIN)/python -m host_sim.pin_reference
+	$(BIN)/python -m host_sim.build.pin_reference
 
 lock: setup ## pin what pyproject.toml asks for in requirements.lock
 	$(BIN)/uv pip compile --quiet --universal --fork-strategy fewest --all-extras --no-header \

@@ -12,7 +12,7 @@ from types import ModuleType
 from typing import NoReturn
 
 from host_sim import verbs
-from host_sim.errors import InputError
+from host_sim.common.errors import InputError
 
 PROG = "python -m host_sim"
 EXIT_BAD_INPUT = 2

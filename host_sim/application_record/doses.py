@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from host_sim.application_record.amounts import MASS, UNITS, Amount, Ratio
 from host_sim.application_record.job import NUTRIENTS, Product
-from host_sim.errors import InputError
+from host_sim.common.errors import InputError
 
 
 @dataclass(frozen=True)

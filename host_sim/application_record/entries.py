@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from host_sim import units
 from host_sim.application_record.amounts import Amount, figure
+from host_sim.common import units
 
 # Where an entry comes from.
 JOB, COUNTED, WORKED = "job file", "counted by the controller", "worked out"

@@ -20,10 +20,10 @@ from pathlib import Path
 from host_sim.application_record.job import Job, read_job
 from host_sim.application_record.page import to_csv, to_html
 from host_sim.application_record.sheet import Sheet, fill
-from host_sim.errors import InputError
-from host_sim.output import check_directory
-from host_sim.run_files import load_run, run_parts
-from host_sim.run_record import RunRecord
+from host_sim.common.errors import InputError
+from host_sim.common.output import check_directory
+from host_sim.runs.files import load_run, run_parts
+from host_sim.runs.record import RunRecord
 
 PAGE, TABLE, RAW, SUMS = (
     "application_record.html", "application_record.csv", "raw", "SHA256SUMS")

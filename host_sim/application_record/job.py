@@ -15,9 +15,9 @@ from typing import TypeVar
 
 from host_sim.application_record import amounts
 from host_sim.application_record.amounts import AREA, MASS, VOLUME, Amount, Ratio
-from host_sim.errors import InputError
-from host_sim.toml_source import TomlSource
-from host_sim.toml_table import TomlTable
+from host_sim.common.errors import InputError
+from host_sim.common.toml_source import TomlSource
+from host_sim.common.toml_table import TomlTable
 
 PESTICIDE, FERTILIZER, OTHER = KINDS = ("pesticide", "fertilizer", "other")
 WAYS = ("total", "per_area", "per_mix", "undiluted")  # to say how much product there is

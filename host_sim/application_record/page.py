@@ -13,13 +13,13 @@ from host_sim.application_record.entries import COUNTED, JOB, SETTINGS, WORKED
 from host_sim.application_record.job import OTHER
 from host_sim.application_record.rules import PREVAIL, SOURCES, mark
 from host_sim.application_record.sheet import Sheet
-from host_sim.measured import as_measured
 from host_sim.report.picture import Picture
 from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.report.ribbon import paint_ribbon
 from host_sim.report.svg import PALETTE, Size, draw
-from host_sim.run_record import RunRecord
-from host_sim.truth import true_run
+from host_sim.runs.measured import as_measured
+from host_sim.runs.record import RunRecord
+from host_sim.runs.truth import true_run
 
 HERE = Path(__file__).resolve().parent
 RIBBONS = (Size("wide", 7.4, 7.0, 740), Size("narrow", 3.6, 7.5, 320))

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from host_sim import units
 from host_sim.application_record.amounts import figure
 from host_sim.application_record.doses import Applied, Dose, dose, nutrients, per_area
 from host_sim.application_record.entries import JOB, WORKED, Entry, Writer
 from host_sim.application_record.job import FERTILIZER, PESTICIDE, Product
 from host_sim.application_record.rules import NUTRIENT, paragraph
+from host_sim.common import units
 
 
 def product_entries(group: str, product: Product, applied: Applied, us: bool) -> Iterator[Entry]:

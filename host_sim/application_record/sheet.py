@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from host_sim import units
 from host_sim.application_record.doses import Applied
 from host_sim.application_record.entries import (
     COUNTED,
@@ -23,10 +22,11 @@ from host_sim.application_record.job import FERTILIZER, PESTICIDE, Job
 from host_sim.application_record.product_entries import product_entries
 from host_sim.application_record.rules import NUTRIENT, paragraph
 from host_sim.application_record.when import CLOCK, day, disagreement, hours
-from host_sim.measured import as_measured, is_simulated
+from host_sim.common import units
 from host_sim.report.words import HA_M2, L_HA_M, L_M3, remarks, spoken
-from host_sim.run_record import RunRecord
-from host_sim.summary import summarise
+from host_sim.runs.measured import as_measured, is_simulated
+from host_sim.runs.record import RunRecord
+from host_sim.runs.summary import summarise
 from rate_control.interlock import APPLYING
 
 

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 
 from host_sim.application_record.entries import JOB
 from host_sim.application_record.job import Job
-from host_sim.run_record import RunRecord
+from host_sim.runs.record import RunRecord
 from rate_control.interlock import APPLYING
 
 CLOCK = "clock of the recording computer"

@@ -9,8 +9,8 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from host_sim.link_client import LinkClient, LinkError
-from host_sim.link_port import Port
+from host_sim.board.link_client import LinkClient, LinkError
+from host_sim.board.link_port import Port
 from host_sim.panel.controller_view import ControllerView
 from host_sim.panel.frames import Changes, frame_of, numbers
 from host_sim.panel.hello import about_controller

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from host_sim.errors import InputError
+from host_sim.common.errors import InputError
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser

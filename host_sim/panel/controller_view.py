@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from host_sim.link_client import LinkClient, Refused
+from host_sim.board.link_client import LinkClient, Refused
 from host_sim.panel.ground_cells import GroundCells
 from rate_control.application_rate import applied_rate_ml_ha
 from rate_control.interlock import APPLYING

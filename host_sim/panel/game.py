@@ -13,7 +13,7 @@ from host_sim.panel.live_twin import LiveTwin
 from host_sim.panel.pacer import Pacer
 from host_sim.panel.session import FRAME_S
 from host_sim.panel.trouble import TROUBLES
-from host_sim.scenario import Scenario
+from host_sim.twin.scenario import Scenario
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
 
 SETTLE_S = 0.5  # simulated time for the program to start

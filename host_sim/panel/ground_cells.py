@@ -1,13 +1,14 @@
 """Applied over wanted on each metre of the way, while it happens.
 
-The same figure as `host_sim.truth.ground_cells` works out of a whole run, and checked against it.
+The same figure as `host_sim.runs.truth.ground_cells` works out of a whole run, and checked
+against it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from host_sim.truth import CELL_M
+from host_sim.runs.truth import CELL_M
 
 Cell = tuple[int, list[float | None]]
 

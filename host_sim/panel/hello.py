@@ -12,8 +12,8 @@ from host_sim.panel.live_twin import TANK_L
 from host_sim.panel.trouble import OUTLETS, TROUBLES
 from host_sim.panel.vehicle import TOP_SPEED_M_S
 from host_sim.report.rate_classes import RATE_CLASSES
-from host_sim.scenario import Scenario
-from host_sim.truth import CELL_M
+from host_sim.runs.truth import CELL_M
+from host_sim.twin.scenario import Scenario
 from rate_control import interlock
 from rate_control.share import PWM_PUMP
 from rate_control.units import DUTY_FULL

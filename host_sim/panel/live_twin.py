@@ -10,14 +10,14 @@ import math
 from dataclasses import dataclass
 
 from app.store import Store
-from host_sim.clock import VirtualClock
-from host_sim.main_run import IDLE_US, US_PER_S, MainRun
 from host_sim.panel.ground_cells import GroundCells
 from host_sim.panel.vehicle import Vehicle
 from host_sim.plant.machine import Machine
-from host_sim.scenario import Scenario
-from host_sim.truth import M2_HA
-from host_sim.virtual_board import MemoryFiles
+from host_sim.runs.truth import M2_HA
+from host_sim.twin.clock import VirtualClock
+from host_sim.twin.main_run import IDLE_US, US_PER_S, MainRun
+from host_sim.twin.scenario import Scenario
+from host_sim.twin.virtual_board import MemoryFiles
 from rate_control.controller import Controller
 from rate_control.settings import Settings
 from rate_control.units import SWITCH_SECTION_SHIFT
@@ -77,7 +77,7 @@ class LiveTwin(MainRun):
         """Take note of what left the orifices, and of what should have.
 
         Wanted is the rate on every section that is switched on by hand, while the board has its
-        outputs on. See host_sim/truth.py, which judges a recorded run in the same way.
+        outputs on. See host_sim/runs/truth.py, which judges a recorded run in the same way.
         """
         machine = self._machine
         volumes_ml, before_ml = machine.section_volume_ml, self._volumes_ml

@@ -11,11 +11,11 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from host_sim.output import write_whole
+from host_sim.common.output import write_whole
 from host_sim.panel.browser import chromium
 from host_sim.panel.start import in_background
 from host_sim.panel.twin_session import TwinSession
-from host_sim.scenario import DEMO, load_scenario
+from host_sim.twin.scenario import DEMO, load_scenario
 
 if TYPE_CHECKING:
     from PIL.Image import Image

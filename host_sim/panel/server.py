@@ -11,7 +11,7 @@ from pathlib import Path
 from microdot import Microdot, Request, Response
 from microdot.websocket import WebSocket, WebSocketError, websocket_upgrade
 
-from host_sim.errors import InputError
+from host_sim.common.errors import InputError
 from host_sim.panel.guard import COOKIE, Guard
 from host_sim.panel.session import FRAME_S, Session
 

@@ -8,13 +8,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from host_sim.link_port import SerialPort, open_serial
+from host_sim.board.link_port import SerialPort, open_serial
 from host_sim.panel.board_session import BoardSession
 from host_sim.panel.guard import Guard
 from host_sim.panel.server import Server
 from host_sim.panel.session import Session
 from host_sim.panel.twin_session import TwinSession
-from host_sim.scenario import load_scenario
+from host_sim.twin.scenario import load_scenario
 
 LOOPBACK = "127.0.0.1"
 UP_S = 10.0

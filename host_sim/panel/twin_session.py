@@ -10,7 +10,7 @@ from host_sim.panel.commands import BadCommand, parse
 from host_sim.panel.game import Game
 from host_sim.panel.live_twin import LiveTwin
 from host_sim.panel.session import FRAME_S, Session
-from host_sim.scenario import Scenario
+from host_sim.twin.scenario import Scenario
 
 WAITING = 64  # commands
 

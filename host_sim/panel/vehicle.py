@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from host_sim.speed_trace import SpeedTrace
+from host_sim.twin.speed_trace import SpeedTrace
 
 TOP_SPEED_M_S = 6.0
 LAG_S = 2.0  # engine and mass together; common practice, no source

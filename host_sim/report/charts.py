@@ -6,7 +6,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any
 
-from host_sim.progress import Progress
+from host_sim.common.progress import Progress
 from host_sim.report.compare_charts import paint_errors, paint_spreads
 from host_sim.report.detail_charts import paint_histogram, paint_zoom
 from host_sim.report.picture import Picture

@@ -8,7 +8,7 @@ from typing import Any
 
 from host_sim.report.settings_used import settings_used
 from host_sim.report.words import Teller, minutes, spoken
-from host_sim.run_record import RunRecord
+from host_sim.runs.record import RunRecord
 
 FAR_PCT = 5.0  # ways or wanted rates that differ by more are no fair comparison
 

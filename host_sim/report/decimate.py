@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from host_sim.run_record import Column
+from host_sim.runs.record import Column
 
 
 def min_max(x: Column, y: Column, buckets: int) -> tuple[Column, Column]:

@@ -11,8 +11,8 @@ from matplotlib.figure import Figure
 
 from host_sim.report.picture import TOLERANCE, Picture
 from host_sim.report.svg import MARKERS
-from host_sim.run_record import Column
-from host_sim.truth import Truth
+from host_sim.runs.record import Column
+from host_sim.runs.truth import Truth
 
 ZOOM_S = 3.0  # shown before and after a stretch
 HISTOGRAM_PCT = np.arange(-12.0, 12.01, 0.5)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from host_sim.progress import Progress
+from host_sim.common.progress import Progress
 from host_sim.report import comparison
 from host_sim.report.basis import basis_of, origin
 from host_sim.report.charts import compared_charts, drawn, own_charts
@@ -19,8 +19,8 @@ from host_sim.report.settings_used import calibration_used, settings_used
 from host_sim.report.svg import PALETTE
 from host_sim.report.timeline import timeline
 from host_sim.report.words import Teller, remarks
-from host_sim.run_record import RunRecord
-from host_sim.truth import true_run
+from host_sim.runs.record import RunRecord
+from host_sim.runs.truth import true_run
 
 HERE = Path(__file__).resolve().parent
 

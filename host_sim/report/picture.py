@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from host_sim import units
+from host_sim.common import units
 from host_sim.report.basis import basis_of
-from host_sim.run_record import Column, RunRecord
-from host_sim.truth import Truth
+from host_sim.runs.record import Column, RunRecord
+from host_sim.runs.truth import Truth
 
 ML_HA_M = 1e-10  # a rate of 1 mL/ha as a depth of liquid in metres
 TOLERANCE = 0.05  # the band around the wanted rate

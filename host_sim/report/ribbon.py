@@ -15,7 +15,7 @@ from host_sim.report.decimate import worst_of
 from host_sim.report.picture import Picture
 from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.report.svg import MARKERS, Size
-from host_sim.truth import CELL_M, ground_cells
+from host_sim.runs.truth import CELL_M, ground_cells
 
 
 def ribbon(axis: Axes, picture: Picture, size: Size) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from host_sim.settings_file import ROWS, show
+from host_sim.common.settings_file import ROWS, show
 from rate_control.settings import NAME
 from rate_control.settings_words import MEANING, WORDS
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from app.words import missing
 from host_sim.report.words import Teller
-from host_sim.run_record import RunRecord
+from host_sim.runs.record import RunRecord
 from rate_control import faults
 from rate_control.interlock import APPLYING_PERMITS, FAULT, PARKED, READY, STATE_NAMES
 

@@ -16,7 +16,7 @@ from host_sim.report.decimate import min_max
 from host_sim.report.picture import TOLERANCE, Picture
 from host_sim.report.ribbon import ribbon
 from host_sim.report.svg import MARKERS, Size
-from host_sim.run_record import Column
+from host_sim.runs.record import Column
 from rate_control.share import PWM_PUMP
 from rate_control.units import DUTY_FULL
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from host_sim import units
+from host_sim.common import units
 
 L_M3 = 1e-3
 HA_M2 = 1e4

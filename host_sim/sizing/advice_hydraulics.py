@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from host_sim import handbook
+from host_sim.sizing import handbook
 from host_sim.sizing.case import Case, Finding
 from host_sim.sizing.engine import best_size, coverage
 from host_sim.sizing.machine import PUMP_CLASSES, Machine, iso_outlet

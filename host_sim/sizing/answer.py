@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import floor, log10
 
-from host_sim import handbook, units
+from host_sim.common import units
+from host_sim.sizing import handbook
 from host_sim.sizing.advice import advise
 from host_sim.sizing.case import Finding
 from host_sim.sizing.engine import Coverage, Point, coverage, iso_coverage, operating_point

@@ -9,8 +9,9 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from host_sim import handbook, units
-from host_sim.errors import InputError
+from host_sim.common import units
+from host_sim.common.errors import InputError
+from host_sim.sizing import handbook
 from host_sim.sizing.answer import Answer
 from host_sim.sizing.engine import Coverage, Point
 from host_sim.sizing.limits import Window

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from host_sim import units
+from host_sim.common import units
 from host_sim.sizing.machine import Ask, Machine
 
 

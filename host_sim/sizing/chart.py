@@ -9,8 +9,8 @@ import matplotlib
 import numpy as np
 from matplotlib.figure import Figure
 
-from host_sim import units
-from host_sim.errors import InputError
+from host_sim.common import units
+from host_sim.common.errors import InputError
 from host_sim.sizing.answer import Answer
 from host_sim.sizing.limits import Limit, flow_window, lower_limits, sensed_speeds, upper_limits
 

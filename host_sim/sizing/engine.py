@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from host_sim import handbook
+from host_sim.sizing import handbook
 from host_sim.sizing.limits import (
     ASKED,
     SAME,

@@ -10,10 +10,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
 
-from host_sim import handbook, units
+from host_sim.common import units
 from host_sim.plant.catalogue import machine_spec
 from host_sim.plant.pump_spec import ElectricPumpSpec
 from host_sim.plant.static_pump import electric_line
+from host_sim.sizing import handbook
 
 WATER_KG_M3 = 1000.0
 

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from host_sim.errors import InputError
+from host_sim.common.errors import InputError
+from host_sim.common.toml_source import TomlSource
 from host_sim.sizing import texts
 from host_sim.sizing.engine import best_size
 from host_sim.sizing.fields import FIELDS, Field
 from host_sim.sizing.machine import Ask, Machine, Meter, iso_outlet
-from host_sim.toml_source import TomlSource
 
 TABLE = "size"
 UNITS = ("si", "us")

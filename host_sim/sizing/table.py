@@ -9,7 +9,8 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from host_sim import handbook, units
+from host_sim.common import units
+from host_sim.sizing import handbook
 from host_sim.sizing.answer import Answer
 from host_sim.sizing.engine import Coverage, Point
 from host_sim.sizing.limits import ASKED, Limit, Window

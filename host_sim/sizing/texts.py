@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import re
 
-from host_sim import handbook, units
+from host_sim.common import units
+from host_sim.sizing import handbook
 from host_sim.sizing.machine import PUMP_CLASSES, Outlet, Pump, Valve, iso_outlet
 
 _AT = re.compile(r"\s*@\s*|\s+at\s+")

@@ -44,8 +44,8 @@ def at_least_one(text: str) -> int:
 
 def check_file(option: str, path: Path | None, suffixes: tuple[str, ...] = ()) -> None:
     """Raise InputError where a file to write has the wrong name or cannot be written."""
-    from host_sim.errors import InputError
-    from host_sim.output import check_directory
+    from host_sim.common.errors import InputError
+    from host_sim.common.output import check_directory
 
     if path is None:
         return
@@ -59,14 +59,14 @@ def check_file(option: str, path: Path | None, suffixes: tuple[str, ...] = ()) -
 def run(args: argparse.Namespace) -> int:
     import json
 
-    from host_sim.acceptance.session import as_json, run_acceptance
-    from host_sim.acceptance.table import acceptance_text
-    from host_sim.commissioning.performed import BenchError
-    from host_sim.errors import InputError
-    from host_sim.output import write_files
-    from host_sim.parallel import executor
+    from host_sim.common.errors import InputError
+    from host_sim.common.output import write_files
+    from host_sim.common.parallel import executor
+    from host_sim.common.progress import progress
     from host_sim.plant.catalogue import KINDS
-    from host_sim.progress import progress
+    from host_sim.trials.acceptance.session import as_json, run_acceptance
+    from host_sim.trials.acceptance.table import acceptance_text
+    from host_sim.trials.commissioning.performed import BenchError
 
     machines = tuple(args.machine or KINDS)
     for name in machines:
@@ -85,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
         text = json.dumps(as_json(outcome), indent=2, allow_nan=False) + "\n"
         write_files(args.json.parent, {args.json.name: text})
     if args.plot:
-        from host_sim.acceptance.chart import draw
+        from host_sim.trials.acceptance.chart import draw
 
         draw(outcome, args.plot, us)
     return 0 if all(claim.holds for claim in outcome.claims) else 1

@@ -34,7 +34,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from host_sim.errors import InputError
+    from host_sim.common.errors import InputError
 
     if args.verify:
         if args.run_path or args.job or args.out:
@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _make(args: argparse.Namespace) -> int:
     from host_sim.application_record.folder import PAGE, SUMS, make_record
-    from host_sim.progress import progress
+    from host_sim.common.progress import progress
 
     with progress("making the record"):
         sheet = make_record(args.run_path, args.job, args.out, args.units == "us")

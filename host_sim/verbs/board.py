@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from host_sim.link_client import LinkClient
+    from host_sim.board.link_client import LinkClient
 
 HELP = "flash a board, test it, watch it, read and set its settings, read its run log"
 
@@ -64,8 +64,8 @@ def _command(
 
 def run(args: argparse.Namespace) -> int:
     """Do what the subcommand says. Whatever is wrong with the link is one line, like bad input."""
-    from host_sim.errors import InputError
-    from host_sim.link_client import LinkError
+    from host_sim.board.link_client import LinkError
+    from host_sim.common.errors import InputError
 
     try:
         status: int = args.action(args)
@@ -76,8 +76,8 @@ def run(args: argparse.Namespace) -> int:
 
 def flash_board(args: argparse.Namespace) -> int:
     """Flash; what happens is told on stderr."""
-    from host_sim.board_flash import flash
-    from host_sim.mpremote_port import MpremotePort
+    from host_sim.board.flash import flash
+    from host_sim.board.mpremote_port import MpremotePort
 
     flash(MpremotePort(args.port), _tell, args.source)
     return 0
@@ -85,9 +85,9 @@ def flash_board(args: argparse.Namespace) -> int:
 
 def check_board(args: argparse.Namespace) -> int:
     """Run the self-test and print its report."""
-    from host_sim.board_check import SelfTest
-    from host_sim.mpremote_port import MpremotePort
-    from host_sim.output import write_files
+    from host_sim.board.check import SelfTest
+    from host_sim.board.mpremote_port import MpremotePort
+    from host_sim.common.output import write_files
 
     ask = input if sys.stdin.isatty() else None
     test = SelfTest(MpremotePort(args.port), print, ask)
@@ -133,8 +133,8 @@ def status_line(status: dict[str, Any]) -> str:
 
 def board_settings(args: argparse.Namespace) -> int:
     """Print, save or send the settings."""
-    from host_sim.output import write_files
-    from host_sim.settings_file import load, to_toml
+    from host_sim.common.output import write_files
+    from host_sim.common.settings_file import load, to_toml
 
     us = args.units == "us"
     wanted = load(args.file, us) if args.file else None  # a bad file ends it before any request
@@ -157,7 +157,7 @@ def _settings_of(client: LinkClient) -> Any:
     values = client.ask("settings.get")["values"]
     settings, problems = build({name: values[name] for name in values if row(name)})
     if problems:
-        from host_sim.errors import InputError
+        from host_sim.common.errors import InputError
 
         raise InputError("the board's settings are not valid here: " + "; ".join(problems))
     return settings
@@ -165,7 +165,7 @@ def _settings_of(client: LinkClient) -> Any:
 
 def board_log(args: argparse.Namespace) -> int:
     """Read every run that is kept, oldest first."""
-    from host_sim.output import write_files
+    from host_sim.common.output import write_files
 
     text = "".join(json.dumps(entry) + "\n" for entry in read_log(_client(args.port)))
     if args.out:
@@ -189,8 +189,8 @@ def read_log(client: LinkClient) -> list[dict[str, Any]]:
 
 def _client(port: str) -> LinkClient:
     """A client on the port. Raises InputError where it cannot be opened."""
-    from host_sim.link_client import LinkClient
-    from host_sim.link_port import SerialPort, open_serial
+    from host_sim.board.link_client import LinkClient
+    from host_sim.board.link_port import SerialPort, open_serial
 
     open_serial(port).close()
     return LinkClient(lambda: SerialPort(port))

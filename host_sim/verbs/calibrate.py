@@ -42,7 +42,7 @@ EXAMPLES = {
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add a subcommand for each procedure of the catalogue that needs no pump."""
-    from host_sim.calibration import by_hand
+    from host_sim.calibration.desk import by_hand
 
     parser.epilog = EPILOG
     commands = parser.add_subparsers(metavar="PROCEDURE", required=True)
@@ -70,7 +70,7 @@ def _common(command: argparse.ArgumentParser) -> None:
 def _options(command: argparse.ArgumentParser, row: Any) -> None:
     """Add the parameters of a procedure, its amounts and the settings it starts from."""
     from app import quantity_text
-    from host_sim.calibration import is_flag, options
+    from host_sim.calibration.desk import is_flag, options
 
     for option, (_, quantity, _, _, default, meaning) in options(row).items():
         if is_flag(options(row)[option]):
@@ -98,10 +98,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _procedure(args: argparse.Namespace) -> int:
-    from host_sim.calibration import parameters, perform
-    from host_sim.calibration_text import print_answer
-    from host_sim.errors import InputError
-    from host_sim.settings_file import load, with_changes
+    from host_sim.calibration.desk import parameters, perform
+    from host_sim.calibration.texts import print_answer
+    from host_sim.common.errors import InputError
+    from host_sim.common.settings_file import load, with_changes
     from rate_control.settings import Settings
 
     if args.keep and not args.settings:
@@ -120,9 +120,9 @@ def _procedure(args: argparse.Namespace) -> int:
 
 def _keep(path: Path, settings: Any, proposal: dict[str, Any], us: bool) -> None:
     """Write new settings to the file, and what the file held beside it."""
-    from host_sim.errors import InputError
-    from host_sim.output import write_files
-    from host_sim.settings_file import to_toml
+    from host_sim.common.errors import InputError
+    from host_sim.common.output import write_files
+    from host_sim.common.settings_file import to_toml
     from rate_control.settings import build
 
     changed, problems = build(proposal, settings)
@@ -135,7 +135,7 @@ def _keep(path: Path, settings: Any, proposal: dict[str, Any], us: bool) -> None
 
 
 def _density(args: argparse.Namespace) -> int:
-    from host_sim.calibration_text import print_density
+    from host_sim.calibration.texts import print_density
 
     print_density(args.rate, args.density, args.units == "us")
     return 0

@@ -54,12 +54,12 @@ def run(args: argparse.Namespace) -> int:
 def _campaign(args: argparse.Namespace) -> int:
     import json
 
-    from host_sim.campaign.chart import draw
-    from host_sim.campaign.session import as_json, run_campaign
-    from host_sim.campaign.table import campaign_text, holds
-    from host_sim.output import write_files, write_whole
-    from host_sim.parallel import executor
-    from host_sim.progress import progress
+    from host_sim.common.output import write_files, write_whole
+    from host_sim.common.parallel import executor
+    from host_sim.common.progress import progress
+    from host_sim.trials.campaign.chart import draw
+    from host_sim.trials.campaign.session import as_json, run_campaign
+    from host_sim.trials.campaign.table import campaign_text, holds
 
     with executor(args.workers, args.dask) as pool, progress("building and driving") as tell:
         campaign = run_campaign(args.builds, args.seed, pool, tell)
@@ -76,7 +76,7 @@ def _replay(seed: int) -> int:
     import json
     from dataclasses import asdict
 
-    from host_sim.campaign.build import draw_build, try_build
+    from host_sim.trials.campaign.build import draw_build, try_build
 
     build = draw_build(seed)
     print(json.dumps({"spec": asdict(build.spec), "slips": asdict(build.slips),

@@ -35,7 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def seed(text: str) -> int:
     """A seed from the command line."""
-    from host_sim.scenario import SEED_MAX
+    from host_sim.twin.scenario import SEED_MAX
 
     value = int(text)
     if not 0 <= value <= SEED_MAX:
@@ -44,10 +44,10 @@ def seed(text: str) -> int:
 
 
 def run(args: argparse.Namespace) -> int:
-    from host_sim.drive import drive
-    from host_sim.output import check_directory
+    from host_sim.common.output import check_directory
     from host_sim.report.table import short_table
-    from host_sim.scenario import DEMO, load_scenario
+    from host_sim.twin.drive import drive
+    from host_sim.twin.scenario import DEMO, load_scenario
 
     scenario = load_scenario(args.scenario or DEMO, args.speed_trace, args.seed)
     check_directory(args.out)

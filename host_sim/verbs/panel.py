@@ -45,9 +45,9 @@ def tcp_port(text: str) -> int:
 
 
 def run(args: argparse.Namespace) -> int:
-    from host_sim.errors import InputError
+    from host_sim.common.errors import InputError
     from host_sim.panel.start import board_session, serve, twin_session
-    from host_sim.scenario import DEMO
+    from host_sim.twin.scenario import DEMO
 
     if args.port and args.scenario:
         raise InputError("give a scenario or --port, not both")

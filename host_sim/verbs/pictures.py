@@ -23,9 +23,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from host_sim.output import check_directory
+    from host_sim.common.output import check_directory
+    from host_sim.common.progress import progress
     from host_sim.panel.pictures import take
-    from host_sim.progress import progress
 
     check_directory(args.out)
     with progress("taking pictures") as tell:

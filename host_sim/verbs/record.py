@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from host_sim.recorder import Tally
+    from host_sim.board.recorder import Tally
 
 HELP = "record what a board streams over the link"
 
@@ -55,11 +55,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _make_run(recording: Path, directory: Path) -> int:
-    from host_sim.output import check_directory, write_files
-    from host_sim.recording_run import run_of
-    from host_sim.run_files import RUN_CSV, SUMMARY_JSON, summary_json
-    from host_sim.run_record import to_csv
-    from host_sim.summary import summarise
+    from host_sim.common.output import check_directory, write_files
+    from host_sim.runs.files import RUN_CSV, SUMMARY_JSON, summary_json
+    from host_sim.runs.record import to_csv
+    from host_sim.runs.recording_run import run_of
+    from host_sim.runs.summary import summarise
 
     check_directory(directory)
     record = run_of(recording)
@@ -73,10 +73,10 @@ def _make_run(recording: Path, directory: Path) -> int:
 
 
 def _record(args: argparse.Namespace) -> int:
-    from host_sim.link_client import LinkClient
-    from host_sim.link_port import SerialPort, open_serial
-    from host_sim.recorder import Recorder
-    from host_sim.recording_file import RecordingFile, RecordingStopped
+    from host_sim.board.link_client import LinkClient
+    from host_sim.board.link_port import SerialPort, open_serial
+    from host_sim.board.recorder import Recorder
+    from host_sim.runs.recording_file import RecordingFile, RecordingStopped
 
     open_serial(args.port, args.baud).close()  # a wrong name ends it before anything is written
     file = RecordingFile(args.out)

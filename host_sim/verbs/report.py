@@ -35,12 +35,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from host_sim.output import write_paths
-    from host_sim.progress import progress
+    from host_sim.common.output import write_paths
+    from host_sim.common.progress import progress
     from host_sim.report.comparison import Run
     from host_sim.report.page import render
-    from host_sim.run_files import REPORT_HTML, load_run, summary_json
-    from host_sim.run_record import to_csv
+    from host_sim.runs.files import REPORT_HTML, load_run, summary_json
+    from host_sim.runs.record import to_csv
 
     path: Path = args.run_path
     out = args.out or (path / REPORT_HTML if path.is_dir() else path.with_suffix(".html"))
@@ -70,9 +70,9 @@ def _names(path: Path, other: Path) -> tuple[str, str]:
 
 def _check_places(places: list[Path], runs: list[Path]) -> None:
     """Raise InputError where something could not be written, or over a run or something else."""
-    from host_sim.errors import InputError
-    from host_sim.output import check_directory
-    from host_sim.run_files import run_parts
+    from host_sim.common.errors import InputError
+    from host_sim.common.output import check_directory
+    from host_sim.runs.files import run_parts
 
     taken = {part.resolve() for run in runs for part in run_parts(run)}
     for place in places:

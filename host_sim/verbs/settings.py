@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from host_sim.settings_file import Change
+    from host_sim.common.settings_file import Change
 
 HELP = "export settings to a file, check one, compare two, write their documentation"
 
@@ -58,8 +58,8 @@ def run(args: argparse.Namespace) -> int:
 
 def export_file(args: argparse.Namespace) -> int:
     """Write or print a settings file."""
-    from host_sim.output import write_files
-    from host_sim.settings_file import load, to_toml
+    from host_sim.common.output import write_files
+    from host_sim.common.settings_file import load, to_toml
     from rate_control.settings import Settings
 
     us = args.units == "us"
@@ -73,7 +73,7 @@ def export_file(args: argparse.Namespace) -> int:
 
 def check_file(args: argparse.Namespace) -> int:
     """Say that a file is good, and what in it is not the default."""
-    from host_sim.settings_file import differences, load
+    from host_sim.common.settings_file import differences, load
     from rate_control.settings import Settings
 
     us = args.units == "us"
@@ -86,7 +86,7 @@ def check_file(args: argparse.Namespace) -> int:
 
 def diff_files(args: argparse.Namespace) -> int:
     """Print what differs."""
-    from host_sim.settings_file import differences, load
+    from host_sim.common.settings_file import differences, load
 
     us = args.units == "us"
     rows = differences(load(args.old, us), load(args.new, us), us)
@@ -97,8 +97,8 @@ def diff_files(args: argparse.Namespace) -> int:
 
 def write_docs(args: argparse.Namespace) -> int:
     """Write the reference pages, or say which are not up to date."""
-    from host_sim.output import write_files
-    from host_sim.reference_pages import DIRECTORY, pages
+    from host_sim.build.reference_pages import DIRECTORY, pages
+    from host_sim.common.output import write_files
 
     if not args.check:
         write_files(DIRECTORY, pages())

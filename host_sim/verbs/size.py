@@ -49,7 +49,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Read, answer, print and write; nothing is written if anything is wrong."""
-    from host_sim.errors import InputError
+    from host_sim.common.errors import InputError
     from host_sim.sizing.answer import solve
     from host_sim.sizing.fields import FIELDS
     from host_sim.sizing.request import read_request

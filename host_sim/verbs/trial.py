@@ -30,9 +30,9 @@ def run(args: argparse.Namespace) -> int:
     from rich.console import Console
     from rich.table import Table
 
-    from host_sim.fault_trials import HEADINGS, as_json, cells, run_trials
-    from host_sim.output import check_directory, write_files
-    from host_sim.scenario import DEMO, load_scenario
+    from host_sim.common.output import check_directory, write_files
+    from host_sim.trials.faults import HEADINGS, as_json, cells, run_trials
+    from host_sim.twin.scenario import DEMO, load_scenario
 
     scenario = load_scenario(args.scenario or DEMO)
     if args.json:

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from host_sim.commissioning.commission import Wish
     from host_sim.plant.spec import MachineSpec
-    from host_sim.tuning.session import Tuned
+    from host_sim.trials.commissioning.commission import Wish
+    from host_sim.trials.tuning.session import Tuned
 
 HELP = "tune a machine by measuring it: pump curve, step test, gains and margins"
 DEFAULT = "electric_m"
@@ -57,12 +57,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from host_sim.commissioning.performed import BenchError
-    from host_sim.errors import InputError
-    from host_sim.link_client import LinkError
-    from host_sim.output import check_directory, write_files, write_whole
-    from host_sim.tuning.chart import draw
-    from host_sim.tuning.table import fragment, tuned_text
+    from host_sim.board.link_client import LinkError
+    from host_sim.common.errors import InputError
+    from host_sim.common.output import check_directory, write_files, write_whole
+    from host_sim.trials.commissioning.performed import BenchError
+    from host_sim.trials.tuning.chart import draw
+    from host_sim.trials.tuning.table import fragment, tuned_text
 
     wish = _wish(args)
     if args.out:
@@ -80,8 +80,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _on_twin(args: argparse.Namespace, wish: Wish) -> Tuned:
-    from host_sim.progress import progress
-    from host_sim.tuning.session import tune_machine
+    from host_sim.common.progress import progress
+    from host_sim.trials.tuning.session import tune_machine
 
     name, spec, entered = _machine(args.machine)
     with progress("measuring") as tell:
@@ -89,10 +89,10 @@ def _on_twin(args: argparse.Namespace, wish: Wish) -> Tuned:
 
 
 def _on_board(port: str, wish: Wish) -> Tuned:
-    from host_sim.link_client import LinkClient
-    from host_sim.link_port import SerialPort, open_serial
-    from host_sim.progress import progress
-    from host_sim.tuning.session import tune_board
+    from host_sim.board.link_client import LinkClient
+    from host_sim.board.link_port import SerialPort, open_serial
+    from host_sim.common.progress import progress
+    from host_sim.trials.tuning.session import tune_board
 
     open_serial(port).close()
     with progress("measuring") as tell:
@@ -105,9 +105,9 @@ def _say(text: str) -> None:
 
 def _machine(text: str) -> tuple[str, MachineSpec, dict[str, object] | None]:
     """Name, spec and, from a scenario, the settings that were entered."""
-    from host_sim.errors import InputError
+    from host_sim.common.errors import InputError
     from host_sim.plant.catalogue import KINDS, machine_spec
-    from host_sim.scenario import load_scenario
+    from host_sim.twin.scenario import load_scenario
 
     if text in KINDS:
         return text, machine_spec(text), None
@@ -120,8 +120,8 @@ def _machine(text: str) -> tuple[str, MachineSpec, dict[str, object] | None]:
 
 def _wish(args: argparse.Namespace) -> Wish:
     from app.units_typed import from_text
-    from host_sim.commissioning.commission import Wish
-    from host_sim.errors import InputError
+    from host_sim.common.errors import InputError
+    from host_sim.trials.commissioning.commission import Wish
 
     given = {}
     for option, quantity, text in (("--settling", "time_ms", args.settling),

@@ -6,11 +6,11 @@ Skipped, with the reason, where there is no chromium.
 import pytest
 from playwright.sync_api import expect
 
-from host_sim.errors import InputError
+from host_sim.common.errors import InputError
 from host_sim.panel.browser import chromium, find_chromium
 from host_sim.panel.start import in_background
 from host_sim.panel.twin_session import TwinSession
-from host_sim.scenario import DEMO, load_scenario
+from host_sim.twin.scenario import DEMO, load_scenario
 
 WIDE, NARROW = (1280, 900), (390, 844)
 

@@ -8,7 +8,7 @@ import shutil
 import pytest
 
 from host_sim.__main__ import main
-from host_sim.scenario import SCENARIO_DIR
+from host_sim.twin.scenario import SCENARIO_DIR
 from tests.browser.conftest import NARROW, WIDE
 from tests.support.drives import START, scenario_file
 

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import expect
 
 from host_sim.panel.start import board_session
-from host_sim.scenario import DEMO, load_scenario
+from host_sim.twin.scenario import DEMO, load_scenario
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
 from tests.browser.conftest import NARROW, WIDE
 from tests.support.serial_twin import serial_twin

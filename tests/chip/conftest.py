@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from host_sim.firmware_build import build
+from host_sim.build.firmware import build
 
 NO_IMAGE = "no MicroPython image for the RP2040 given: make chip UF2=path/to/image.uf2"
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from host_sim.interpreters import MICROPYTHON_64, run_on
+from host_sim.build.interpreters import MICROPYTHON_64, run_on
 from tests.contract.contract import CHECKS, PASS, run_check
 from tests.fakes.chip import Chip
 from tests.fakes.modules import Installed

@@ -1,10 +1,10 @@
 """A bench around the virtual board of the twin; its pulse inputs are driven by hand."""
 
 from boards.board import Board
-from host_sim.clock import VirtualClock
 from host_sim.plant.catalogue import machine_spec
 from host_sim.plant.machine import Machine
-from host_sim.virtual_board import VirtualBoard
+from host_sim.twin.clock import VirtualClock
+from host_sim.twin.virtual_board import VirtualBoard
 from tests.contract.bench import Bench
 from tests.contract.contract import EDGES_WATCHED, Skip, reading
 

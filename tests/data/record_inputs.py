@@ -5,9 +5,9 @@
 
 from pathlib import Path
 
-from host_sim.input_recording import InputRecording
-from host_sim.scenario import DEMO, load_scenario
-from host_sim.twin import Twin
+from host_sim.twin.input_recording import InputRecording
+from host_sim.twin.scenario import DEMO, load_scenario
+from host_sim.twin.twin import Twin
 
 TICKS = 6000  # five minutes, with a headland and the clock's wrap
 RECORDED = Path(__file__).parent / "inputs_recorded.bin"

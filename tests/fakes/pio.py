@@ -1,7 +1,7 @@
 """A PIO state machine, cycle by cycle, for the instructions that the project's programs use.
 
 Section 3.4 of the RP2040 data sheet. It is held against the PyPI package rp2040-pio-emulator in
-tests/host/test_pulse_pio.py, and skips ahead where its loop changes nothing but X.
+tests/host/firmware/test_pulse_pio.py, and skips ahead where its loop changes nothing but X.
 """
 
 from tests.fakes.asm_pio import encode

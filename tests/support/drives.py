@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from host_sim.run_record import RunRecord, section_column
-from host_sim.scenario import Scenario, load_scenario
+from host_sim.runs.record import RunRecord, section_column
+from host_sim.twin.scenario import Scenario, load_scenario
 from rate_control import trace
 from rate_control.interlock import APPLYING
 from rate_control.units import SWITCH_SECTION_SHIFT, TICK_MS

@@ -5,8 +5,8 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 
-from host_sim.link_client import LinkClient
-from host_sim.link_port import PipePort
+from host_sim.board.link_client import LinkClient
+from host_sim.board.link_port import PipePort
 from rate_control.units import TICK_MS
 from tests.support.link_rig import LinkRig
 

@@ -6,10 +6,10 @@ and the jugs, never the simulated truth that a test compares with.
 
 from app.grid import COLUMNS, ROWS
 from app.start_up import build
-from host_sim.clock import VirtualClock
-from host_sim.front_panel import FrontPanel
 from host_sim.plant.machine import Machine
-from host_sim.virtual_board import Fittings, VirtualBoard
+from host_sim.twin.clock import VirtualClock
+from host_sim.twin.front_panel import FrontPanel
+from host_sim.twin.virtual_board import Fittings, VirtualBoard
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT, TICK_US
 
 KEY_US = 10_000

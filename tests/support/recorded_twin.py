@@ -5,14 +5,14 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from host_sim.clock import VirtualClock
-from host_sim.hands import Hands
-from host_sim.main_run import MainRun
+from host_sim.board.recorder import Recorder
 from host_sim.plant.machine import Machine
-from host_sim.recorder import Recorder
-from host_sim.recording_file import RecordingFile
-from host_sim.scenario import Scenario
-from host_sim.virtual_board import MemoryFiles
+from host_sim.runs.recording_file import RecordingFile
+from host_sim.twin.clock import VirtualClock
+from host_sim.twin.hands import Hands
+from host_sim.twin.main_run import MainRun
+from host_sim.twin.scenario import Scenario
+from host_sim.twin.virtual_board import MemoryFiles
 
 BEGAN = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
 US_PER_S = 1_000_000

@@ -1,4 +1,4 @@
-"""Read a recording of inputs (see host_sim/input_recording.py) on any interpreter."""
+"""Read a recording of inputs (see host_sim/twin/input_recording.py) on any interpreter."""
 
 import json
 from array import array

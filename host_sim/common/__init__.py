@@ -1,0 +1,1 @@
+"""What every other folder uses: errors, files, units, progress."""

@@ -1,0 +1,1 @@
+"""What a run left behind: its record, the truth of it, and figures."""

@@ -1,0 +1,101 @@
+"""Where a run is kept: in the directory that a drive leaves, or in the recording of a board.
+
+The directory holds report.html for people, run.csv and summary.json for programs.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from host_sim.common.errors import InputError
+from host_sim.common.output import write_files
+from host_sim.common.progress import progress
+from host_sim.report.comparison import Run
+from host_sim.report.page import render
+from host_sim.runs.measured import counted
+from host_sim.runs.record import RunRecord, read_csv, to_csv
+from host_sim.runs.recording_run import run_of
+from host_sim.runs.summary import summarise
+
+RUN_CSV, SUMMARY_JSON, REPORT_HTML = "run.csv", "summary.json", "report.html"
+NEEDED = ("section_width_m", "settings", "events", "controller_volume_l", "controller_area_ha",
+          "title", "machine", "speed_trace", "seed", "versions")
+
+
+def write_run(directory: Path, record: RunRecord, figures: dict[str, Any], us: bool) -> list[Path]:
+    """Write all three files, or none; returns their paths."""
+    with progress("drawing") as tell:
+        report = render(record, figures, us, tell)
+    return write_files(directory, {
+        REPORT_HTML: report,
+        RUN_CSV: to_csv(record),
+        SUMMARY_JSON: summary_json(record, figures),
+    })
+
+
+def summary_json(record: RunRecord, figures: dict[str, Any], against: Run | None = None) -> str:
+    """The figures, then the facts of the run under `about`, as JSON text.
+
+    Those of another run, where one is given, stand under `against`.
+    """
+    kept = figures | {"about": record.about}
+    if against:
+        kept["against"] = {"name": against.name, **against.figures, "about": against.record.about}
+    return json.dumps(kept, indent=2, allow_nan=False) + "\n"
+
+
+def load_run(path: Path) -> tuple[RunRecord, dict[str, Any]]:
+    """The record of a run in a directory or in a recording, and its figures, worked out anew.
+
+    Raises InputError naming the file and, where there is one, the line.
+    """
+    if path.is_dir():
+        return read_run(path)
+    record = run_of(path)
+    return record, summarise(record) | {"wall_seconds": None}
+
+
+def run_parts(path: Path) -> list[Path]:
+    """The files that a run consists of."""
+    return [path / RUN_CSV, path / SUMMARY_JSON] if path.is_dir() else [path]
+
+
+def read_run(directory: Path) -> tuple[RunRecord, dict[str, Any]]:
+    """The record of a run in a directory and its figures, worked out anew. Raises InputError."""
+    path = directory / SUMMARY_JSON
+    kept = _read_json(path)
+    about = kept.get("about") if isinstance(kept, dict) else None
+    missing = [name for name in NEEDED if not isinstance(about, dict) or name not in about]
+    if missing or not isinstance(about, dict):
+        raise InputError(f"{path}: about.{missing[0]}: is missing")
+    record = RunRecord(read_csv(directory / RUN_CSV), about)
+    if record.section_count != len(about["section_width_m"]):
+        raise InputError(f"{path}: about.section_width_m: has {len(about['section_width_m'])} "
+                         f"widths, the record {record.section_count} sections")
+    _note_cut(record, kept.get("ticks"))
+    return record, summarise(record) | {"wall_seconds": kept.get("wall_seconds")}
+
+
+def _note_cut(record: RunRecord, ticks: Any) -> None:
+    """Say so where the record ends before the run did; totals and events are then those so far."""
+    if not isinstance(ticks, int) or len(record) >= ticks:
+        return
+    about = record.about
+    about["events"] = [event for event in about["events"]
+                       if event["time_s"] <= record["time_s"][-1]]
+    about.update(counted(record.columns), cut_off=(
+        f"The record breaks off: {len(record)} of {ticks} ticks are here. What came after is not "
+        "known, and all figures are of what is here."))
+
+
+def _read_json(path: Path) -> Any:
+    try:
+        return json.loads(path.read_bytes())
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror}") from error
+    except json.JSONDecodeError as error:
+        raise InputError(f"{path}:{error.lineno}: {error.msg}") from error
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: is not UTF-8 text") from error

@@ -1,0 +1,141 @@
+"""The record of a run: one row a tick, what was true beside what the controller believed."""
+
+from __future__ import annotations
+
+import csv
+import io
+from array import array
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from host_sim.common.errors import InputError
+from rate_control import trace
+
+# What is true: name and digits kept. Sections follow, then the controller's trace line.
+TRUTH = (
+    ("time_s", 2),
+    ("true_distance_m", 6),
+    ("true_speed_m_s", 4),
+    ("true_flow_ml_s", 4),
+    ("true_pressure_bar", 4),
+    ("hand_switches", 0),
+    ("wanted_ml_ha", 0),
+)
+SECTION_DIGITS = 5
+ROWS_AT_ONCE = 4096  # as Python numbers; a day's drive has 1.7 million
+
+Column = NDArray[np.float64]
+
+
+def section_column(index: int) -> str:
+    """Name of the column with the volume that a section (0 is the first) has let out so far."""
+    return f"true_section_{index + 1}_ml"
+
+
+@dataclass
+class RunRecord:
+    """Columns by name, all of one length, and `about`: JSON-able facts of the whole run."""
+
+    columns: dict[str, Column]
+    about: dict[str, Any] = field(default_factory=dict)
+
+    def __getitem__(self, name: str) -> Column:
+        return self.columns[name]
+
+    def __len__(self) -> int:
+        return len(self.columns["time_s"])
+
+    @property
+    def section_count(self) -> int:
+        return sum(name.startswith("true_section_") for name in self.columns)
+
+    @property
+    def section_ml(self) -> Column:
+        """Volume let out so far: a row a tick, a column a section."""
+        names = [section_column(index) for index in range(self.section_count)]
+        return np.column_stack([self.columns[name] for name in names])
+
+
+class Recorder:
+    """Collects rows cheaply while a run goes on."""
+
+    def __init__(self, section_count: int) -> None:
+        self._names = [name for name, _ in TRUTH]
+        self._names += [section_column(index) for index in range(section_count)]
+        self._truth = array("d")
+        self._trace = array("i")
+
+    def add(self, truth: Sequence[float], trace_line: Sequence[int]) -> None:
+        """Add a row: the truth in the order of the columns, then the trace line."""
+        self._truth.extend(truth)
+        self._trace.extend(trace_line)
+
+    def finish(self, about: dict[str, Any]) -> RunRecord:
+        """The record of all rows so far."""
+        truth = np.array(self._truth, dtype=np.float64).reshape(-1, len(self._names))
+        traced = np.array(self._trace, dtype=np.float64).reshape(-1, len(trace.FIELDS))
+        columns = {name: truth[:, i].copy() for i, name in enumerate(self._names)}
+        columns |= {name: traced[:, i].copy() for i, name in enumerate(trace.FIELDS)}
+        return RunRecord(columns, about)
+
+
+def to_csv(record: RunRecord) -> str:
+    """The text of run.csv: a header line, then a line a tick."""
+    digits = dict(TRUTH)
+    digits |= {section_column(index): SECTION_DIGITS for index in range(record.section_count)}
+    line = ",".join(f"%.{digits.get(name, 0)}f" for name in record.columns) + "\n"
+    parts = [",".join(record.columns) + "\n"]
+    for start in range(0, len(record), ROWS_AT_ONCE):
+        some = slice(start, start + ROWS_AT_ONCE)
+        rows = zip(*(column[some].tolist() for column in record.columns.values()), strict=True)
+        parts.append("".join(line % row for row in rows))
+    return "".join(parts)
+
+
+def read_csv(path: Path) -> dict[str, Column]:
+    """The columns of a run.csv, without a last line that is torn.
+
+    Raises InputError with file and line where it is none.
+    """
+    try:
+        text = path.read_text(encoding="ascii")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"{path}: cannot be read: {_reason(error)}") from error
+    header, _, body = text.partition("\n")
+    names = header.split(",")
+    wanted = [name for name, _ in TRUTH] + [section_column(0), *trace.FIELDS]
+    missing = [name for name in wanted if name not in names]
+    if missing:
+        raise InputError(f"{path}:1: is no record of a run: column {missing[0]} is missing")
+    body = body[: body.rfind("\n") + 1]
+    if not body.strip():
+        raise InputError(f"{path}:2: the record holds no tick")
+    try:
+        table = np.loadtxt(io.StringIO(body), delimiter=",", ndmin=2)
+    except ValueError:
+        raise _first_bad_line(path, names, body) from None
+    if table.shape[1] != len(names):
+        raise _first_bad_line(path, names, body)
+    return {name: table[:, i].copy() for i, name in enumerate(names)}
+
+
+def _first_bad_line(path: Path, names: list[str], body: str) -> InputError:
+    """What is wrong with the first row that is not a number for each column."""
+    for line, row in enumerate(csv.reader(io.StringIO(body)), start=2):
+        if len(row) != len(names):
+            return InputError(f"{path}:{line}: has {len(row)} values for {len(names)} columns")
+        for name, value in zip(names, row, strict=True):
+            try:
+                float(value)
+            except ValueError:
+                return InputError(f"{path}:{line}: {name}: not a number: {value[:20]!r}")
+    return InputError(f"{path}: is no record of a run")
+
+
+def _reason(error: Exception) -> str:
+    return getattr(error, "strerror", None) or "is not plain text"

@@ -1,0 +1,185 @@
+"""A recording of a board as a run: the same columns as a run of the twin, but only measured."""
+
+from __future__ import annotations
+
+from array import array
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from app.telemetry import SUMS
+from host_sim.common.errors import InputError
+from host_sim.common.versions import versions
+from host_sim.runs.measured import counted, measured_columns
+from host_sim.runs.record import Column, RunRecord
+from host_sim.runs.recording_file import Body, read_bodies
+from host_sim.runs.seen_events import seen_events
+from rate_control import trace
+from rate_control.intmath import LIMIT
+from rate_control.units import TICK_US
+
+BOARD_FACTS = ("board", "firmware", "reset")  # of what it answers to hello
+BOARDS = ("Rp2Board", "Esp32Board")  # whatever else answers is taken to be a simulation
+WRAP = LIMIT + 1
+US_PER_S = 1_000_000
+TICKS_PER_S = US_PER_S // TICK_US
+# What a report says of a recording that was not ended by a person.
+CUT_OFF = {
+    "stopped": "",
+    "lost": "The line was lost and the recording ended before it was back: what the controller "
+            "did after that is not known.",
+    "": "The recording breaks off: the recorder or its computer was stopped in the middle. All "
+        "but the last second before that is here; what came after is not known.",
+}
+SAME_CLOCK_S = 3.0  # how far host and board may differ over a gap, besides 1 %
+
+
+@dataclass
+class Session:
+    """What was recorded without an interruption. `rows` holds the numbers of all records.
+
+    `end` is what closed it: "stopped", "lost" (the line), or "" where nothing did.
+    """
+
+    started: datetime
+    port: str
+    end: str = ""
+    board: dict[str, str] = field(default_factory=dict)
+    names: list[str] = field(default_factory=list)
+    settings: dict[str, Any] = field(default_factory=dict)
+    rows: array[int] = field(default_factory=lambda: array("q"))
+
+    def column(self, name: str) -> Column:
+        """One number of every record."""
+        table = np.frombuffer(self.rows, dtype=np.int64).reshape(-1, len(self.names))
+        return table[:, self.names.index(name)].astype(np.float64)
+
+    def __len__(self) -> int:
+        return len(self.rows) // len(self.names) if self.names else 0
+
+
+@dataclass
+class Recording:
+    """Everything in the file of a recording; `damaged` counts lines that are not whole."""
+
+    sessions: list[Session]
+    damaged: int
+
+
+def read_recording(path: Path) -> Recording:
+    """Read a recording. Raises InputError naming file and line."""
+    sessions: list[Session] = []
+    damaged = 0
+    for number, body in read_bodies(path):
+        if body is None:
+            damaged += 1
+            continue
+        try:
+            if "recording" in body:
+                started = datetime.fromisoformat(body["started"])
+                sessions.append(Session(started, str(body["port"])))
+            elif sessions:
+                _take(sessions[-1], body)
+        except (KeyError, TypeError, ValueError, OverflowError) as error:
+            raise InputError(f"{path}:{number}: is no line of a recording: {error}") from error
+    return Recording([session for session in sessions if len(session)], damaged)
+
+
+def _take(session: Session, body: Body) -> None:
+    if "hello" in body:
+        hello = body["hello"]
+        session.names = [str(name) for name in hello["telemetry"]]
+        session.board = {name: str(hello[name]) for name in BOARD_FACTS if name in hello}
+    elif "settings" in body:
+        session.settings = dict(body["settings"])
+    elif "telemetry" in body:
+        numbers = body["telemetry"]
+        if len(numbers) != len(session.names):
+            raise ValueError(f"{len(numbers)} numbers for {len(session.names)} names")
+        session.rows.extend(numbers)
+    elif "lost" in body or "stopped" in body:
+        session.end = "lost" if "lost" in body else "stopped"
+
+
+def run_of(path: Path) -> RunRecord:
+    """The run in a recording. Raises InputError where there is none, or of several machines."""
+    recording = read_recording(path)
+    if not recording.sessions:
+        raise InputError(f"{path}: holds no telemetry")
+    first = recording.sessions[0]
+    if any(session.settings != first.settings for session in recording.sessions):
+        raise InputError(f"{path}: the settings were changed between its sessions")
+    columns = _columns(recording.sessions)
+    widths_mm = first.settings["section_width_mm"][: first.settings["section_count"]]
+    run = measured_columns(columns, widths_mm)
+    about = _about(path, recording, columns)
+    about["section_width_m"] = [width / 1000 for width in widths_mm]
+    about["events"] = seen_events(run, len(widths_mm))
+    return RunRecord(run, about)
+
+
+def _columns(sessions: list[Session]) -> dict[str, Column]:
+    """Time, the rate asked for and the trace, a row a record, over all sessions."""
+    found = {name: np.concatenate([session.column(SUMS.get(name, name)) for session in sessions])
+             for name in ("tick", "rate_ml_ha", *trace.FIELDS)}
+    starts = np.cumsum([0] + [len(session) for session in sessions])
+    time_s = np.empty(starts[-1])
+    last_s = 0.0
+    for session, start, end in zip(sessions, starts, starts[1:], strict=False):
+        offset_s = (session.started - sessions[0].started).total_seconds()
+        passed_us = np.cumsum(_steps(found["now_us"][start:end]))
+        # the host's clock may have been set back in between; time never goes back
+        time_s[start:end] = max(offset_s, last_s) + passed_us / US_PER_S
+        last_s = time_s[end - 1]
+    known = np.ones(starts[-1], dtype=bool)
+    known[0] = False
+    for start in starts[1:-1]:
+        known[start] = _goes_on(found["tick"], time_s, start)
+    for name in SUMS:
+        found[name] = np.where(known, _steps(found[name]), 0.0)
+    found["wanted_ml_ha"] = found.pop("rate_ml_ha")
+    return {"time_s": time_s} | found
+
+
+def _steps(counts: Column) -> Column:
+    """How far a wrapping count went from row to row; 0 in the first."""
+    return np.concatenate([[0.0], np.diff(counts) % WRAP])
+
+
+def _goes_on(ticks: Column, time_s: Column, row: int) -> bool:
+    """Whether the board ran through the gap before a row, so that its sums bridge it."""
+    gap_s = time_s[row] - time_s[row - 1]
+    ran_s = (ticks[row] - ticks[row - 1]) / TICKS_PER_S
+    return bool(abs(ran_s - gap_s) <= SAME_CLOCK_S + 0.01 * gap_s)
+
+
+def _about(path: Path, recording: Recording, columns: dict[str, Column]) -> dict[str, Any]:
+    sessions = recording.sessions
+    began = [session.started.isoformat(timespec="seconds") for session in sessions]
+    return counted(columns) | {
+        "title": f"{path.name}: measured by the controller itself, not the truth",
+        "measured": True,
+        "machine": {"kind": f"a board on {sessions[0].port}"},
+        "board": sessions[-1].board,
+        "simulated": any(session.board.get("board") not in BOARDS for session in sessions),
+        "settings": sessions[0].settings,
+        "speed_trace": {"name": sessions[0].port, "note": f"recorded from {began[0]}"},
+        "seed": None,
+        "missed_events": [],
+        "resets": [],
+        "versions": versions(),
+        "started": began,
+        "gaps_s": [round(float(after - before), 1) for before, after in _gaps(sessions, columns)],
+        "damaged_lines": recording.damaged,
+        "cut_off": CUT_OFF[sessions[-1].end],
+    }
+
+
+def _gaps(sessions: list[Session], columns: dict[str, Column]) -> list[tuple[float, float]]:
+    """When each gap between sessions began and ended."""
+    starts = np.cumsum([len(session) for session in sessions])[:-1]
+    time_s = columns["time_s"]
+    return [(time_s[start - 1], time_s[start]) for start in starts]

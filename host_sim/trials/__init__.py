@@ -1,0 +1,1 @@
+"""Machines and controllers put to the test: set-up, tuning, acceptance, campaigns, faults."""

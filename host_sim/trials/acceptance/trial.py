@@ -1,0 +1,103 @@
+"""One machine through the whole test: commissioned, then driven by every contender in turn.
+
+And the recorded drive of the demonstration, on the machine and with the settings it comes with.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from host_sim.plant.catalogue import machine_spec
+from host_sim.runs.record import Column
+from host_sim.runs.summary import rate_error
+from host_sim.runs.truth import Truth, true_run
+from host_sim.trials.acceptance import sequence
+from host_sim.trials.acceptance.contenders import CONTENDERS
+from host_sim.trials.acceptance.judge import Row, Spread, judge, spreads
+from host_sim.trials.acceptance.sequence import REPEATS, Sequence
+from host_sim.trials.commissioning.commission import commission
+from host_sim.twin.scenario import DEMO, Scenario, load_scenario
+from host_sim.twin.twin import MakeController, Twin
+from rate_control.settings import Settings
+
+GROUND_NOISE_M_S = 0.02  # the ground is not even
+
+TRACE_FIGURES = ("rate_error_rms_pct", "distance_within_5_pct", "distance_within_10_pct")
+
+Tell = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class Driven:
+    """What came of one contender: a row for each kind of change, a spread for each rate.
+
+    `wanted` and `applied` are the rates during the changes, L/ha, a value a tick.
+    """
+
+    rows: dict[str, Row]
+    spreads: list[Spread]
+    time_s: Column
+    wanted: Column
+    applied: Column
+
+
+@dataclass(frozen=True)
+class Trial:
+    """What came of one machine, by contender."""
+
+    machine: str
+    actuator: str  # as in plant/spec.py
+    settings: Settings
+    sequence: Sequence  # the changes
+    driven: dict[str, Driven]
+
+
+def try_machine(
+    machine: str,
+    seed: int = 1,
+    repeats: int = REPEATS,
+    contenders: tuple[str, ...] = tuple(CONTENDERS),
+    tell: Tell = lambda share: None,
+) -> Trial:
+    """Commission and test. Raises BenchError where a procedure fails."""
+    even = machine_spec(machine)
+    uneven = machine_spec(machine, ground={"noise_m_s": GROUND_NOISE_M_S})
+    settings = commission(uneven, seed).settings
+    changes = sequence.changes(settings)
+    again = sequence.repeats(settings, repeats)
+    smooth = changes.scenario(machine, even, settings, seed)
+    rough = again.scenario(machine, uneven, settings, seed)
+    driven = {}
+    for index, name in enumerate(contenders):
+        tell(index / len(contenders))
+        truth = _drive(smooth, CONTENDERS[name])
+        driven[name] = Driven(
+            judge(changes, truth), spreads(again, _drive(rough, CONTENDERS[name])),
+            truth.time_s, *_rates(truth))
+    return Trial(machine, even.actuator, settings, changes, driven)
+
+
+def recorded_drive(contender: str) -> dict[str, float]:
+    """The rate error on the demonstration's recorded drive, as in summary.json."""
+    truth = _drive(load_scenario(DEMO), CONTENDERS[contender])
+    figures = rate_error(truth)
+    return {name: figures[name] for name in TRACE_FIGURES}
+
+
+def _drive(scenario: Scenario, contender: MakeController) -> Truth:
+    record = Twin(scenario, make_controller=contender).run()
+    return true_run(record, scenario.section_width_m)
+
+
+def _rates(truth: Truth) -> tuple[Column, Column]:
+    """Wanted and applied rate of the sections that are on; gaps where nothing is wanted."""
+    widths = (truth.section_on * truth.section_width_m).sum(axis=1)
+    area_ha = widths * truth.step_m / 1e4
+    volume_l = (truth.section_volume_ml * truth.section_on).sum(axis=1) / 1e3
+    blank = np.full(len(area_ha), np.nan)
+    applied = np.divide(volume_l, area_ha, where=truth.judged, out=blank.copy())
+    wanted = np.divide(truth.target_ml / 1e3, area_ha, where=truth.judged, out=blank)
+    return wanted, applied

@@ -1,0 +1,92 @@
+"""A campaign: many builds, what came of them all, and the worst of them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable
+from concurrent.futures import Executor
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from host_sim.common.parallel import run_all
+from host_sim.common.versions import versions
+from host_sim.trials.campaign.build import LATE_FACTOR, Result, try_build
+
+PERCENTILES = (50, 90, 99, 100)
+ON_TIME_LEAST_PCT = 99.0
+WORST = 10
+
+
+@dataclass(frozen=True)
+class Campaign:
+    """The results of all builds, in the order of their seeds."""
+
+    results: list[Result]
+
+    @property
+    def tuned(self) -> list[Result]:
+        """Those whose procedures came to an end."""
+        return [result for result in self.results if not result.failure]
+
+    @property
+    def failed(self) -> list[Result]:
+        """Those for which a procedure gave up."""
+        return [result for result in self.results if result.failure]
+
+    @property
+    def late(self) -> list[Result]:
+        """Those that missed twice their settling time, the latest first."""
+        late = [result for result in self.tuned if result.late]
+        return sorted(late, key=lambda result: -result.settled_s / result.granted_s)
+
+    @property
+    def surging(self) -> list[Result]:
+        """Those that go on swinging, the widest first."""
+        surging = [result for result in self.tuned if result.swing_pct > 0.0]
+        return sorted(surging, key=lambda result: -result.swing_pct)
+
+    @property
+    def on_time_pct(self) -> float:
+        """Share of all builds that are tuned and settle within twice their settling time."""
+        return 100.0 * (len(self.tuned) - len(self.late)) / len(self.results)
+
+    @property
+    def answered(self) -> int:
+        """How many owners asked for more than the machine can do, and were told so."""
+        return sum(result.granted_s > result.asked_s for result in self.tuned)
+
+    def percentiles(self, name: str) -> dict[int, float]:
+        """Of one figure over all tuned builds, without its sign."""
+        values = np.abs([getattr(result, name) for result in self.tuned])
+        return {p: float(np.percentile(values, p)) for p in PERCENTILES}
+
+    def by_kind(self, results: Iterable[Result]) -> dict[str, int]:
+        """How many of them are of each kind."""
+        return dict(Counter(result.kind for result in results))
+
+
+def run_campaign(
+    builds: int, seed: int, pool: Executor | None, tell: Callable[[float], None]
+) -> Campaign:
+    """Try so many builds, with seeds from `seed` on."""
+    return Campaign(run_all(try_build, range(seed, seed + builds), pool, tell))
+
+
+def as_json(campaign: Campaign) -> dict[str, Any]:
+    """Everything by name, JSON-able; names end in their unit."""
+    figures = ("settled_s", "overshoot_pct", "wrong_pct", "steady_pct")
+    return {
+        "builds": len(campaign.results),
+        "failed": len(campaign.failed),
+        "late_factor": LATE_FACTOR,
+        "on_time_pct": campaign.on_time_pct,
+        "surging": len(campaign.surging),
+        "percentiles": {
+            name: {f"p{p}": value for p, value in campaign.percentiles(name).items()}
+            for name in figures
+        } if campaign.tuned else {},
+        "results": [asdict(result) for result in campaign.results],
+        "versions": versions(),
+    }

@@ -1,0 +1,80 @@
+"""A campaign as text."""
+
+from __future__ import annotations
+
+from host_sim.trials.campaign.build import CROSSINGS, LATE_FACTOR, SWING_SHARE, Result
+from host_sim.trials.campaign.session import ON_TIME_LEAST_PCT, PERCENTILES, WORST, Campaign
+
+ROWS = (
+    ("settling, s", "settled_s", 2),
+    ("beyond after a speed step, %", "overshoot_pct", 1),
+    ("in the wrong place, % of the volume", "wrong_pct", 1),
+    ("steady error, %", "steady_pct", 1),
+)
+
+
+def campaign_text(campaign: Campaign) -> str:
+    """Everything, ready to print."""
+    blocks = [_distribution(campaign)] if campaign.tuned else []
+    blocks += [_list(f"gave up ({len(campaign.failed)})", campaign.failed, _failure),
+               _list(f"late ({len(campaign.late)})", campaign.late, _lateness),
+               _list(f"surging ({len(campaign.surging)})", campaign.surging, _surge)]
+    blocks.append(_claims(campaign))
+    return "\n\n".join(block for block in blocks if block)
+
+
+def _distribution(campaign: Campaign) -> str:
+    builds, tuned = len(campaign.results), len(campaign.tuned)
+    lines = [f"{builds} builds, {tuned} tuned by their own procedures; {campaign.answered} asked "
+             "for more than the machine can do, and were told what it can",
+             f"{'':<38}{'median':>9}" + "".join(f"{f'{p} %':>9}" for p in PERCENTILES[1:-1])
+             + f"{'worst':>9}"]
+    for words, name, digits in ROWS:
+        values = campaign.percentiles(name).values()
+        lines.append(f"  {words:<36}" + "".join(f"{value:>9.{digits}f}" for value in values))
+    return "\n".join(lines)
+
+
+def _list(title: str, results: list[Result], words: object) -> str:
+    if not results:
+        return ""
+    assert callable(words)
+    lines = [f"  {words(result)}" for result in results[:WORST]]
+    if len(results) > WORST:
+        lines.append(f"  and {len(results) - WORST} more: --json lists all")
+    return "\n".join([title, *lines])
+
+
+def _failure(result: Result) -> str:
+    return f"seed {result.seed:<6} {result.kind:<19} {result.failure}"
+
+
+def _lateness(result: Result) -> str:
+    oracle = result.oracle_s if result.oracle_s is not None else 0.0
+    return (f"seed {result.seed:<6} {result.kind:<19} {result.settled_s:.2f} s, settling time "
+            f"{result.granted_s:.2f} s, {result.settled_in}; an oracle {oracle:.2f} s")
+
+
+def _surge(result: Result) -> str:
+    return f"seed {result.seed:<6} {result.kind:<19} {result.swing_pct:.1f} % either way"
+
+
+def _claims(campaign: Campaign) -> str:
+    on_time = campaign.on_time_pct >= ON_TIME_LEAST_PCT
+    return "\n".join([
+        "claims",
+        f"  {_verdict(on_time)}  {ON_TIME_LEAST_PCT:.0f} % settle within {LATE_FACTOR:g} x their "
+        f"settling time: {campaign.on_time_pct:.1f} %",
+        f"  {_verdict(not campaign.surging)}  none surges (more than {100 * SWING_SHARE:.0f} % "
+        f"either way, {CROSSINGS} crossings of the mean or more in the last half of a stage): "
+        f"{len(campaign.surging)}",
+    ])
+
+
+def _verdict(holds: bool) -> str:
+    return "holds" if holds else "FAILS"
+
+
+def holds(campaign: Campaign) -> bool:
+    """Whether both claims hold."""
+    return campaign.on_time_pct >= ON_TIME_LEAST_PCT and not campaign.surging

@@ -1,0 +1,214 @@
+"""Fault trials: break one thing at a time on a steady drive, and see what the controller says.
+
+The answer to "what would I notice, how soon, and what went on the ground meanwhile?" The truth
+comes from the simulated machine; what the controller says is all that a person would have.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from host_sim.runs.record import RunRecord
+from host_sim.twin.hands import Event
+from host_sim.twin.scenario import DEMO, Scenario, load_scenario
+from host_sim.twin.speed_trace import SpeedTrace
+from host_sim.twin.twin import Twin
+from rate_control import faults
+from rate_control.interlock import APPLYING, STATE_NAMES
+from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
+
+BREAK_S, END_S = 30.0, 70.0
+SETTLED_S = 20.0  # after the break: what has not shown by then is steady
+SPEED_M_S = 2.5
+
+
+@dataclass(frozen=True)
+class Trial:
+    """What breaks, and how a person finds it."""
+
+    name: str
+    what: str
+    find: str
+    faults: dict[str, float]
+    orifices: dict[int, float]
+    stalled: bool | None = None
+    gnss_hz: float = 0.0  # reports a second of a receiver beside the speed sensor
+
+
+def _trial(name: str, what: str, find: str, stalled: bool | None = None,
+           orifices: dict[int, float] | None = None, gnss_hz: float = 0.0,
+           **broken: float) -> Trial:
+    return Trial(name, what, find, broken, orifices or {}, stalled, gnss_hz)
+
+
+TRIALS = (
+    _trial("stuck_meter", "the rotor of the flow meter sticks",
+           "bench: liquid leaves the outlets, the meter shows none; clean the rotor",
+           meter_stalled=True),
+    _trial("dead_pump", "the pump loses its drive",
+           "bench at a fixed duty: no sound, no current; fuse, relay, plug", pump_dead=True),
+    _trial("silent_speed", "the ground-speed sensor falls silent",
+           "turn the wheel by hand and watch the speed; gap, cable, plug", speed_lost=True),
+    _trial("slip", "the wheel of the speed sensor slips by 20 %",
+           "drive a course; nothing on the machine can tell, but a GNSS receiver", slip_share=0.2),
+    _trial("slip_witnessed", "the same, with a GNSS receiver as witness",
+           "which of the two is right, a course tells", gnss_hz=5.0, slip_share=0.2),
+    _trial("low_battery", "the supply drops by 2 V",
+           "measure at the pump's plug while it runs; charging, cable", supply_drop_v=2.0),
+    _trial("flat_battery", "the supply drops by 6 V",
+           "measure at the pump's plug while it runs; charging, cable", supply_drop_v=6.0),
+    _trial("air", "200 mL of air gets into the line",
+           "the rate swings after each change; bleed the line, check the suction side",
+           air_m3=200e-6),
+    _trial("blocked_section", "every outlet of section 2 is blocked",
+           "catch the outlets; filters of that section, its valve", orifices={1: 0.0}),
+    _trial("half_blocked_section", "half of the outlets of section 2 are blocked",
+           "catch the outlets: the meter cannot see which outlet the liquid leaves by",
+           orifices={1: 0.5}),
+    _trial("worn_section", "the outlets of section 2 are worn by 20 %",
+           "catch the outlets: the meter cannot see which outlet the liquid leaves by",
+           orifices={1: 1.2}),
+    _trial("hung_program", "the program hangs", "report it", stalled=True),
+)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a trial. Errors are in percent of the wanted rate, steady and at worst."""
+
+    trial: Trial
+    shown: tuple[str, ...]  # names of faults and warnings, in the order they came
+    after_s: float | None  # from the break to the first of them, or to leaving `applying`
+    state: str  # at the end
+    whole_pct: float
+    section_pct: float
+    wrong_ml: float  # too much or too little until the end or the stop
+
+
+def run_trials(base: Scenario) -> Iterator[Outcome]:
+    """Run every trial on the machine of a scenario, at a steady speed."""
+    for trial in TRIALS:
+        record = Twin(_scenario(base, trial)).run()
+        yield judge(trial, record)
+
+
+def _scenario(base: Scenario, trial: Trial) -> Scenario:
+    start = Event("master on, implement down", at_s=1.0, on=SWITCH_MASTER | SWITCH_IMPLEMENT)
+    broken = Event(trial.what, at_s=BREAK_S, faults=trial.faults, orifices=trial.orifices,
+                   stalled=trial.stalled)
+    trace = SpeedTrace("steady", (0.0, END_S), (SPEED_M_S, SPEED_M_S))
+    machine = base.machine.override(gnss={"hz": trial.gnss_hz})
+    return replace(base, machine=machine, speed_trace=trace, events=[start, broken])
+
+
+def judge(trial: Trial, record: RunRecord) -> Outcome:
+    """What the controller showed, and what the ground got, from the record of a trial."""
+    time_s = record["time_s"]
+    broken = time_s > BREAK_S
+    applying = record["state"] == APPLYING
+    shown, after_s = _shown(record, broken)
+    stopped = time_s[broken & ~applying]
+    if stopped.size and (after_s is None or stopped[0] - BREAK_S < after_s):
+        after_s = float(stopped[0] - BREAK_S)
+    errors = _errors_pct(record)
+    steady = broken & applying & (time_s > BREAK_S + SETTLED_S)
+    whole = float(errors[:, 0][steady].mean()) if steady.any() else float("nan")
+    sections = errors[:, 1:][steady].mean(axis=0) if steady.any() else np.array([np.nan])
+    return Outcome(
+        trial, shown, after_s, STATE_NAMES[int(record["state"][-1])], whole,
+        float(sections[np.argmax(np.abs(sections))]), _wrong_ml(record, broken & applying))
+
+
+def _shown(record: RunRecord, broken: NDArray[np.bool_]) -> tuple[tuple[str, ...], float | None]:
+    """Names of the faults that came after the break, and how soon the first did."""
+    masks = record["faults"].astype(int)
+    names: list[str] = []
+    first_s = None
+    for index in np.flatnonzero(broken):
+        for name in faults.names(masks[index] & ~masks[index - 1]):
+            if name not in names:
+                names.append(name)
+            if first_s is None:
+                first_s = float(record["time_s"][index] - BREAK_S)
+    return tuple(names), first_s
+
+
+def _wanted_ml(record: RunRecord) -> NDArray[np.float64]:
+    """Volume wanted from each section in each tick."""
+    widths = np.array(record.about["section_width_m"])
+    metres = np.diff(record["true_distance_m"], prepend=record["true_distance_m"][0])
+    return np.outer(record["wanted_ml_ha"] * metres / 1e4, widths)
+
+
+def _given_ml(record: RunRecord) -> NDArray[np.float64]:
+    return np.diff(record.section_ml, axis=0, prepend=record.section_ml[:1])
+
+
+def _errors_pct(record: RunRecord) -> NDArray[np.float64]:
+    """Error of the whole boom, then of each section, a row a tick."""
+    wanted, given = _wanted_ml(record), _given_ml(record)
+    wanted = np.column_stack([wanted.sum(axis=1), wanted])
+    given = np.column_stack([given.sum(axis=1), given])
+    return 100.0 * (given / np.maximum(wanted, 1e-9) - 1.0)
+
+
+def _wrong_ml(record: RunRecord, where: NDArray[np.bool_]) -> float:
+    wrong = np.abs(_given_ml(record) - _wanted_ml(record)).sum(axis=1)
+    return float(wrong[where].sum())
+
+
+HEADINGS = ("what breaks", "what is shown", "after", "then", "rate", "worst section", "wrong")
+
+
+def cells(outcome: Outcome) -> tuple[str, ...]:
+    """One row of the table, a text for each of HEADINGS."""
+    after = "-" if outcome.after_s is None else f"{outcome.after_s:.1f} s"
+    return (outcome.trial.what, ", ".join(outcome.shown) or "nothing", after, outcome.state,
+            _percent(outcome.whole_pct), _percent(outcome.section_pct),
+            f"{outcome.wrong_ml:.0f} mL")
+
+
+def _percent(value: float) -> str:
+    return "stopped" if np.isnan(value) else f"{value:+.1f} %"
+
+
+def as_json(outcome: Outcome) -> dict[str, Any]:
+    """The outcome for a file."""
+    def number(value: float) -> float | None:
+        return None if np.isnan(value) else value
+
+    return {"trial": outcome.trial.name, "what": outcome.trial.what, "find": outcome.trial.find,
+            "shown": list(outcome.shown), "after_s": outcome.after_s, "state": outcome.state,
+            "rate_error_pct": number(outcome.whole_pct),
+            "worst_section_error_pct": number(outcome.section_pct),
+            "wrong_ml": outcome.wrong_ml}
+
+
+PAGE_HEAD = f"""\
+# Fault trials
+
+Made by `make docs` from `host_sim/trials/faults.py`; do not edit it here. The same table:
+`python -m host_sim trial`.
+
+The plot bar of the demo drives at {SPEED_M_S:g} m/s; after {BREAK_S:g} s one thing breaks. The
+table says what the controller shows, how soon, and what state it is in {END_S - BREAK_S:g} s
+later. *Rate* is the true error of the whole boom once it is steady, *worst section* that of the
+section that is most off, *wrong* the liquid that went where it should not, or did not go where it
+should, until then or until the outputs dropped. What to do about each fault and warning:
+[find a fault](../how_to/find_a_fault.md).
+
+"""
+
+
+def page() -> str:
+    """The reference page, made by running every trial on the demo's machine."""
+    outcomes = list(run_trials(load_scenario(DEMO)))
+    lines = ["| " + " | ".join(HEADINGS) + " |", "|" + "---|" * len(HEADINGS)]
+    lines += ["| " + " | ".join(cells(outcome)) + " |" for outcome in outcomes]
+    found = [f"- When {outcome.trial.what}: {outcome.trial.find}." for outcome in outcomes]
+    return PAGE_HEAD + "\n".join(lines) + "\n\n## How to find it\n\n" + "\n".join(found) + "\n"

@@ -1,0 +1,151 @@
+"""The twin: the firmware's controller, on a virtual board, in a simulated machine, on a drive.
+
+Everything is deterministic: the same scenario and seed give the same record, bit for bit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+
+from app.gnss import Gnss
+from host_sim.common.versions import versions
+from host_sim.plant.machine import Machine
+from host_sim.runs.record import Recorder, RunRecord
+from host_sim.runs.truth import M2_HA
+from host_sim.twin.clock import VirtualClock
+from host_sim.twin.hands import Event, Hands
+from host_sim.twin.scenario import Scenario
+from host_sim.twin.virtual_board import VirtualBoard
+from rate_control.controller import Controller
+from rate_control.records import Inputs, Request
+from rate_control.settings import Settings
+from rate_control.units import TICK_US
+
+US_PER_S = 1_000_000
+PROGRESS_TICKS = 500
+
+InputSink = Callable[[Inputs, Request, int], None]
+Progress = Callable[[float], None]
+MakeController = Callable[[Settings, Machine], Controller]
+
+
+def the_controller(settings: Settings, machine: Machine) -> Controller:
+    """The controller of the firmware, which knows nothing of the machine but its settings."""
+    return Controller(settings)
+
+
+class Twin:
+    """One drive of one scenario.
+
+    `input_sink`, where given, is handed every tick's inputs, request and time before the
+    controller sees them, so that the very same ticks can be replayed elsewhere.
+    `make_controller` makes what drives in the controller's place, to compare it with.
+    """
+
+    def __init__(
+        self,
+        scenario: Scenario,
+        input_sink: InputSink | None = None,
+        make_controller: MakeController = the_controller,
+    ) -> None:
+        self.scenario = scenario
+        self.clock = VirtualClock()
+        self.machine = Machine(scenario.machine, scenario.seed, self.clock.total_us)
+        self.hands = Hands(
+            scenario.events, scenario.settings.section_count, scenario.settings.rate_ml_ha
+        )
+        self.resets: list[str] = []  # causes, power-up first
+        self._input_sink = input_sink
+        self._make_controller = make_controller
+        self._inputs = Inputs()
+        self.board = VirtualBoard(self.clock, self.machine, self._boot)
+
+    def _boot(self, board: VirtualBoard) -> None:
+        """What main.py does: make the controller and start its tick."""
+        self.resets.append(board.reset_cause())
+        self.controller = self._make_controller(self.scenario.settings, self.machine)
+        self._gnss = Gnss(self.machine.gnss, self._inputs, board.now_us)
+        board.start_tick(self._tick, TICK_US)
+
+    def _tick(self, _: int) -> None:
+        board = self.board
+        inputs = self._inputs
+        self._gnss.poll()
+        board.read(inputs)
+        now_us = board.now_us()
+        if self._input_sink:
+            self._input_sink(inputs, self.controller.request, now_us)
+        board.write(self.controller.step(inputs, now_us))
+        board.feed_watchdog()
+
+    def run(self, progress: Progress | None = None) -> RunRecord:
+        """Drive to the end of the speed trace; progress is told the share done, 0 to 1."""
+        recorder = Recorder(len(self.machine.section_volume_ml))
+        speeds = self._tick_speeds()
+        for tick, speed_m_s in enumerate(speeds):
+            self._one_tick(speed_m_s, recorder)
+            if progress and tick % PROGRESS_TICKS == 0:
+                progress(tick / len(speeds))
+        return recorder.finish(self._about())
+
+    def _tick_speeds(self) -> list[float]:
+        """The true ground speed at the end of each tick."""
+        trace = self.scenario.speed_trace
+        ticks = round(trace.duration_s * US_PER_S) // TICK_US
+        times_s = np.arange(1, ticks + 1, dtype=np.float64) * (TICK_US / US_PER_S)
+        return trace.at(times_s).tolist()
+
+    def _one_tick(self, speed_m_s: float, recorder: Recorder) -> None:
+        board, machine, hands = self.board, self.machine, self.hands
+        time_s = self.clock.elapsed_us / US_PER_S
+        for event in hands.act(time_s, machine.distance_m):
+            self._break(event)
+        board.switches = hands.switches
+        self.controller.request.rate_ml_ha = hands.rate_ml_ha
+        board.advance(TICK_US, speed_m_s)
+        recorder.add(
+            (
+                self.clock.elapsed_us / US_PER_S,
+                machine.distance_m,
+                machine.speed_m_s,
+                machine.flow_m3_s * 1e6,
+                machine.pressure_bar,
+                hands.switches,
+                hands.rate_ml_ha,
+                *machine.section_volume_ml,
+            ),
+            self.controller.trace,
+        )
+
+    def _break(self, event: Event) -> None:
+        """Let the faults of an event come and go."""
+        faults = self.machine.faults
+        for name, value in event.faults.items():
+            setattr(faults, name, value)
+        for section, factor in event.orifices.items():
+            faults.orifice_factor[section] = factor
+        if event.stalled is not None:
+            self.board.stalled = event.stalled
+
+    def _about(self) -> dict[str, Any]:
+        """The facts of the run that are no columns."""
+        scenario, totals = self.scenario, self.controller.totals
+        totals.settle()
+        return {
+            "title": scenario.title,
+            "machine": asdict(scenario.machine),
+            "settings": scenario.settings.as_dict(),
+            "section_width_m": scenario.section_width_m,
+            "speed_trace": {"name": scenario.speed_trace.name, "note": scenario.speed_trace.note},
+            "seed": scenario.seed,
+            "events": [asdict(event) for event in self.hands.happened],
+            "missed_events": self.hands.missed,
+            "resets": self.resets[1:],
+            "versions": versions(),
+            "controller_volume_l": totals.volume.whole + totals.volume.part / totals.volume.base,
+            "controller_area_ha": (totals.area.whole + totals.area.part / totals.area.base) / M2_HA,
+        }

@@ -1,0 +1,11 @@
+"""A record of telemetry allocates nothing, so streaming never calls for the collector."""
+
+import pytest
+
+from host_sim.build.interpreters import MICROPYTHON_32, MICROPYTHON_64, run_on
+
+
+@pytest.mark.parametrize("interpreter", [MICROPYTHON_64, MICROPYTHON_32])
+def test_telemetry_allocates_nothing(interpreter):
+    output = run_on(interpreter, "tests/vm/telemetry_heap.py").stdout.strip()
+    assert output == "records 200 bytes 0"

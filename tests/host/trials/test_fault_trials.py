@@ -1,0 +1,85 @@
+"""Fault trials: what breaks is noticed, or the page says that it is not."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import pytest
+
+from host_sim import REPO_ROOT
+from host_sim.__main__ import main
+from host_sim.trials.faults import BREAK_S, END_S, TRIALS, Outcome, run_trials
+from host_sim.twin.scenario import DEMO, load_scenario
+from rate_control import faults
+
+
+@pytest.fixture(scope="module")
+def outcomes() -> dict[str, Outcome]:
+    return {outcome.trial.name: outcome for outcome in run_trials(load_scenario(DEMO))}
+
+
+@pytest.mark.parametrize(("trial", "shown"), [
+    ("stuck_meter", "flow_missing"),
+    ("dead_pump", "flow_missing"),
+    ("silent_speed", "speed_lost"),
+    ("flat_battery", "supply_low"),
+    ("blocked_section", "off_curve"),
+])
+def test_a_fault_is_named_within_seconds(
+    outcomes: dict[str, Outcome], trial: str, shown: str
+) -> None:
+    outcome = outcomes[trial]
+    assert shown in outcome.shown
+    assert outcome.after_s is not None
+    assert outcome.after_s < 6.0
+
+
+@pytest.mark.parametrize("trial", ["stuck_meter", "dead_pump", "silent_speed", "hung_program"])
+def test_what_cannot_be_measured_or_moved_stops_the_outputs(
+    outcomes: dict[str, Outcome], trial: str
+) -> None:
+    assert outcomes[trial].state != "applying"
+
+
+def test_slip_shows_only_beside_a_receiver(outcomes: dict[str, Outcome]) -> None:
+    for trial, shown in (("slip", ()), ("slip_witnessed", ("speed_differs",))):
+        assert outcomes[trial].shown == shown
+        assert outcomes[trial].whole_pct == pytest.approx(20.0, abs=1.0)
+
+
+def test_a_stuck_meter_does_not_open_the_pump(outcomes: dict[str, Outcome]) -> None:
+    """The feed-forward goes on alone: less than half a second's worth of liquid is wrong."""
+    a_second_ml = 100 * 2.5 * 3.5 / 10
+    assert outcomes["stuck_meter"].wrong_ml < 0.5 * a_second_ml
+
+
+def test_a_low_battery_is_made_good(outcomes: dict[str, Outcome]) -> None:
+    assert abs(outcomes["low_battery"].whole_pct) < 1.0
+
+
+def test_worn_outlets_take_from_their_neighbours_unseen(outcomes: dict[str, Outcome]) -> None:
+    """Three of seven outlets give 20 % more at a pressure: 1.2 x 7 / (3 x 1.2 + 4) of their part.
+
+    By the square-root law at a common pressure; section valves and hoses take off a little.
+    """
+    outcome = outcomes["worn_section"]
+    assert not outcome.shown
+    assert abs(outcome.whole_pct) < 1.0
+    ideal_pct = 100 * (1.2 * 7 / (3 * 1.2 + 4) - 1)
+    assert outcome.section_pct == pytest.approx(ideal_pct, abs=2.0)
+
+
+def test_the_how_to_names_every_fault() -> None:
+    text = (REPO_ROOT / "docs/how_to/find_a_fault.md").read_text()
+    listed = re.findall(r"^\| ([a-z_]+) \| (yes|no) \|", text, re.MULTILINE)
+    assert listed
+    assert dict(listed) == {row[1]: "yes" if row[2] else "no" for row in faults.TABLE}
+
+
+def test_verb(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:  # type: ignore[no-untyped-def]
+    assert main(["trial", "--json", str(tmp_path / "trials.json")]) == 0
+    assert "sticks" in capsys.readouterr().out
+    rows = json.loads((tmp_path / "trials.json").read_text())
+    assert [row["trial"] for row in rows] == [trial.name for trial in TRIALS]
+    assert all(row["after_s"] is None or 0 < row["after_s"] < END_S - BREAK_S for row in rows)

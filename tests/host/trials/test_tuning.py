@@ -1,0 +1,121 @@
+"""Tuning: margins against python-control and published numbers, the verb, what it writes."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import control
+import numpy as np
+import pytest
+
+from host_sim.__main__ import main
+from host_sim.plant.catalogue import machine_spec
+from host_sim.trials.commissioning.commission import Wish
+from host_sim.trials.tuning.loop import (
+    GAIN_MARGIN_LEAST,
+    PHASE_MARGIN_LEAST_DEG,
+    TICK_S,
+    Gains,
+    Machine,
+    frequencies,
+    margins,
+    open_loop,
+)
+from host_sim.trials.tuning.response import fitted
+from host_sim.trials.tuning.session import Tuned, tune_machine
+from rate_control import settings as table
+
+
+@pytest.fixture(scope="module", params=["electric_m", "bypass_pd"])
+def tuned(request: pytest.FixtureRequest) -> Tuned:
+    kind = request.param
+    return tune_machine(kind, machine_spec(kind), None, 1, Wish(), lambda share: None)
+
+
+@pytest.mark.parametrize(("tauc_s", "gain", "gain_margin", "phase_deg"), [
+    (0.3, 2.66667, 3.1416, 61.35),
+    (0.6, 1.77778, 4.7124, 70.90),
+    (0.8, 1.45455, 5.7596, 74.37),
+])
+def test_simc_margins(tauc_s: float, gain: float, gain_margin: float, phase_deg: float) -> None:
+    """A process of gain .5, lag .8 s, delay .3 s by S. Skogestad's rules, J. Process Control 13
+    (2003) 291-309. With tauI = lag the loop is e**(-theta s) / ((tauc + theta) s): gain margin
+    pi/2 (tauc + theta) / theta, phase margin 90 degrees - theta / (tauc + theta)."""
+    lag_s, delay_s, process = 0.8, 0.3, 0.5
+    assert lag_s / (process * (tauc_s + delay_s)) == pytest.approx(gain, abs=1e-5)
+    omega = np.geomspace(0.01, 100, 20_000)
+    response = np.exp(-1j * omega * delay_s) / (1j * omega * (tauc_s + delay_s))
+    found = margins(omega, response)
+    assert found.gain == pytest.approx(gain_margin, rel=1e-3)
+    assert found.phase_deg == pytest.approx(phase_deg, abs=0.05)
+
+
+def test_sampled_machine_is_the_exact_one() -> None:
+    """With the input held, a sampled first-order machine is exact at the ticks."""
+    machine = Machine(delay_s=0.12, lag_s=0.8)
+    time_s = np.arange(60) * TICK_S
+    step = control.step_response(machine.sampled(), time_s).outputs
+    exact = 1 - np.exp(-np.maximum(time_s - machine.delay_s, 0) / machine.lag_s)
+    assert step == pytest.approx(exact, abs=1e-12)
+
+
+def test_sampled_margins_shrink_with_the_gain() -> None:
+    machine, omega = Machine(0.1, 0.3), frequencies()
+    once = margins(omega, open_loop(machine, Gains(0.5, 0.08), omega))
+    twice = margins(omega, open_loop(machine, Gains(1.0, 0.16), omega))
+    assert once.gain == pytest.approx(2 * twice.gain, rel=0.02)
+
+
+def test_margins_are_enough(tuned: Tuned) -> None:
+    assert tuned.margins.gain >= GAIN_MARGIN_LEAST
+    assert tuned.margins.phase_deg >= PHASE_MARGIN_LEAST_DEG
+
+
+def test_fit_follows_the_measured_response(tuned: Tuned) -> None:
+    response = tuned.response
+    machine = Machine(tuned.settings.loop_delay_ms / 1e3, tuned.settings.loop_lag_ms / 1e3)
+    line = fitted(machine, response.time_s - tuned.late_s, tuned.motor_s)
+    assert np.sqrt(np.mean((line - response.mean) ** 2)) < 0.03
+
+
+def test_brisk_surges_slow_lags_and_tuned_does_neither(tuned: Tuned) -> None:
+    def crossings(line: np.ndarray) -> int:
+        return int(np.count_nonzero(np.diff(np.sign(line - 1.0))))
+
+    assert crossings(tuned.model["too brisk"]) > 5
+    assert crossings(tuned.plant["too brisk"]) > crossings(tuned.plant["as tuned"])
+    at_3_s = round(3.0 / TICK_S)
+    for lines in (tuned.model, tuned.plant):
+        assert abs(lines["as tuned"][at_3_s:] - 1.0).max() < 0.05
+        assert lines["too slow"][at_3_s] < 0.97
+
+
+def test_a_wish_that_is_too_brisk_is_answered(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["tune", "electric_m", "--settling", "0.3 s"]) == 0
+    text = capsys.readouterr().out
+    assert "asked 0.30 s, given" in text
+    assert "the machine takes so long by itself" in text
+
+
+def test_what_it_writes_fits_a_scenario(tmp_path: Path) -> None:
+    out = tmp_path / "tune"
+    assert main(["tune", "hydraulic", "--units", "us", "--rate", "20 gal/ac", "--speed", "5 mph",
+                 "--out", str(out)]) == 0
+    learned = tomllib.loads((out / "tune.toml").read_text())["controller"]
+    assert table.build(learned)[1] == []
+    assert learned["curve_gap_u16"] > 0
+    assert (out / "tune.png").read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize(("arguments", "word"), [
+    (["nope"], "neither a scenario file"),
+    (["--settling", "3 pigs"], "--settling"),
+    (["electric_s", "--rate", "2000 L/ha", "--speed", "20 km/h"], "lower the speed"),
+])
+def test_bad_input_is_one_line(arguments: list[str], word: str, tmp_path: Path,
+                               capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["tune", *arguments, "--out", str(tmp_path / "out")]) == 2
+    shown = capsys.readouterr()
+    assert word in shown.err and shown.err.count("\n") == 1
+    assert not (tmp_path / "out").exists()

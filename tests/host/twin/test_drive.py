@@ -1,0 +1,213 @@
+"""`drive` and `report` on the command line: what they leave, and what they refuse."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import host_sim
+from host_sim.__main__ import main
+from host_sim.common.errors import InputError
+from host_sim.common.output import write_files
+from host_sim.runs.files import read_run
+from host_sim.runs.record import read_csv
+from tests.support.drives import START, scenario_file
+from tests.vm.recorded_inputs import RecordedInputs
+
+# What checks of a whole run rely on: extended at will, never renamed.
+PROMISED = (
+    "distance_m", "area_ha", "volume_l", "target_l_ha", "mean_rate_l_ha", "rate_error_rms_pct",
+    "distance_within_5_pct", "distance_within_10_pct", "controller_volume_l",
+    "controller_area_ha", "ticks", "sim_seconds", "wall_seconds", "faults",
+)
+
+
+@pytest.fixture(scope="module")
+def scenario(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return scenario_file(tmp_path_factory.mktemp("scenario"), START)
+
+
+@pytest.fixture(scope="module")
+def finished(scenario: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The directory of a drive that nobody changes."""
+    out = tmp_path_factory.mktemp("finished") / "out"
+    assert drive(scenario, out) == 0
+    return out
+
+
+@pytest.fixture
+def out(finished: Path, tmp_path: Path) -> Path:
+    """A copy of it to spoil."""
+    return Path(shutil.copytree(finished, tmp_path / "out"))
+
+
+def drive(scenario: Path, out: Path, *options: str) -> int:
+    return main(["drive", str(scenario), "--out", str(out), *options])
+
+
+def test_a_drive_leaves_report_record_and_summary(scenario, tmp_path, capsys):
+    out = tmp_path / "new" / "dir"
+    assert drive(scenario, out) == 0
+    assert sorted(path.name for path in out.iterdir()) == [
+        "report.html", "run.csv", "summary.json"]
+    summary = json.loads((out / "summary.json").read_text())
+    assert [name for name in PROMISED if name not in summary] == []
+    assert summary["ticks"] == 400
+    assert summary["sim_seconds"] == 20.0
+    assert summary["faults"] == []
+    printed = capsys.readouterr()
+    assert "80.0 L/ha" in printed.out and str(out / "report.html") in printed.out
+    assert printed.err == ""
+
+
+def test_units_of_the_table(scenario, tmp_path, capsys):
+    assert drive(scenario, tmp_path / "out", "--units", "us") == 0
+    assert "gal/ac" in capsys.readouterr().out
+
+
+def test_the_same_seed_gives_the_same_record(scenario, finished, tmp_path):
+    """A scenario that names no seed is driven with seed 1."""
+    for seed in ("1", "6"):
+        assert drive(scenario, tmp_path / seed, "--seed", seed) == 0
+    texts = [(path / "run.csv").read_bytes() for path in (finished, tmp_path / "1", tmp_path / "6")]
+    assert texts[0] == texts[1] != texts[2]
+
+
+def test_another_speed_trace(scenario, tmp_path):
+    trace = tmp_path / "other.csv"
+    trace.write_text("time_s,speed_km_h\n0,7\n12,7\n")
+    assert drive(scenario, tmp_path / "out", "--speed-trace", str(trace)) == 0
+    summary = json.loads((tmp_path / "out/summary.json").read_text())
+    assert summary["sim_seconds"] == 12.0
+    assert summary["about"]["speed_trace"]["name"] == "other.csv"
+
+
+def test_recorded_inputs_read_back(scenario, tmp_path):
+    path = tmp_path / "inputs" / "run.bin"
+    assert drive(scenario, tmp_path / "out", "--record-inputs", str(path)) == 0
+    reader = RecordedInputs(str(path))
+    ticks = 0
+    while reader.next_tick():
+        ticks += 1
+    reader.close()
+    assert ticks == 400
+    assert reader.settings["rate_ml_ha"] == 80_000
+
+
+def test_a_report_is_made_anew_from_the_record(out, tmp_path, capsys):
+    again = tmp_path / "again" / "a.html"
+    assert main(["report", str(out), "--out", str(again)]) == 0
+    assert capsys.readouterr().out == f"{again}\n"
+    first = (out / "report.html").read_text().partition("<svg")[0]
+    assert again.read_text().partition("<svg")[0] == first
+    assert main(["report", str(out), "--units", "us"]) == 0
+    assert "gal/ac" in (out / "report.html").read_text()
+
+
+def test_the_record_keeps_the_figures(finished):
+    kept = json.loads((finished / "summary.json").read_text())
+    _, anew = read_run(finished)
+    for name in PROMISED:
+        assert anew[name] == pytest.approx(kept[name], rel=1e-4)
+
+
+# Bad input: one line for each problem, exit status 2, nothing written.
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (["none.toml"], "none.toml: cannot be read"),
+        (["--speed-trace", "none.csv"], "none.csv: cannot be read"),
+        (["--speed-trace", "bad.csv"], "bad.csv:3: time_s: time runs backwards"),
+        (["--out", "file/deeper"], "file: is in the way: not a directory"),
+        (["--record-inputs", "file/deeper"], "file: is in the way: not a directory"),
+        (["--seed", "x"], "argument --seed: invalid"),
+        (["--seed", "-1"], "argument --seed: must be 0 to"),
+        (["--units", "imperial"], "argument --units: invalid choice"),
+        (["bad.toml"], "bad.toml:1: machine.kind: is missing"),
+    ],
+)
+def test_bad_input_is_refused_and_nothing_is_written(
+    options, says, tmp_path, monkeypatch, capsys
+):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "bad.csv").write_text("time_s,speed_m_s\n5,1\n4,1\n")
+    (tmp_path / "bad.toml").write_text("[controller]\n")
+    (tmp_path / "file").write_text("")
+    before = sorted(tmp_path.rglob("*"))
+    try:
+        status = main(["drive", *options])
+    except SystemExit as stop:
+        status = stop.code
+    assert status == 2
+    printed = capsys.readouterr()
+    assert says in printed.err
+    assert printed.out == ""
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "says"),
+    [
+        ("summary.json", None, "summary.json: cannot be read"),
+        ("summary.json", "{", "summary.json:1: "),
+        ("summary.json", "[]", "summary.json: about.section_width_m: is missing"),
+        ("run.csv", None, "run.csv: cannot be read"),
+        ("run.csv", "a,b\n", "run.csv:1: is no record of a run: column time_s is missing"),
+    ],
+)
+def test_a_damaged_run_is_refused(name, text, says, out, capsys):
+    (out / "report.html").unlink()
+    (out / name).unlink() if text is None else (out / name).write_text(text)
+    assert main(["report", str(out)]) == 2
+    assert says in capsys.readouterr().err
+    assert not (out / "report.html").exists()
+
+
+def test_the_bad_line_of_a_record_is_named(out):
+    path = out / "run.csv"
+    lines = path.read_text().splitlines()
+    for bad, says in ((lines[4].replace(",", ",x", 1), ":5: true_distance_m: not a number"),
+                      (lines[4] + ",1", ":5: has")):
+        path.write_text("\n".join([*lines[:4], bad, *lines[5:]]))
+        with pytest.raises(InputError, match=says):
+            read_csv(path)
+    path.write_text(lines[0] + "\n")
+    with pytest.raises(InputError, match="holds no tick"):
+        read_csv(path)
+
+
+def test_a_record_reads_back_as_it_was_written(finished):
+    columns = read_csv(finished / "run.csv")
+    assert len(columns["time_s"]) == 400
+    assert np.diff(columns["time_s"]) == pytest.approx(0.05)
+    assert (np.diff(columns["true_section_2_ml"]) >= 0).all()
+
+
+def test_a_failed_write_leaves_what_was_there(tmp_path):
+    (tmp_path / "a.txt").write_text("old")
+    (tmp_path / "b.txt.part").mkdir()  # cannot be opened for writing
+    with pytest.raises(InputError, match="cannot be written"):
+        write_files(tmp_path, {"a.txt": "new", "b.txt": "new"})
+    assert (tmp_path / "a.txt").read_text() == "old"
+    assert not (tmp_path / "a.txt.part").exists()
+
+
+# As a person starts it.
+
+
+def test_a_pipe_sees_no_progress_and_help_has_an_example(scenario, tmp_path):
+    def start(*arguments: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run([sys.executable, "-m", "host_sim", *arguments], check=True,
+                              cwd=host_sim.REPO_ROOT, capture_output=True, text=True)
+
+    assert start("drive", str(scenario), "--out", str(tmp_path / "out")).stderr == ""
+    assert "python -m host_sim drive my.toml" in start("drive", "--help").stdout
+    assert "python -m host_sim report out/demo" in start("report", "--help").stdout

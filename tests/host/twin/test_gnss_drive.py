@@ -1,0 +1,51 @@
+"""The demonstration's drive with a GNSS receiver in place of the speed sensor, or beside it."""
+
+import pytest
+
+from host_sim.runs.summary import summarise
+from host_sim.twin.scenario import DEMO, load_scenario
+from host_sim.twin.twin import Twin
+
+AS_SOURCE = "speed_source = 1\nspeed_timeout_ms = 2500\n"
+
+
+def drive(folder, receiver, ground="", controller="", events=""):
+    text = DEMO.read_text(encoding="utf-8")
+    tables = f"[machine.gnss]\n{receiver}[machine.ground]\n{ground}"
+    text = text.replace("[machine.ground]\n", tables)
+    text = text.replace("section_count = 3\n", f"section_count = 3\n{controller}")
+    text = text.replace("../data", str(DEMO.parent.parent / "data"))
+    path = folder / "drive.toml"
+    path.write_text(text + events, encoding="utf-8")
+    return summarise(Twin(load_scenario(path)).run())
+
+
+@pytest.mark.parametrize(("hz", "within_pct"), [(1, 93), (5, 98), (10, 98.5)])
+def test_receiver_holds_the_rate_the_better_the_oftener_it_reports(
+    tmp_path, record_property, hz, within_pct
+):
+    figures = drive(tmp_path, f"hz = {hz}\n", controller=AS_SOURCE)
+    found = figures["distance_within_5_pct"]
+    record_property(
+        "summary",
+        f"GNSS receiver, {hz} reports a second: {found:.1f} % of the way within 5 %, "
+        f"{figures['rate_error_rms_pct']:.1f} % rms",
+    )
+    assert found >= within_pct
+    assert figures["controller_area_ha"] == pytest.approx(figures["area_ha"], rel=1e-3)
+    assert not figures["faults"] and not figures["warnings"]
+
+
+def test_wheel_that_slips_by_a_fifth_is_found_out_by_the_receiver(tmp_path):
+    figures = drive(tmp_path, "hz = 5\n", ground="slip_share = 0.2\n")
+    assert "speed_differs" in figures["warnings"]
+    assert "speed_differs" not in drive(tmp_path, "hz = 5\n")["warnings"]
+
+
+def test_fix_that_is_lost_stops_the_flow_and_says_so(tmp_path):
+    lost = "\n[[event]]\nat_s = 60\ngnss_lost = true\n[[event]]\nat_s = 90\ngnss_lost = false\n"
+    whole = drive(tmp_path, "hz = 5\n", controller=AS_SOURCE)
+    figures = drive(tmp_path, "hz = 5\n", controller=AS_SOURCE, events=lost)
+    assert "speed_lost" in figures["warnings"]
+    assert figures["area_ha"] < whole["area_ha"]
+    assert figures["distance_within_5_pct"] > 95
