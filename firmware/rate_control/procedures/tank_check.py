@@ -77,7 +77,9 @@ class TankCheck(Procedure):
         return ratio_rounded(self._pulses_hl * self._meter_ml, tank_ml)
 
     def resolution_ppm(self):
-        """Return 1/N + d/V."""
+        """Return 1/N + d/V, 0 where nothing was metered."""
+        if not self._meter_ml:
+            return 0
         pulses = max(self._meter_ml * self._pulses_hl // ML_PER_HL, 1)
         return ONE_PPM // pulses + ratio_rounded(ONE_PPM * self._step_ml, self._meter_ml)
 
@@ -96,7 +98,7 @@ class TankCheck(Procedure):
     def facts(self):
         """See Procedure."""
         facts = [("by meter", self._meter_ml, "volume_ml"),
-                 ("resolution", self.resolution_ppm() if self._meter_ml else 0, "share_ppm")]
+                 ("resolution", self.resolution_ppm(), "share_ppm")]
         if self._tank_ml:
             off = ratio_rounded(ONE_PPM * (self._meter_ml - self._tank_ml), self._tank_ml)
             facts += [("by tank", self._tank_ml, "volume_ml"),
