@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 INSTALLED := $(VENV)/.installed
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test panel pictures firmware chip bench docs lock clean
+.PHONY: help setup demo test panel pictures firmware chip bench docs lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-8s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -21,7 +21,8 @@ $(INSTALLED): requirements.lock
 	@echo 'Installing the pinned packages in $(VENV); the first time takes a minute ...' >&2
 	@$(PYTHON) -m venv $(VENV)
 	@$(BIN)/python -m pip install --quiet --quiet --disable-pip-version-check \
-	    --progress-bar off --requirement requirements.lock
+	    --progress-bar off --no-deps --require-hashes --requirement requirements.lock
+	@$(BIN)/python -m pip check --disable-pip-version-check >&2
 	@touch $@
 
 demo: setup ## drive the shipped speed trace on the twin; writes out/demo/report.html
@@ -49,9 +50,12 @@ docs: setup ## write the reference pages that are made from tables
 	$(BIN)/python -m host_sim settings docs
 	$(BIN)/python -m host_sim.build.pin_reference
 
-lock: setup ## pin what pyproject.toml asks for in requirements.lock
+lock: setup ## pin what pyproject.toml asks for, with its hashes, in requirements.lock
 	$(BIN)/uv pip compile --quiet --universal --fork-strategy fewest --all-extras --no-header \
-	    --output-file requirements.lock pyproject.toml
+	    --generate-hashes --output-file requirements.lock pyproject.toml
+
+audit: setup ## ask the advisory database about every pinned package (needs the network)
+	$(BIN)/uv tool run pip-audit --strict --require-hashes --disable-pip --requirement requirements.lock
 
 clean: ## remove .venv and everything generated
 	rm -rf $(VENV) build out .coverage .hypothesis .mypy_cache .pytest_cache .ruff_cache

@@ -3,7 +3,7 @@
 import re
 import sys
 import tomllib
-from importlib.metadata import packages_distributions
+from importlib.metadata import distributions, packages_distributions, requires
 
 from tests.repo.tree import ROOT, imported_modules, python_files
 
@@ -26,22 +26,68 @@ def declared():
 
 def pinned():
     """The packages that requirements.lock pins."""
-    lines = (ROOT / "requirements.lock").read_text().splitlines()
-    return {normal(line.split("==")[0]) for line in lines if "==" in line}
+    return {normal(requirement.split("==")[0]) for requirement, _ in locked_packages()}
 
 
 def test_every_import_is_declared():
-    distributions = packages_distributions()
+    providers = packages_distributions()
     undeclared = {
         (name, module)
         for name, tree in python_files(ROOT / "host_sim", ROOT / "tests")
         for module in (full.split(".")[0] for full in imported_modules(tree))
         if module
         and module not in sys.stdlib_module_names | OWN | MICROPYTHON
-        and not {normal(found) for found in distributions.get(module, [])} & declared()
+        and not {normal(found) for found in providers.get(module, [])} & declared()
     }
     assert not undeclared
 
 
 def test_every_declared_package_is_pinned():
     assert declared() <= pinned()
+
+
+def locked_packages():
+    """Each entry of requirements.lock as (requirement, its hashes)."""
+    text = (ROOT / "requirements.lock").read_text().replace("\\\n", " ")
+    entries = [line.split() for line in text.splitlines() if line and line[0] not in " #"]
+    return [(" ".join(word for word in words if not word.startswith("--hash=")),
+             [word for word in words if word.startswith("--hash=")]) for words in entries]
+
+
+def test_every_locked_package_has_one_version_and_its_hashes():
+    assert len(locked_packages()) >= len(declared())
+    for requirement, hashes in locked_packages():
+        assert re.match(r"[\w.-]+(\[[\w,]+\])?==[\w.!+]+( ; .+)?$", requirement), requirement
+        assert hashes, requirement
+        for digest in hashes:
+            assert re.fullmatch(r"--hash=sha256:[0-9a-f]{64}", digest), (requirement, digest)
+
+
+def test_what_a_locked_package_needs_is_locked_too():
+    """`make setup` installs the lock alone, without looking for what is missing in it."""
+    missing = {
+        (name, need)
+        for name in pinned() & installed()
+        for need in needs(name)
+        if need not in pinned()
+    }
+    assert not missing
+
+
+def installed():
+    """The packages of this environment."""
+    return {normal(found.name) for found in distributions()}
+
+
+def needs(name):
+    """The packages that one needs in this environment, extras left out."""
+    found = (re.match(r"([\w.-]+)[^;]*(;.*)?", entry) for entry in requires(name) or [])
+    return {normal(match[1]) for match in found if not match[2]}
+
+
+def test_setup_takes_nothing_but_what_the_lock_holds():
+    makefile = (ROOT / "Makefile").read_text().replace("\\\n", " ")
+    installs = [line for line in makefile.splitlines() if "pip install" in line]
+    assert installs
+    for line in installs:
+        assert "--require-hashes" in line and "requirements.lock" in line, line
