@@ -41,6 +41,10 @@ WIRES = (
     ("GNSS_TX", "out", "", "RX of a GNSS receiver; nothing is sent"),
     ("TEST", "out", "down", "pulses for the self-test; nothing in the field"),
 )
+HELD = (
+    ("low, by a pull-down to ground", "down"),
+    ("high, by a pull-up to 3.3 V", "up"),
+)
 HEAD = "| GPIO | name | direction | resistor outside | leads to |\n|---|---|---|---|---|\n"
 
 
@@ -54,16 +58,32 @@ def pin_table(pins: ModuleType) -> str:
     return HEAD + "".join(rows)
 
 
+def held_table() -> str:
+    """Which outputs are held low and which high, in the order of WIRES."""
+    rows = [
+        f"| {level} | "
+        + ", ".join(f"`{name}`" for name, *held, _ in WIRES if held == ["out", resistor])
+        + " |\n"
+        for level, resistor in HELD
+    ]
+    return "| held | outputs |\n|---|---|\n" + "".join(rows)
+
+
 def with_tables(text: str) -> str:
     """The page with each table between its marks replaced by the present one."""
     for chip, (_, pins) in CHIPS.items():
-        start, end = f"<!-- pins {chip} -->\n", f"<!-- end pins {chip} -->\n"
-        before, _, rest = text.partition(start)
-        _, mark, after = rest.partition(end)
-        if not mark:
-            raise ValueError(f"{WIRING_MD.name}: no marks for {chip}")
-        text = before + start + pin_table(pins) + end + after
-    return text
+        text = between_marks(text, f"pins {chip}", pin_table(pins))
+    return between_marks(text, "held", held_table())
+
+
+def between_marks(text: str, name: str, table: str) -> str:
+    """The page with what stands between the marks of this name replaced."""
+    start, end = f"<!-- {name} -->\n", f"<!-- end {name} -->\n"
+    before, _, rest = text.partition(start)
+    _, mark, after = rest.partition(end)
+    if not mark:
+        raise ValueError(f"{WIRING_MD.name}: no marks for {name}")
+    return before + start + table + end + after
 
 
 def main() -> None:
