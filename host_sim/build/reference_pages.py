@@ -1,4 +1,4 @@
-"""The reference pages that are made from tables, and from trials on the twin."""
+"""The reference pages that are made from tables, and from runs on the twin."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from app import quantity_text
 from host_sim.build import operator_reference
 from host_sim.build.link_reference import link_page
 from host_sim.plant.reference import machines_page
-from host_sim.trials import faults as fault_trials
+from host_sim.trials import faults
 from rate_control import settings as table
 from rate_control.procedures import catalogue
 from rate_control.settings_table import TABLE
@@ -69,7 +69,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "machines.md": machines_page,
     "link.md": link_page,
     "operator_interface.md": operator_reference.page,
-    "fault_trials.md": fault_trials.page,
+    "faults.md": faults.page,
 }
 
 

@@ -1,4 +1,4 @@
-"""Fault trials: break one thing at a time on a steady drive, and see what the controller says.
+"""Faults: break one thing at a time on a steady drive, and see what the controller says.
 
 The answer to "what would I notice, how soon, and what went on the ground meanwhile?" The truth
 comes from the simulated machine; what the controller says is all that a person would have.
@@ -28,7 +28,7 @@ SPEED_M_S = 2.5
 
 
 @dataclass(frozen=True)
-class Trial:
+class Fault:
     """What breaks, and how a person finds it."""
 
     name: str
@@ -40,48 +40,48 @@ class Trial:
     gnss_hz: float = 0.0  # reports a second of a receiver beside the speed sensor
 
 
-def _trial(name: str, what: str, find: str, stalled: bool | None = None,
+def _fault(name: str, what: str, find: str, stalled: bool | None = None,
            orifices: dict[int, float] | None = None, gnss_hz: float = 0.0,
-           **broken: float) -> Trial:
-    return Trial(name, what, find, broken, orifices or {}, stalled, gnss_hz)
+           **broken: float) -> Fault:
+    return Fault(name, what, find, broken, orifices or {}, stalled, gnss_hz)
 
 
-TRIALS = (
-    _trial("stuck_meter", "the rotor of the flow meter sticks",
+FAULTS = (
+    _fault("stuck_meter", "the rotor of the flow meter sticks",
            "bench: liquid leaves the outlets, the meter shows none; clean the rotor",
            meter_stalled=True),
-    _trial("dead_pump", "the pump loses its drive",
+    _fault("dead_pump", "the pump loses its drive",
            "bench at a fixed duty: no sound, no current; fuse, relay, plug", pump_dead=True),
-    _trial("silent_speed", "the ground-speed sensor falls silent",
+    _fault("silent_speed", "the ground-speed sensor falls silent",
            "turn the wheel by hand and watch the speed; gap, cable, plug", speed_lost=True),
-    _trial("slip", "the wheel of the speed sensor slips by 20 %",
+    _fault("slip", "the wheel of the speed sensor slips by 20 %",
            "drive a course; nothing on the machine can tell, but a GNSS receiver", slip_share=0.2),
-    _trial("slip_witnessed", "the same, with a GNSS receiver as witness",
+    _fault("slip_witnessed", "the same, with a GNSS receiver as witness",
            "which of the two is right, a course tells", gnss_hz=5.0, slip_share=0.2),
-    _trial("low_battery", "the supply drops by 2 V",
+    _fault("low_battery", "the supply drops by 2 V",
            "measure at the pump's plug while it runs; charging, cable", supply_drop_v=2.0),
-    _trial("flat_battery", "the supply drops by 6 V",
+    _fault("flat_battery", "the supply drops by 6 V",
            "measure at the pump's plug while it runs; charging, cable", supply_drop_v=6.0),
-    _trial("air", "200 mL of air gets into the line",
+    _fault("air", "200 mL of air gets into the line",
            "the rate swings after each change; bleed the line, check the suction side",
            air_m3=200e-6),
-    _trial("blocked_section", "every outlet of section 2 is blocked",
+    _fault("blocked_section", "every outlet of section 2 is blocked",
            "catch the outlets; filters of that section, its valve", orifices={1: 0.0}),
-    _trial("half_blocked_section", "half of the outlets of section 2 are blocked",
+    _fault("half_blocked_section", "half of the outlets of section 2 are blocked",
            "catch the outlets: the meter cannot see which outlet the liquid leaves by",
            orifices={1: 0.5}),
-    _trial("worn_section", "the outlets of section 2 are worn by 20 %",
+    _fault("worn_section", "the outlets of section 2 are worn by 20 %",
            "catch the outlets: the meter cannot see which outlet the liquid leaves by",
            orifices={1: 1.2}),
-    _trial("hung_program", "the program hangs", "report it", stalled=True),
+    _fault("hung_program", "the program hangs", "report it", stalled=True),
 )
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of a trial. Errors are in percent of the wanted rate, steady and at worst."""
+    """What came of a fault. Errors are in percent of the wanted rate, steady and at worst."""
 
-    trial: Trial
+    fault: Fault
     shown: tuple[str, ...]  # names of faults and warnings, in the order they came
     after_s: float | None  # from the break to the first of them, or to leaving `applying`
     state: str  # at the end
@@ -90,24 +90,24 @@ class Outcome:
     wrong_ml: float  # too much or too little until the end or the stop
 
 
-def run_trials(base: Scenario) -> Iterator[Outcome]:
-    """Run every trial on the machine of a scenario, at a steady speed."""
-    for trial in TRIALS:
-        record = Twin(_scenario(base, trial)).run()
-        yield judge(trial, record)
+def run_faults(base: Scenario) -> Iterator[Outcome]:
+    """Break everything in turn on the machine of a scenario, at a steady speed."""
+    for fault in FAULTS:
+        record = Twin(_scenario(base, fault)).run()
+        yield judge(fault, record)
 
 
-def _scenario(base: Scenario, trial: Trial) -> Scenario:
+def _scenario(base: Scenario, fault: Fault) -> Scenario:
     start = Event("master on, implement down", at_s=1.0, on=SWITCH_MASTER | SWITCH_IMPLEMENT)
-    broken = Event(trial.what, at_s=BREAK_S, faults=trial.faults, orifices=trial.orifices,
-                   stalled=trial.stalled)
+    broken = Event(fault.what, at_s=BREAK_S, faults=fault.faults, orifices=fault.orifices,
+                   stalled=fault.stalled)
     trace = SpeedTrace("steady", (0.0, END_S), (SPEED_M_S, SPEED_M_S))
-    machine = base.machine.override(gnss={"hz": trial.gnss_hz})
+    machine = base.machine.override(gnss={"hz": fault.gnss_hz})
     return replace(base, machine=machine, speed_trace=trace, events=[start, broken])
 
 
-def judge(trial: Trial, record: RunRecord) -> Outcome:
-    """What the controller showed, and what the ground got, from the record of a trial."""
+def judge(fault: Fault, record: RunRecord) -> Outcome:
+    """What the controller showed, and what the ground got, from the record of its drive."""
     time_s = record["time_s"]
     broken = time_s > BREAK_S
     applying = record["state"] == APPLYING
@@ -120,7 +120,7 @@ def judge(trial: Trial, record: RunRecord) -> Outcome:
     whole = float(errors[:, 0][steady].mean()) if steady.any() else float("nan")
     sections = errors[:, 1:][steady].mean(axis=0) if steady.any() else np.array([np.nan])
     return Outcome(
-        trial, shown, after_s, STATE_NAMES[int(record["state"][-1])], whole,
+        fault, shown, after_s, STATE_NAMES[int(record["state"][-1])], whole,
         float(sections[np.argmax(np.abs(sections))]), _wrong_ml(record, broken & applying))
 
 
@@ -168,7 +168,7 @@ HEADINGS = ("what breaks", "what is shown", "after", "then", "rate", "worst sect
 def cells(outcome: Outcome) -> tuple[str, ...]:
     """One row of the table, a text for each of HEADINGS."""
     after = "-" if outcome.after_s is None else f"{outcome.after_s:.1f} s"
-    return (outcome.trial.what, ", ".join(outcome.shown) or "nothing", after, outcome.state,
+    return (outcome.fault.what, ", ".join(outcome.shown) or "nothing", after, outcome.state,
             _percent(outcome.whole_pct), _percent(outcome.section_pct),
             f"{outcome.wrong_ml:.0f} mL")
 
@@ -182,7 +182,7 @@ def as_json(outcome: Outcome) -> dict[str, Any]:
     def number(value: float) -> float | None:
         return None if np.isnan(value) else value
 
-    return {"trial": outcome.trial.name, "what": outcome.trial.what, "find": outcome.trial.find,
+    return {"fault": outcome.fault.name, "what": outcome.fault.what, "find": outcome.fault.find,
             "shown": list(outcome.shown), "after_s": outcome.after_s, "state": outcome.state,
             "rate_error_pct": number(outcome.whole_pct),
             "worst_section_error_pct": number(outcome.section_pct),
@@ -190,10 +190,10 @@ def as_json(outcome: Outcome) -> dict[str, Any]:
 
 
 PAGE_HEAD = f"""\
-# Fault trials
+# Faults
 
 Made by `make docs` from `host_sim/trials/faults.py`; do not edit it here. The same table:
-`python -m host_sim trial`.
+`python -m host_sim faults`.
 
 The plot bar of the demo drives at {SPEED_M_S:g} m/s; after {BREAK_S:g} s one thing breaks. The
 table says what the controller shows, how soon, and what state it is in {END_S - BREAK_S:g} s
@@ -206,9 +206,9 @@ should, until then or until the outputs dropped. What to do about each fault and
 
 
 def page() -> str:
-    """The reference page, made by running every trial on the demo's machine."""
-    outcomes = list(run_trials(load_scenario(DEMO)))
+    """The reference page, made by breaking everything in turn on the demo's machine."""
+    outcomes = list(run_faults(load_scenario(DEMO)))
     lines = ["| " + " | ".join(HEADINGS) + " |", "|" + "---|" * len(HEADINGS)]
     lines += ["| " + " | ".join(cells(outcome)) + " |" for outcome in outcomes]
-    found = [f"- When {outcome.trial.what}: {outcome.trial.find}." for outcome in outcomes]
+    found = [f"- When {outcome.fault.what}: {outcome.fault.find}." for outcome in outcomes]
     return PAGE_HEAD + "\n".join(lines) + "\n\n## How to find it\n\n" + "\n".join(found) + "\n"

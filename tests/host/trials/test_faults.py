@@ -1,4 +1,4 @@
-"""Fault trials: what breaks is noticed, or the page says that it is not."""
+"""Faults: what breaks is noticed, or the page says that it is not."""
 
 from __future__ import annotations
 
@@ -9,17 +9,17 @@ import pytest
 
 from host_sim import REPO_ROOT
 from host_sim.__main__ import main
-from host_sim.trials.faults import BREAK_S, END_S, TRIALS, Outcome, run_trials
+from host_sim.trials.faults import BREAK_S, END_S, FAULTS, Outcome, run_faults
 from host_sim.twin.scenario import DEMO, load_scenario
 from rate_control import faults
 
 
 @pytest.fixture(scope="module")
 def outcomes() -> dict[str, Outcome]:
-    return {outcome.trial.name: outcome for outcome in run_trials(load_scenario(DEMO))}
+    return {outcome.fault.name: outcome for outcome in run_faults(load_scenario(DEMO))}
 
 
-@pytest.mark.parametrize(("trial", "shown"), [
+@pytest.mark.parametrize(("fault", "shown"), [
     ("stuck_meter", "flow_missing"),
     ("dead_pump", "flow_missing"),
     ("silent_speed", "speed_lost"),
@@ -27,25 +27,25 @@ def outcomes() -> dict[str, Outcome]:
     ("blocked_section", "off_curve"),
 ])
 def test_a_fault_is_named_within_seconds(
-    outcomes: dict[str, Outcome], trial: str, shown: str
+    outcomes: dict[str, Outcome], fault: str, shown: str
 ) -> None:
-    outcome = outcomes[trial]
+    outcome = outcomes[fault]
     assert shown in outcome.shown
     assert outcome.after_s is not None
     assert outcome.after_s < 6.0
 
 
-@pytest.mark.parametrize("trial", ["stuck_meter", "dead_pump", "silent_speed", "hung_program"])
+@pytest.mark.parametrize("fault", ["stuck_meter", "dead_pump", "silent_speed", "hung_program"])
 def test_what_cannot_be_measured_or_moved_stops_the_outputs(
-    outcomes: dict[str, Outcome], trial: str
+    outcomes: dict[str, Outcome], fault: str
 ) -> None:
-    assert outcomes[trial].state != "applying"
+    assert outcomes[fault].state != "applying"
 
 
 def test_slip_shows_only_beside_a_receiver(outcomes: dict[str, Outcome]) -> None:
-    for trial, shown in (("slip", ()), ("slip_witnessed", ("speed_differs",))):
-        assert outcomes[trial].shown == shown
-        assert outcomes[trial].whole_pct == pytest.approx(20.0, abs=1.0)
+    for fault, shown in (("slip", ()), ("slip_witnessed", ("speed_differs",))):
+        assert outcomes[fault].shown == shown
+        assert outcomes[fault].whole_pct == pytest.approx(20.0, abs=1.0)
 
 
 def test_a_stuck_meter_does_not_open_the_pump(outcomes: dict[str, Outcome]) -> None:
@@ -78,8 +78,8 @@ def test_the_how_to_names_every_fault() -> None:
 
 
 def test_verb(tmp_path, capsys: pytest.CaptureFixture[str]) -> None:  # type: ignore[no-untyped-def]
-    assert main(["trial", "--json", str(tmp_path / "trials.json")]) == 0
+    assert main(["faults", "--json", str(tmp_path / "faults.json")]) == 0
     assert "sticks" in capsys.readouterr().out
-    rows = json.loads((tmp_path / "trials.json").read_text())
-    assert [row["trial"] for row in rows] == [trial.name for trial in TRIALS]
+    rows = json.loads((tmp_path / "faults.json").read_text())
+    assert [row["fault"] for row in rows] == [fault.name for fault in FAULTS]
     assert all(row["after_s"] is None or 0 < row["after_s"] < END_S - BREAK_S for row in rows)

@@ -1,4 +1,4 @@
-"""`python -m host_sim trial`: break one thing at a time and see what the controller says."""
+"""`python -m host_sim faults`: break one thing at a time and see what the controller says."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from pathlib import Path
 HELP = "break one thing at a time on the twin and see what the controller says"
 
 EPILOG = """\
-Each trial is a steady drive in which one part of the simulated machine fails. The table tells
+Each fault has a steady drive in which one part of the simulated machine fails. The table tells
 what the controller shows, how soon, and what went on the ground meanwhile.
 
 examples:
-  python -m host_sim trial
-  python -m host_sim trial my.toml --json out/trials.json
+  python -m host_sim faults
+  python -m host_sim faults my.toml --json out/faults.json
 """
 
 
@@ -31,13 +31,13 @@ def run(args: argparse.Namespace) -> int:
     from rich.table import Table
 
     from host_sim.common.output import check_directory, write_files
-    from host_sim.trials.faults import HEADINGS, as_json, cells, run_trials
+    from host_sim.trials.faults import HEADINGS, as_json, cells, run_faults
     from host_sim.twin.scenario import DEMO, load_scenario
 
     scenario = load_scenario(args.scenario or DEMO)
     if args.json:
         check_directory(args.json.parent)
-    outcomes = list(run_trials(scenario))
+    outcomes = list(run_faults(scenario))
     table = Table(*HEADINGS, box=None, pad_edge=False)
     for outcome in outcomes:
         table.add_row(*cells(outcome))
