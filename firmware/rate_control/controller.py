@@ -13,7 +13,7 @@ from rate_control.faults import PROGRAM_FAILED, Faults
 from rate_control.flow_loop import FlowLoop
 from rate_control.flow_rate import FlowRate
 from rate_control.ground_speed import GroundSpeed
-from rate_control.interlock import APPLYING, BENCH, Interlock
+from rate_control.interlock import APPLYING, BENCH, OFF_TICKS_MIN, Interlock
 from rate_control.intmath import LIMIT
 from rate_control.permits import collect
 from rate_control.plausibility import Plausibility
@@ -53,6 +53,7 @@ class Controller:
         self.actuator = make_actuator(settings, self.curve)
         self.loop = FlowLoop(settings)
         self._debounce = make_debounce(settings)
+        self.interlock.off_ticks = max(settings.switch_debounce_ms // TICK_MS, OFF_TICKS_MIN)
         self._speed = GroundSpeed(settings)
         self._flow = FlowRate(settings)
         self._plausibility = Plausibility(settings)
@@ -95,6 +96,7 @@ class Controller:
         """Estimate speed and flow, debounce the switches; return whether the tick is in time."""
         switches = self._debounce.update(inputs.switches)
         measured.switches = switches
+        measured.master_level = inputs.switches & SWITCH_MASTER
         measured.sections_on = self.sections.switched_on(switches)
         measured.supply_mv = inputs.supply_mv
         self._speed.update(inputs, now_us, measured)
@@ -114,7 +116,7 @@ class Controller:
         bench_asked = request.bench and self._bench_ticks < self._bench_limit_ticks
         permits = collect(measured, active, tick_ok, bench_asked, request.saving)
         was_bench = decided.state == BENCH
-        decided.permits = self.interlock.update(permits)
+        decided.permits = self.interlock.update(permits, measured.master_level)
         decided.state = self.interlock.state
         if was_bench or request.bench:
             self._follow_bench(was_bench)

@@ -1,16 +1,25 @@
-"""Debouncing: a switch counts as moved when its level has held for a set time."""
+"""Debouncing: a switch counts as moved when its level has held for a set time.
 
-from rate_control.units import SWITCH_IMPLEMENT, TICK_MS
+Until a switch has proved its level it counts as what is least dangerous to believe: the master
+as on, because seeing it off is what arms, and all others as off or up.
+"""
+
+from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, TICK_MS
+
+ON_TICKS_MIN = 1  # one bad sample switches nothing on, however short the debouncing is set
 
 
 class Debounce:
-    """Follows a bit mask of switches; each bit has its own delay for on and for off."""
+    """Follows a bit mask of switches; each bit has its own delay for on and for off.
+
+    stable holds the levels that are believed.
+    """
 
     def __init__(self, width, delay_ms):
         """width: number of switches; delay_ms: for each of them, both ways."""
-        self.stable = None  # not yet seen: the first levels are taken as they are
+        self.stable = SWITCH_MASTER
         ticks = delay_ms // TICK_MS
-        self._on_ticks = [ticks] * width
+        self._on_ticks = [max(ticks, ON_TICKS_MIN)] * width
         self._off_ticks = [ticks] * width
         self._waited = [0] * width
         self._width = width
@@ -20,13 +29,12 @@ class Debounce:
         """Give the switches in mask further delays on top of the debouncing."""
         for index in range(self._width):
             if mask >> index & 1:
-                self._on_ticks[index] += on_ms // TICK_MS
+                on_ticks = self._off_ticks[index] + on_ms // TICK_MS
+                self._on_ticks[index] = max(on_ticks, ON_TICKS_MIN)
                 self._off_ticks[index] += off_ms // TICK_MS
 
     def update(self, raw):
         """Take the raw levels of this tick and return the stable ones."""
-        if self.stable is None:
-            self.stable = raw
         changed = raw ^ self.stable
         if not changed and not self._moving:
             return raw

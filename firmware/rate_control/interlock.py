@@ -12,7 +12,7 @@ FAULT = 4
 STATE_NAMES = ("parked", "ready", "applying", "bench", "fault")
 
 MASTER = 1
-ARMED = 2  # the master switch was seen off since the last lock
+ARMED = 2  # the master switch was proved off since the last lock
 IMPLEMENT = 4
 SPEED = 8  # valid and above the cut-off
 SECTION = 16  # at least one switched on
@@ -26,6 +26,11 @@ ALWAYS = MASTER | ARMED | SECTION | NO_FAULT | TICK | STORE_IDLE
 APPLYING_PERMITS = ALWAYS | IMPLEMENT | SPEED
 BENCH_PERMITS = ALWAYS | BENCH_ASKED | STANDSTILL
 ANY = -1
+
+# The master switch is proved off once it has read off in every tick of its debouncing, and never
+# by fewer than these ticks and one: two bad samples in a row come by chance every few minutes
+# where one sample in a hundred is bad.
+OFF_TICKS_MIN = 2
 
 # state before (ANY or one), bits that must be set, bits that must be clear, state after, lock
 TABLE = (
@@ -42,22 +47,32 @@ TABLE = (
 
 
 class Interlock:
-    """Holds the state and the lock."""
+    """Holds the state and the lock.
+
+    The lock opens once the master switch has read off for off_ticks ticks and one more, all of
+    them after the lock was last asked for.
+    """
 
     def __init__(self):
         self.state = PARKED
-        self.locked = 1  # after power-up the master switch must be seen off, then on
-        self._permits = None  # of the tick before, where its row left the state as it was
+        self.locked = 1  # after power-up the master switch must be proved off, then on
+        self.off_ticks = OFF_TICKS_MIN
+        self._off_for = 0  # ticks of them so far
+        self._permits = None  # of the tick before, where its row left everything as it was
         self._state = PARKED
 
     def lock(self):
-        """Ask for the master switch to be seen off before anything moves again."""
+        """Ask for the master switch to be proved off before anything moves again."""
         self.locked = 1
+        self._off_for = 0
 
-    def update(self, permits):
-        """Take the permits of this tick (without ARMED) and return them with ARMED."""
-        if not permits & MASTER:
-            self.locked = 0
+    def update(self, permits, master_level):
+        """Take the permits of this tick (without ARMED) and return them with ARMED.
+
+        master_level is not 0 while the master switch reads on, before any debouncing.
+        """
+        if self.locked:
+            self._watch_master(permits, master_level)
         if not self.locked:
             permits |= ARMED
         state = self.state
@@ -67,10 +82,19 @@ class Interlock:
             if before != ANY and before != state:
                 continue
             if permits & needed == needed and not permits & forbidden:
-                self._permits = permits if after == state else None
+                self._permits = permits if after == state and not lock else None
                 self._state = state
                 self.state = after
                 if lock:
-                    self.locked = 1
+                    self.lock()
                 break
         return permits
+
+    def _watch_master(self, permits, master_level):
+        """Open the lock once the master switch is proved off."""
+        if master_level:
+            self._off_for = 0
+        elif self._off_for < self.off_ticks:
+            self._off_for += 1
+        elif not permits & MASTER:
+            self.locked = 0

@@ -55,6 +55,72 @@ def test_power_up_with_everything_on_moves_nothing():
     assert (outputs.duty_u16, outputs.section_mask) == (0, 0)
 
 
+def test_off_for_less_than_the_debouncing_never_arms():
+    for changes in ({}, {"switch_debounce_ms": 0}, {"switch_debounce_ms": 500},
+                    {"switch_debounce_ms": 500, "implement_start_delay_ms": 1000,
+                     "implement_stop_delay_ms": 2000}):
+        rig = Rig(flow_missing_ms=30000, **changes)
+        proof_ticks = max(rig.controller.settings.switch_debounce_ms // 50, 2) + 1
+        rig.ticks(60, WORK, 400, 0)
+        assert rig.state() == PARKED, changes
+        for off_ticks in range(1, proof_ticks):
+            rig.ticks(off_ticks, WORK & ~MASTER, 400, 0)
+            outputs = rig.ticks(60, WORK, 400, 0)
+            assert rig.state() == PARKED, (changes, off_ticks)
+            assert (outputs.duty_u16, outputs.section_mask) == (0, 0)
+        rig.ticks(proof_ticks, WORK & ~MASTER, 400, 0)
+        rig.ticks(60, WORK, 400, 0)
+        assert rig.state() == APPLYING, changes
+
+
+def test_one_bad_sample_of_any_switch_starts_nothing():
+    for debounce_ms in (0, 50):
+        for switch in (MASTER, DOWN, ALL):
+            rig = Rig(switch_debounce_ms=debounce_ms).armed()
+            rig.ticks(10, WORK & ~switch, 400, 100)
+            for _ in range(20):
+                rig.ticks(1, WORK, 400, 100)
+                assert rig.state() != APPLYING
+                rig.ticks(2, WORK & ~switch, 400, 100)
+                assert rig.state() != APPLYING
+
+
+def test_after_every_lock_the_master_is_off_for_the_whole_time_again():
+    def late(rig):
+        rig.ticks(1, WORK, 400, 100, late_us=200000)
+
+    def failed(rig):
+        rig.controller.request.program_failed = 1
+        rig.ticks(1, WORK, 400, 100)
+        rig.controller.request.program_failed = 0
+
+    def bench_over(rig):
+        rig.ticks(40, MASTER | ALL)
+        rig.controller.request.bench = 1
+        rig.ticks(2, MASTER | ALL)
+        assert rig.state() == BENCH
+        rig.controller.request.bench = 0
+        rig.ticks(1, WORK, 400, 100)
+
+    def new_settings(rig):
+        rig.ticks(5, WORK & ~DOWN, 400, 100)
+        assert rig.controller.apply(rig.controller.settings)
+
+    for lock in (late, failed, bench_over, new_settings):
+        rig = Rig(switch_debounce_ms=200).armed()
+        rig.ticks(20, WORK, 400, 100)
+        assert rig.state() == APPLYING
+        lock(rig)
+        rig.ticks(20, WORK, 400, 100)
+        assert rig.state() != APPLYING
+        rig.ticks(4, WORK & ~MASTER, 400, 100)
+        rig.ticks(40, WORK, 400, 100)
+        assert rig.state() != APPLYING
+        rig.ticks(12, WORK & ~MASTER, 400, 100)
+        rig.ticks(40, WORK, 400, 100)
+        assert rig.state() == APPLYING
+
+
 def test_a_drive():
     rig = Rig(speed_pulses_km=130000).armed()
     outputs = rig.ticks(40, WORK, 400, 0)
@@ -77,7 +143,7 @@ def test_distance_and_area_are_counted_exactly():
     rig.ticks(1, WORK & ~MASTER, 400, 0)
     distance = rig.controller.totals.distance
     start = distance.whole * 1000 + distance.part
-    rig.ticks(260, WORK, 400, 0)
+    rig.ticks(1 + 260, WORK, 400, 0)  # one sample more proves that the master is on
     rig.ticks(1, WORK & ~MASTER, 400, 0)
     assert distance.whole * 1000 + distance.part - start == 260 * 20 * 1000 // 130
 

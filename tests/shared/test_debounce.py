@@ -2,6 +2,8 @@
 
 from rate_control.debounce import Debounce
 
+MASTER, IMPLEMENT, SECTION = 1, 2, 4
+
 
 def levels(debounce, raw, ticks):
     stable = 0
@@ -10,13 +12,36 @@ def levels(debounce, raw, ticks):
     return stable
 
 
-def test_first_levels_are_taken_as_they_are():
-    assert Debounce(3, 200).update(5) == 5
+def settled(width, delay_ms, raw=0):
+    debounce = Debounce(width, delay_ms)
+    assert levels(debounce, raw, delay_ms // 50 + 2) == raw
+    return debounce
+
+
+def test_until_proved_the_master_is_on_and_every_other_switch_off():
+    for delay_ms in (50, 200, 500):
+        for raw in range(8):
+            debounce = Debounce(3, delay_ms)
+            assert levels(debounce, raw, delay_ms // 50) == MASTER
+            assert levels(debounce, raw, 1) == raw
+
+
+def test_one_sample_switches_nothing_on():
+    for delay_ms in (0, 50):
+        debounce = settled(3, delay_ms)
+        for bit in (MASTER, IMPLEMENT, SECTION):
+            assert levels(debounce, bit, 1) == 0
+            assert levels(debounce, 0, 1) == 0
+            assert levels(debounce, bit, 2) == bit
+            assert levels(debounce, 0, 2) == 0
+
+
+def test_without_debouncing_a_switch_goes_off_at_once():
+    assert levels(settled(3, 0, 7), 0, 1) == 0
 
 
 def test_a_bounce_is_ignored():
-    debounce = Debounce(1, 100)
-    debounce.update(0)
+    debounce = settled(1, 100)
     for raw in (1, 0, 1, 0, 1, 1):
         assert debounce.update(raw) == 0
     assert debounce.update(1) == 1
@@ -24,17 +49,16 @@ def test_a_bounce_is_ignored():
 
 def test_separate_delays_for_on_and_off():
     debounce = Debounce(2, 0)
-    debounce.set_delays(2, 200, 400)
+    debounce.set_delays(IMPLEMENT, 200, 400)
     debounce.update(0)
-    assert levels(debounce, 2, 4) == 0
-    assert levels(debounce, 2, 1) == 2
-    assert levels(debounce, 0, 8) == 2
+    assert levels(debounce, IMPLEMENT, 4) == 0
+    assert levels(debounce, IMPLEMENT, 1) == IMPLEMENT
+    assert levels(debounce, 0, 8) == IMPLEMENT
     assert levels(debounce, 0, 1) == 0
 
 
 def test_switches_do_not_share_their_waiting():
-    debounce = Debounce(2, 100)
-    debounce.update(0)
+    debounce = settled(2, 100)
     debounce.update(1)
     debounce.update(3)
     assert debounce.update(3) == 1

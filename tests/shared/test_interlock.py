@@ -19,9 +19,9 @@ from rate_control.interlock import (
 STATES = (PARKED, READY, APPLYING, BENCH, FAULT)
 
 
-def expected(state, locked, permits):
+def expected(state, locked, permits, proved_off):
     """Return (state, locked) after one tick, written as sentences instead of a table."""
-    if not permits & MASTER:
+    if proved_off and not permits & MASTER:
         locked = 0
     if not locked:
         permits |= ARMED
@@ -46,16 +46,72 @@ def expected(state, locked, permits):
 
 def test_every_state_lock_and_permit():
     lock = Interlock()
+    lock.off_ticks = 0  # one tick proves the master off; how long it takes is tested below
     for state in STATES:
         for locked in (0, 1):
             for permits in range(1024):
                 if permits & ARMED:
                     continue
-                lock.state = state
-                lock.locked = locked
-                lock.update(permits)
-                assert (lock.state, lock.locked) == expected(state, locked, permits), (
-                    state, locked, permits)
+                for proved_off in (0, 1):
+                    lock.state = state
+                    lock.locked = locked
+                    lock.update(permits, not proved_off)
+                    assert (lock.state, lock.locked) == expected(
+                        state, locked, permits, proved_off), (state, locked, permits, proved_off)
+
+
+def test_same_permits_twice_give_what_the_table_gives():
+    """The interlock remembers the row of the tick before: that must not show."""
+    lock = Interlock()
+    lock.off_ticks = 0
+    for state in STATES:
+        for permits in range(1024):
+            if permits & ARMED:
+                continue
+            lock.state = state
+            lock.locked = 0
+            after, locked = state, 0
+            for _ in range(3):
+                after, locked = expected(after, locked, permits, True)
+                lock.update(permits, 0)
+                assert (lock.state, lock.locked) == (after, locked), (state, permits)
+
+
+def test_lock_opens_after_off_ticks_and_one_in_a_row_and_not_before():
+    for off_ticks in (2, 3, 10):
+        lock = Interlock()
+        lock.off_ticks = off_ticks
+        for run in range(off_ticks + 1):  # too short, whatever the length
+            for _ in range(run):
+                lock.update(NO_FAULT | TICK, 0)
+            lock.update(NO_FAULT | TICK, 1)
+            assert lock.locked
+        for _ in range(off_ticks):
+            lock.update(NO_FAULT | TICK, 0)
+            assert lock.locked
+        lock.update(NO_FAULT | TICK, 0)
+        assert not lock.locked
+
+
+def test_each_lock_asks_for_the_whole_time_again():
+    lock = Interlock()
+    lock.off_ticks = 3
+    for again in (lambda: lock.lock(), lambda: lock.update(TICK, 0)):  # the latter is a fault
+        for _ in range(3):
+            lock.update(NO_FAULT | TICK, 0)
+        again()
+        for _ in range(3):
+            lock.update(NO_FAULT | TICK, 0)
+            assert lock.locked
+        lock.update(NO_FAULT | TICK, 0)
+        assert not lock.locked
+
+
+def test_master_that_still_counts_as_on_opens_nothing():
+    lock = Interlock()
+    for _ in range(50):
+        lock.update(APPLYING_PERMITS & ~ARMED, 0)
+        assert lock.locked and lock.state == PARKED
 
 
 def test_every_single_missing_permit_stops_applying():
@@ -66,32 +122,39 @@ def test_every_single_missing_permit_stops_applying():
             continue
         lock.state = APPLYING
         lock.locked = 0
-        lock.update(APPLYING_PERMITS & ~missing)
+        lock.update(APPLYING_PERMITS & ~missing, 1)
         assert lock.state != APPLYING
 
 
 def test_nothing_starts_by_itself_after_power_up():
     lock = Interlock()
     for _ in range(100):
-        lock.update(APPLYING_PERMITS & ~ARMED)
+        lock.update(APPLYING_PERMITS & ~ARMED, 1)
         assert lock.state == PARKED
-    lock.update(APPLYING_PERMITS & ~ARMED & ~MASTER)
-    lock.update(APPLYING_PERMITS & ~ARMED)
+    for _ in range(lock.off_ticks + 1):
+        lock.update(APPLYING_PERMITS & ~ARMED & ~MASTER, 0)
+    lock.update(APPLYING_PERMITS & ~ARMED, 1)
     assert lock.state == APPLYING
 
 
 def test_a_cleared_fault_does_not_restart():
     lock = Interlock()
     lock.locked = 0
-    lock.update(APPLYING_PERMITS)
+    lock.update(APPLYING_PERMITS, 1)
     assert lock.state == APPLYING
-    lock.update(APPLYING_PERMITS & ~NO_FAULT)
+    given = APPLYING_PERMITS & ~ARMED
+    lock.update(given & ~NO_FAULT, 1)
     assert lock.state == FAULT
-    lock.update(APPLYING_PERMITS)
+    lock.update(given, 1)
     assert lock.state == FAULT
-    lock.update(APPLYING_PERMITS & ~MASTER)
+    lock.update(given & ~MASTER, 0)
     assert lock.state == PARKED
-    lock.update(APPLYING_PERMITS)
+    lock.update(given, 1)
+    assert lock.state == PARKED  # off for a tick: that may be a bad sample
+    for _ in range(lock.off_ticks + 1):
+        lock.update(given & ~MASTER, 0)
+        assert lock.state == PARKED
+    lock.update(given, 1)
     assert lock.state == APPLYING
 
 

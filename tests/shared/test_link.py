@@ -40,6 +40,35 @@ def test_every_request_is_answered_or_refused_in_words():
             assert answer["answer"] == entry[0]
 
 
+def test_settings_sent_again_and_again_never_arm_a_switch_that_bounces():
+    """A change of settings must be no new throw of the dice: one sample in a hundred reads off."""
+    rig = LinkRig()
+    noise = 1
+    taken = 0
+    for step in range(3000):
+        answer = rig.ask("settings.set", values={"settling_time_ms": 1500 + step % 2})
+        taken += "error" not in answer
+        for _ in range(4):
+            noise = (noise * 1103515245 + 12345) % 2**31
+            bad = (noise >> 8) % 100 == 0
+            rig.ticks(1, WORK & ~MASTER if bad else WORK, 400, 100)
+            assert rig.state == PARKED, step
+            assert (rig.board.duty_u16, rig.board.section_mask) == (0, 0)
+    assert taken == 3000
+    rig.apply()
+    assert rig.state == APPLYING
+
+
+def test_one_off_sample_at_power_up_does_not_arm():
+    for debounce_ms in (0, 50, 500):
+        rig = LinkRig()
+        rig.ask("settings.set", values={"switch_debounce_ms": debounce_ms})
+        rig.ticks(1, WORK & ~MASTER, 400, 100)
+        rig.ticks(60, WORK, 400, 100)
+        assert rig.state == PARKED
+        assert (rig.board.duty_u16, rig.board.section_mask) == (0, 0)
+
+
 def test_every_request_keeps_to_its_states():
     rigs = {PARKED: LinkRig(), READY: LinkRig(), APPLYING: LinkRig(), BENCH: LinkRig(),
             FAULT: LinkRig()}
