@@ -1,4 +1,7 @@
-"""Command line entry: `python -m host_sim VERB ...`; verbs live in host_sim/verbs/."""
+"""Command line entry: `python -m host_sim VERB ...`; verbs live in host_sim/verbs/.
+
+An installed package has the same as a command of its own, COMMAND.
+"""
 
 from __future__ import annotations
 
@@ -8,13 +11,15 @@ import os
 import pkgutil
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 from types import ModuleType
 from typing import NoReturn
 
 from host_sim import verbs
 from host_sim.common.errors import InputError
 
-PROG = "python -m host_sim"
+FROM_CHECKOUT = "python -m host_sim"
+COMMAND = "rate-twin"  # `[project.scripts]` in pyproject.toml
 EXIT_BAD_INPUT = 2
 EXIT_INTERRUPTED = 130
 
@@ -24,6 +29,11 @@ class OneLineParser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         self.exit(EXIT_BAD_INPUT, f"{self.prog}: {message} (see --help)\n")
+
+
+def called_as() -> str:
+    """What a person typed to get here, for messages and for examples that run as printed."""
+    return COMMAND if Path(sys.argv[0]).stem == COMMAND else FROM_CHECKOUT
 
 
 def verb_names() -> list[str]:
@@ -42,7 +52,7 @@ def build_parser(argv: Sequence[str]) -> argparse.ArgumentParser:
     known = verb_names()
     wanted = [argv[0]] if argv and argv[0] in known else known
     parser = OneLineParser(
-        prog=PROG, description="Host twin of the liquid application rate controller."
+        prog=called_as(), description="Host twin of the liquid application rate controller."
     )
     subparsers = parser.add_subparsers(metavar="VERB", required=True)
     for name in wanted:
@@ -54,6 +64,8 @@ def build_parser(argv: Sequence[str]) -> argparse.ArgumentParser:
             formatter_class=argparse.RawDescriptionHelpFormatter,
         )
         module.configure(verb_parser)
+        if verb_parser.epilog:
+            verb_parser.epilog = verb_parser.epilog.replace(FROM_CHECKOUT, called_as())
         verb_parser.set_defaults(run=module.run)
     return parser
 
@@ -65,7 +77,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return int(args.run(args))
     except InputError as error:
-        print(f"{PROG} {arguments[0]}: {error}", file=sys.stderr)
+        print(f"{called_as()} {arguments[0]}: {error}", file=sys.stderr)
         return EXIT_BAD_INPUT
     except KeyboardInterrupt:
         return EXIT_INTERRUPTED

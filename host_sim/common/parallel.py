@@ -3,27 +3,32 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
-from typing import TypeVar
+from multiprocessing import get_context
+from typing import Any, TypeVar
 
 from host_sim.common.errors import InputError
+from host_sim.common.versions import fingerprint
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 CONNECT_S = 10
+START_METHOD = "spawn"
 
 
 @contextmanager
 def executor(workers: int | None, dask: str | None = None) -> Iterator[Executor]:
     """A pool of processes, one a core unless told otherwise, or the cluster at an address.
 
-    Raises InputError where nobody answers at the address.
+    Raises InputError where nobody answers at the address, where no worker is there, or where a
+    worker does not run this very program.
     """
     if dask is None:
-        with ProcessPoolExecutor(workers or os.cpu_count()) as pool:
+        # A fork would copy whatever threads and locks this process has; a new process has none.
+        with ProcessPoolExecutor(workers or os.cpu_count(), get_context(START_METHOD)) as pool:
             yield pool
         return
     from distributed import Client
@@ -33,7 +38,48 @@ def executor(workers: int | None, dask: str | None = None) -> Iterator[Executor]
     except (OSError, ValueError) as error:
         raise InputError(f"--dask {dask}: no scheduler answers there: {error}") from error
     with client:
+        problem = (cluster_problem(*_pythons(client.get_versions()))
+                   or cluster_problem(client.run(what_runs_here()), fingerprint()))
+        if problem:
+            raise InputError(f"--dask {dask}: {problem}")
         yield client.get_executor(pure=False)
+
+
+def what_runs_here() -> Callable[[], str]:
+    """A function that tells, wherever it is called, which version of this program is there.
+
+    It is a function inside a function so that it travels to a worker as code: a worker that
+    lacks the package could not even look up one that travels by its name.
+    """
+    def tell() -> str:
+        try:
+            from importlib import import_module
+
+            return str(import_module("host_sim.common.versions").fingerprint())
+        except ImportError as error:
+            return f"{error}"
+
+    return tell
+
+
+def _pythons(told: Any) -> tuple[dict[str, str], str]:
+    """Python of each worker, and ours: between two versions of it no code can travel."""
+    def python(place: Mapping[str, Any]) -> str:
+        return "Python " + str(place["packages"]["python"]).split(".final")[0]
+
+    workers = {name: python(worker) for name, worker in told["workers"].items()}
+    return workers, python(told["client"])
+
+
+def cluster_problem(found: Mapping[str, str], wanted: str) -> str:
+    """What is wrong with a cluster, or an empty text; `found` is what each worker told."""
+    if not found:
+        return "the scheduler has no worker: start one with `dask worker`"
+    for worker, told in sorted(found.items()):
+        if told != wanted:
+            return (f"the worker at {worker} has another program than this one ({told}, here "
+                    f"{wanted}): install the same version of the package there, then restart it")
+    return ""
 
 
 def run_all(

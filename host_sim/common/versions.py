@@ -2,17 +2,42 @@
 
 from __future__ import annotations
 
+import functools
+import hashlib
 import platform
 import tomllib
 from importlib import metadata
 
-from host_sim import REPO_ROOT
+from host_sim import CHECKED_OUT, FIRMWARE_DIR, PACKAGE_DIR, REPO_ROOT
 
+PROJECT = "liquid-application-rate-controller"
 PACKAGES = ("numpy", "matplotlib")
+FINGERPRINT_LENGTH = 12
 
 
 def versions() -> dict[str, str]:
     """Version by name: this project, Python, and the packages that shape a result."""
-    project = tomllib.loads((REPO_ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    found = {project["name"]: project["version"], "python": platform.python_version()}
+    found = {PROJECT: project_version(), "python": platform.python_version()}
     return found | {name: metadata.version(name) for name in PACKAGES}
+
+
+def project_version() -> str:
+    """The version of this project: of the checkout, or of what was installed."""
+    if not CHECKED_OUT:
+        return metadata.version(PROJECT)
+    text = (REPO_ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    return str(tomllib.loads(text)["project"]["version"])
+
+
+@functools.cache
+def fingerprint() -> str:
+    """The version and a digest of every Python file of firmware and twin.
+
+    Two places with the same fingerprint run the same program, whatever folder it lies in.
+    """
+    digest = hashlib.sha256()
+    for top in (FIRMWARE_DIR, PACKAGE_DIR):
+        paths = {path.relative_to(top).as_posix(): path for path in top.rglob("*.py")}
+        for name in sorted(name for name in paths if not name.startswith("installed_tree")):
+            digest.update(name.encode() + b"\0" + paths[name].read_bytes())
+    return f"{project_version()}+{digest.hexdigest()[:FINGERPRINT_LENGTH]}"

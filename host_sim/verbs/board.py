@@ -24,7 +24,7 @@ example:
   python -m host_sim board settings --port /dev/ttyACM0 --import my_machine.toml
   python -m host_sim board log --port /dev/ttyACM0 --out runs.jsonl
 
-Ports: `python -m mpremote devs`. Exit status: 0; 1 where a check failed; 2 for bad input and
+Ports: `mpremote devs`. Exit status: 0; 1 where a check failed; 2 for bad input and
 where no board answers.
 
 caution: unplug pump and valves before `flash` and `check`. `check` switches every output on for

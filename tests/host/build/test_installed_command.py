@@ -1,0 +1,72 @@
+"""`pip install .`: the command works in any folder, without the checkout that it was made from."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from host_sim import REPO_ROOT
+from host_sim.__main__ import COMMAND
+from tests.repo.tree import name_of, repository_files
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the installed package and its command. The packages it needs are ours."""
+    checkout = tmp_path_factory.mktemp("checkout")
+    for path in repository_files():
+        target = checkout / name_of(path)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(path, target)
+    folder = tmp_path_factory.mktemp("site")
+    subprocess.run(
+        [sys.executable, "-m", "pip", "install", "--quiet", "--disable-pip-version-check",
+         "--no-deps", "--no-build-isolation", "--target", str(folder), str(checkout)],
+        check=True)
+    shutil.rmtree(checkout)  # nothing may hang on it
+    return folder
+
+
+def command(site: Path, folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """Run the installed command in a folder."""
+    return subprocess.run(
+        [sys.executable, str(site / "bin" / COMMAND), *arguments], cwd=folder, text=True,
+        capture_output=True, env=os.environ | {"PYTHONPATH": str(site)}, check=False)
+
+
+def test_it_drives_in_any_folder(site: Path, tmp_path: Path) -> None:
+    done = command(site, tmp_path, "drive", "--out", "mine")
+    assert done.returncode == 0, done.stderr
+    figures = json.loads((tmp_path / "mine" / "summary.json").read_text())
+    assert figures["distance_within_5_pct"] > 90
+    assert str(REPO_ROOT) not in (tmp_path / "mine" / "report.html").read_text()
+
+
+def test_every_verb_has_help_that_names_the_command(site: Path, tmp_path: Path) -> None:
+    verbs = [path.stem.replace("_", "-") for path in (REPO_ROOT / "host_sim/verbs").glob("*.py")]
+    for verb in sorted(verbs):
+        if verb == "--init--":
+            continue
+        done = command(site, tmp_path, verb, "--help")
+        assert done.returncode == 0, done.stderr
+        assert f"{COMMAND} {verb}" in done.stdout
+        assert "python -m" not in done.stdout
+
+
+def test_errors_name_the_command(site: Path, tmp_path: Path) -> None:
+    done = command(site, tmp_path, "drive", "nowhere.toml")
+    assert done.returncode == 2
+    assert done.stderr.startswith(f"{COMMAND} drive: nowhere.toml: ")
+
+
+def test_firmware_for_a_board_and_its_self_test_come_along(site: Path) -> None:
+    tree = site / "host_sim" / "installed_tree"
+    for name in ("firmware/boot.py", "firmware/main.py", "firmware/package.json",
+                 "tests/contract/on_board.py"):
+        assert (tree / name).read_bytes() == (REPO_ROOT / name).read_bytes()
