@@ -42,6 +42,8 @@ def serve(session: Session, address: str, port: int) -> int:
 
     try:
         asyncio.run(server.serve(port, ready))
+    except KeyboardInterrupt:
+        print()  # the ordinary end, on a line of its own
     finally:
         if session.is_alive():
             session.stop()

@@ -1,6 +1,7 @@
 """The files of the repository, as the house rules see them."""
 
 import ast
+import re
 import subprocess
 from pathlib import Path
 
@@ -9,8 +10,20 @@ FIRMWARE = ROOT / "firmware"
 CORE = FIRMWARE / "rate_control"
 
 
+# What a tool leaves behind, for a tree without version control, as .gitignore has it.
+GENERATED = re.compile(
+    r"(^|/)(\.venv|__pycache__|\.hypothesis|\.(mypy|pytest|ruff)_cache)/|^(out|build)/"
+    r"|\.mpy$|(^|/)\.coverage|^\.setup\.lock$")
+
+
 def repository_files():
-    """All files that are, or could be, under version control."""
+    """All files that are, or could be, under version control.
+
+    Also in a tree that was unpacked from an archive and has no history.
+    """
+    if not (ROOT / ".git").exists():
+        every = (path for path in ROOT.rglob("*") if path.is_file())
+        return sorted(path for path in every if not GENERATED.search(name_of(path)))
     listed = subprocess.run(
         ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
         cwd=ROOT,
