@@ -5,7 +5,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test panel pictures firmware chip bench docs lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures firmware chip bench docs lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -21,6 +21,9 @@ demo: run-setup ## drive the shipped speed trace on the twin; writes out/demo/re
 
 test: setup ## run every check: lint, types, house rules, tests on three interpreters
 	$(BIN)/pytest --numprocesses auto --cov
+
+check: setup ## the quick loop: lint, types, house rules, the firmware's tests on CPython, drives
+	$(BIN)/pytest --quiet --numprocesses auto tests/repo tests/shared tests/host/twin/test_drive.py
 
 panel: run-setup ## play with the twin in the browser
 	$(BIN)/python -m host_sim panel

@@ -31,8 +31,11 @@ def executor(workers: int | None, dask: str | None = None) -> Iterator[Executor]
         with ProcessPoolExecutor(workers or os.cpu_count(), get_context(START_METHOD)) as pool:
             yield pool
         return
-    from distributed import Client
-
+    try:
+        from distributed import Client
+    except ImportError:
+        raise InputError("--dask: needs the package distributed: "
+                         "pip install \".[cluster]\"") from None
     try:
         client = Client(dask, timeout=CONNECT_S)
     except (OSError, ValueError) as error:

@@ -20,7 +20,7 @@ def normal(name):
 def declared():
     """The packages that pyproject.toml asks for."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
-    wanted = project["dependencies"] + project["optional-dependencies"]["dev"]
+    wanted = project["dependencies"] + sum(project["optional-dependencies"].values(), [])
     return {normal(re.match(r"[\w.-]+", entry)[0]) for entry in wanted}
 
 
