@@ -1,26 +1,32 @@
-"""The how-tos as a person follows them, one function a page, step by step.
+"""A how-to followed by its own words: each instruction of its steps is found and carried out.
 
-All of them take a tests.support.person.Person, whose display is in metric or US customary
-units, and know only the display, a tape, a stopwatch and jugs.
+`PHRASES` says which words of a page are an instruction. `Follower` carries them out in the order
+in which they stand, with a tests.support.person.Person, a tape, a stopwatch and jugs, and does
+nothing else: what a page forgets to say is not done. It begins as a machine stands in the yard,
+with every switch off.
 """
 
 import re
 from dataclasses import dataclass
 
+from host_sim import REPO_ROOT
+from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
+
 ML_FL_OZ = 29.5735295625
 L_GAL = 3.785411784
 M_FT = 0.3048
+HOW_TO = REPO_ROOT / "docs" / "how_to"
+STEP = re.compile(r"^(\d)\. ", re.MULTILINE)
 
 
 @dataclass(frozen=True)
 class Units:
-    """What a person types in one system of units."""
+    """What a person types in one system of units, and drives by the speedometer."""
 
     us: bool
-    speed_notches: int  # of the bench speed
-    slow_notches: int  # the same, at the lowest flow
-    speed_line: str  # what speed_notches make on the display
-    speed_m_s: float  # and that speed in truth
+    speed: float  # of work, as the display shows it
+    slow: float  # at which the flow is low
+    speed_m_s: float  # that of work, in truth
 
     def distance(self, metres):
         """A tape's reading, to the shown tenth."""
@@ -44,232 +50,335 @@ class Units:
         return f"{metres / M_FT * 12:.1f}" if self.us else f"{metres:.3f}"
 
 
-METRIC = Units(False, 16, 4, ">speed      8.0 km/h", 8 / 3.6)
-CUSTOMARY = Units(True, 10, 3, ">speed       5.0 mph", 5 * 0.44704)
+METRIC = Units(False, 8.0, 2.0, 8 / 3.6)
+CUSTOMARY = Units(True, 5.0, 1.5, 5 * 0.44704)
+
+# Words of a step, as a regular expression, and the method of Follower that carries them out; None
+# where they are advice. The first row that fits at a place wins. Groups are passed on.
+BOLD = r"\*\*([^*]+)\*\*"
+PHRASES = (
+    (r"press back to leave", None),
+    (r"press back, or switch the master off, to end it", None),
+    (r"master off, then on", "arm"),
+    (r"(?:switch the )?master off", "master_off"),
+    (r"implement up", "implement_up"),
+    (r"all section switches on", "sections_on"),
+    (r"section switches: on", "sections_on"),
+    (r"menu: (\*\*[^*]+\*\*(?:, \*\*[^*]+\*\*)*)", "menu"),
+    (r"push yes", "push_yes"),
+    (r"push \*\*(start|mark)\*\*", "choose"),
+    (r"turn to " + BOLD + " and push", "choose"),
+    (r"turn to " + BOLD, "point_at"),
+    (r"turn up the speed to what you work at", "work_speed"),
+    (r"turn up the speed to your lowest", "low_speed"),
+    (r"turn up the speed to the \*\*speed\*\* that you noted", "noted_speed"),
+    (r"turn up the speed\b(?! to)", "work_speed"),
+    (r"until all outlets run evenly", "let_run"),
+    (r"when nothing but water comes", "let_run"),
+    (r"when the jug is nearly full", "fill_the_jug"),
+    (r"when it has stopped dripping", "let_drip"),
+    (r"catch each outlet for the same time", "catch_a_minute"),
+    (r"for exactly the time that you noted as \*\*catch for\*\*", "catch_as_noted"),
+    (r"press back", "back"),
+    (r"note (?:the )?" + BOLD + "(?: and " + BOLD + ")?", "note"),
+    (r"empty jug in place", "empty_the_jug"),
+    (r"passes the first stake, push", "first_stake"),
+    (r"passes the far stake, push", "far_stake"),
+    (r"\bstop\b", "stop"),
+    (r"a slip: \*\*take back\*\*, and \*\*enter\*\* it again", "slip"),
+    (r"\*\*enter\*\* each", "enter_each"),
+    (r"\*\*enter\*\*", "enter"),
+    (r"\*\*complete\*\*", "complete"),
+    (r"push, and push yes", "push_and_yes"),
+    (r"when it is done, push", "wait_and_push"),
+    (r"push to keep", "keep"),
+    (r"do step (\d)()() again", "again"),
+    (r"do steps (\d) (?:to|and) (\d) (once|twice) more", "again"),
+    (r"push, and turn to read", "leaf_through"),
+    (r"push, and read what it found", "read_and_close"),
+    (r"fill to a mark", "fill"),
+    (r"^work\b", "work"),
+    (r"measure what it takes", "measure"),
+    (BOLD, "parameter"),
+)
+NEVER_FORGOTTEN = {
+    "arm", "sections_on", "menu", "push_yes", "push_and_yes", "choose", "work_speed", "low_speed",
+    "noted_speed", "fill_the_jug", "catch_a_minute", "catch_as_noted", "first_stake", "far_stake",
+    "enter", "enter_each", "complete", "wait_and_push", "leaf_through", "read_and_close", "keep",
+    "again", "fill", "work", "measure",
+}  # fmt: skip
+WORDS = re.compile("|".join(f"(?P<p{i}>{words})" for i, (words, _) in enumerate(PHRASES)),
+                   re.IGNORECASE)  # fmt: skip
+EVERY_SWITCH = SWITCH_MASTER | SWITCH_IMPLEMENT | 0xFF << SWITCH_SECTION_SHIFT
+TIMES = {"": 1, "once": 1, "twice": 2}
 
 
-def keep(person):
-    """The result is shown: leaf through, push to keep; undo it, and undo the undoing."""
-    before = person.app.controller.settings.as_dict()
-    shown = leaf_through(person)
-    assert "push: keep  back: no" in shown
-    person.push()
-    kept = person.app.controller.settings.as_dict()
-    for expected in (before, kept):
-        person.menu("set up", "undo last change")
-        assert person.app.controller.settings.as_dict() == expected, person.app.failure
-    return kept
+def steps_of(page, heading="Do it"):
+    """The numbered steps below a heading of a page, each on one line."""
+    text = (HOW_TO / f"{page}.md").read_text(encoding="utf-8")
+    return split_steps(text.split(f"## {heading}\n")[1].split("\n## ")[0])
 
 
-def leaf_through(person):
-    """From "done" through every page of the result; returns all lines."""
-    person.push()
-    shown = []
-    for _ in range(30):
-        shown += person.lines()
-        person.turn(1)
-    return shown
+def split_steps(text):
+    """Steps by number. A paragraph that is not indented is no part of the step before it."""
+    parts = STEP.split(text)[1:]
+    numbers = [int(number) for number in parts[::2]]
+    assert numbers == list(range(1, len(numbers) + 1)), numbers
+    return [" ".join(re.split(r"\n\n(?! )", part)[0].split()) for part in parts[1::2]]
 
 
-def run_liquid(person, units, seconds, slow=False):
-    """Bench on, wait, bench off, let it drip; returns what each jug got."""
-    before_ml = person.machine.section_volume_ml
-    person.arm()
-    person.menu("bench")
-    person.push()  # yes
-    person.turn(units.slow_notches if slow else units.speed_notches)
-    assert (units.speed_line in person.lines()) is not slow
-    person.live(seconds)
-    person.home()
-    person.live(5.0)
-    after_ml = person.machine.section_volume_ml
-    return [after - before for before, after in zip(before_ml, after_ml, strict=True)]
+def instructions(step):
+    """(method, arguments, span) of each instruction in the words of a step, in their order."""
+    found = []
+    for match in WORDS.finditer(step):
+        words, method = PHRASES[int(match.lastgroup[1:])]
+        if method is not None:
+            groups = re.fullmatch(words, match[0], re.IGNORECASE).groups()
+            found.append((method, groups, match.span()))
+    return found
 
 
-def between_stakes(person, units, distance_m):
-    """One run over a course, a mark at each stake."""
-    person.drive(10.0, units.speed_m_s)
-    person.point_at("mark")
-    first_stake_m = person.machine.distance_m
-    person.push()
-    person.drive(first_stake_m + distance_m - person.machine.distance_m, units.speed_m_s)
-    person.push()
-    person.stop()
+def forgetful(steps):
+    """(what is missing, steps without it): each instruction that a page may not forget, in turn.
+
+    Left out are the ones that a machine which stands with every switch off does not need, those
+    that let time pass, and those that only look.
+    """
+    for number, step in enumerate(steps):
+        for method, _, (start, end) in instructions(step):
+            if method in NEVER_FORGOTTEN:
+                without = [*steps]
+                without[number] = step[:start] + step[end:]
+                yield f"step {number + 1}: {step[start:end]}", without
 
 
-def calibrate_the_speed_sensor(person, units):
-    """Returns the settings after it."""
-    person.menu("calibrate", "course", "distance")  # step 2
-    person.type_number(units.distance(100.0))
-    person.point_at("precision")
-    person.choose("start")
-    for run in range(5):  # steps 3 to 5
-        between_stakes(person, units, 100.0)
-        if run == 0:  # a slip
-            person.choose("take back")
-        if run == 3:
-            person.choose("complete")
-            assert any("more runs" in line for line in person.lines())
-            person.push()
-    person.choose("complete")
-    return keep(person)  # step 6
+class Follower:
+    """Follows pages. `values` are what a person types where a page says set, by label.
 
+    Where a label has no value the entry is only looked at. `work` drives a job.
+    """
 
-def calibrate_the_flow_meter(person, units):
-    """Returns the settings after it, and the flow that was shown."""
-    person.menu("calibrate", "meter catch", "jug step")  # step 2
-    person.type_number(units.jug_step)
-    for label in ("weighed", "density", "scale step"):
-        person.point_at(label)
-    person.choose("start")
-    run_liquid(person, units, 10.0)  # step 3
-    catch_run(person, units, "meter catch")  # steps 4 to 6
-    person.choose("take back")  # a slip
-    for _ in range(3):
-        catch_run(person, units, "meter catch")
-    flow = number_after(person, "flow")
-    person.choose("complete")  # step 7
-    return keep(person), flow
+    def __init__(self, person, units, values=None, work=None):
+        self.person = person
+        self.units = units
+        self.values = dict(values or {})
+        self.noted = {}  # numbers that the display showed, by label
+        self.read = []  # the lines of the result
+        self._job = work
+        self._fill_s = 60.0  # how long a jug takes
+        self._steps = []
+        self._stake_m = None
+        self._before_ml = None  # what each outlet had given when the jugs were empty
+        self._to_enter = []  # texts
 
+    def follow(self, steps):
+        """Carry out the steps, on a machine that stands with every switch off; return settings."""
+        self.person.switch(EVERY_SWITCH, False)
+        self.person.home()
+        self._steps = steps
+        for step in steps:
+            self._do(step)
+        return self.person.app.controller.settings.as_dict()
 
-def catch_run(person, units, name, slow=False):
-    """One run of a catch, between two marks, and the amount entered."""
-    person.menu("calibrate", "go on: " + name, "mark")
-    jugs_ml = run_liquid(person, units, 120.0 if slow else 60.0, slow)
-    person.menu("calibrate", "go on: " + name, "mark")
-    person.choose("enter")
-    person.type_number(units.jug(sum(jugs_ml)))
+    def _do(self, step):
+        for method, groups, _ in instructions(step):
+            getattr(self, "_" + method)(*groups)
 
+    def _again(self, first, last, times):
+        for _ in range(TIMES[times or ""]):
+            for number in range(int(first), int(last or first) + 1):
+                self._do(self._steps[number - 1])
 
-def catch_at_low_flow(person, units, flow):
-    """The section of the same page; flow is what was shown. Returns the settings after it."""
-    person.menu("calibrate", "low flow catch", "flow")  # step 2
-    person.type_number(f"{flow:.2f}")
-    person.choose("jug step")
-    person.type_number(units.jug_step)
-    person.choose("start")
-    for _ in range(3):  # step 3
-        catch_run(person, units, "low flow", slow=True)
-    person.choose("complete")
-    return keep(person)
+    # Switches and driving.
 
+    def _arm(self):
+        self.person.arm()
 
-def catch_the_outlets(person, units):
-    """Returns what the display said about each outlet, by number."""
-    jugs_ml = run_liquid(person, units, 60.0)  # steps 1 and 2
-    person.menu("calibrate", "outlet catch", "outlets")  # step 3
-    person.type_number(str(len(jugs_ml)))
-    person.choose("time")
-    person.type_number("60.00")
-    person.point_at("rated")
-    person.choose("jug step")
-    person.type_number(units.jug_step)
-    person.choose("start")
-    for index, caught_ml in enumerate(jugs_ml):  # step 4
-        person.choose("enter")
-        person.type_number(units.jug(caught_ml))
-        if index == 0:  # a slip
-            person.choose("take back")
-            person.choose("enter")
-            person.type_number(units.jug(caught_ml))
-    person.choose("complete")  # step 5
-    shown = leaf_through(person)
-    person.push()
-    found = (re.match(r"#(\d+) (good|worn|blocked)", line) for line in shown)
-    return {int(match[1]): match[2] for match in found if match}
+    def _master_off(self):
+        self.person.switch(SWITCH_MASTER, False)
 
+    def _implement_up(self):
+        self.person.lower(False)
 
-def catch_on_a_plot(person, units, width_m, times=3):
-    """Returns the rate that the display shows, in its unit."""
-    person.menu("calibrate", "plot catch", "width")  # step 1
-    person.type_number(units.width(width_m))
-    person.choose("customary")
-    person.type_number("1" if units.us else "0")
-    person.choose("times")
-    person.type_number(str(times))
-    person.choose("jug step")
-    person.type_number(units.jug_step)
-    person.point_at("distance")
-    person.choose("start")
-    course = number_after(person, "course")
-    course_m = course * M_FT if units.us else course
-    for _ in range(2):  # step 2
-        between_stakes(person, units, course_m)
-    seconds = number_after(person, "catch for")  # steps 3 and 4
-    number_after(person, "speed")
-    jugs_ml = catch_for(person, units, seconds)
-    person.menu("calibrate", "go on: plot catch")  # step 5
-    for caught_ml in jugs_ml:
-        person.choose("enter")
-        person.type_number(units.jug(caught_ml))
-    person.choose("complete")
-    shown = leaf_through(person)
-    person.push()
-    return float(shown[shown.index("rate") + 2].split()[0])
+    def _sections_on(self):
+        count = self.person.app.controller.settings.section_count
+        self.person.switch(((1 << count) - 1) << SWITCH_SECTION_SHIFT, True)
 
+    def _first_stake(self):
+        self.person.drive(10.0, self.units.speed_m_s)
+        self._stake_m = self.person.machine.distance_m
+        self.person.push()
 
-def catch_for(person, units, seconds):
-    """Hold the jugs under running outlets for so long; returns what each got."""
-    person.arm()
-    person.menu("bench")
-    person.push()
-    person.turn(units.speed_notches)
-    person.live(10.0)
-    before_ml = person.machine.section_volume_ml
-    person.live(seconds)
-    after_ml = person.machine.section_volume_ml
-    person.home()
-    person.live(5.0)
-    return [after - before for before, after in zip(before_ml, after_ml, strict=True)]
+    def _far_stake(self):
+        """As far away as the tape says: what was typed as distance, or the course to lay out."""
+        course = self.noted.get("course") or float(self.values["distance"])
+        end_m = self._stake_m + (course * M_FT if self.units.us else course)
+        self.person.drive(end_m - self.person.machine.distance_m, self.units.speed_m_s)
+        self.person.push()
 
+    def _stop(self):
+        self.person.stop()
 
-def number_after(person, label):
-    """The number behind a label on the display; facts take turns, so wait for it."""
-    for _ in range(100):
-        for line in person.lines():
-            if match := re.match(label + r" ([\d.]+) ", line):
-                return float(match[1])
-        person.live(1.0)
-    raise AssertionError(f"{label} does not show: {person.lines()}")
+    def _work(self):
+        self._job()
 
+    # The display and its keys.
 
-def check_against_the_tank(person, units, work):
-    """`work` drives the job. Returns the settings after it."""
-    person.menu("totals")  # step 1
-    person.push()
-    person.push()
-    filled_ml = sum(person.machine.section_volume_ml)
-    work()  # step 2
-    litres = (sum(person.machine.section_volume_ml) - filled_ml) / 1000  # step 3
-    person.menu("calibrate", "tank check", "tank step")  # step 4
-    person.type_number("0.1")
-    person.point_at("meter")
-    person.choose("start")
-    person.choose("enter")  # step 5
-    person.type_number(units.tank(litres))
-    person.choose("complete")
-    return keep(person)
+    def _menu(self, labels):
+        self.person.menu(*re.findall(BOLD, labels))
 
+    def _choose(self, label):
+        self.person.choose(label)
 
-def learn_the_pump(person):
-    """Returns the settings after both parts."""
-    person.arm()  # step 1
-    person.menu("calibrate", "pump curve")  # step 2
-    person.point_at("density")
-    drive_itself(person)  # steps 3 and 4
-    person.arm()  # step 5
-    person.menu("calibrate", "step test")
-    person.point_at("speed")
-    person.point_at("settling tim")
-    return drive_itself(person)  # step 6
+    def _point_at(self, label):
+        self.person.point_at(label)
 
+    def _parameter(self, label):
+        if label in self.values:
+            self.person.choose(label)
+            self.person.type_number(self.values[label])
+        else:
+            self.person.point_at(label)
 
-def drive_itself(person):
-    """Start what drives the pump, wait until it is done, keep it."""
-    person.choose("start")
-    person.push()  # yes
-    for _ in range(400):
-        person.live(1.0)
-        if person.lines()[0] == "done":
-            return keep(person)
-    raise AssertionError(f"does not come to an end: {person.lines()}")
+    def _push_yes(self):
+        assert self.person.lines()[3] == "push: yes   back: no", self.person.lines()
+        self.person.push()
+        self.person.live(1.0)  # nobody reads the next screen sooner
+
+    def _push_and_yes(self):
+        self.person.push()
+        self._push_yes()
+
+    def _back(self):
+        self.person.back()
+
+    def _note(self, *labels):
+        self.noted.update((label, self._shown(label)) for label in labels if label)
+
+    def _shown(self, label):
+        """The number behind a label on the display; facts take turns, so wait for it."""
+        for _ in range(100):
+            for line in self.person.lines():
+                if match := re.match(label + r" ([\d.]+) ", line):
+                    return float(match[1])
+            self.person.live(1.0)
+        raise AssertionError(f"{label} does not show: {self.person.lines()}")
+
+    def _enter(self):
+        self._type_amount(self._to_enter[0])
+
+    def _enter_each(self):
+        for amount in self._to_enter:
+            self._type_amount(amount)
+
+    def _slip(self):
+        self.person.choose("take back")
+        self._type_amount(self._to_enter[-1])
+
+    def _type_amount(self, amount):
+        self.person.choose("enter")
+        self.person.type_number(amount)
+
+    def _complete(self):
+        self.person.choose("complete")
+
+    def _wait_and_push(self):
+        """Wait for what drives the pump by itself, and read what it found."""
+        same_s, before = 0, []
+        while same_s < 60:
+            self.person.live(1.0)
+            lines = self.person.lines()
+            if lines[0] == "done":
+                self._leaf_through()
+                return
+            same_s = same_s + 1 if lines == before else 0
+            before = lines
+        raise AssertionError(f"nothing goes on any more: {lines}")
+
+    def _leaf_through(self):
+        assert self.person.lines()[0] == "done", self.person.lines()
+        self.person.push()
+        self.read = []
+        for _ in range(30):
+            self.read += self.person.lines()
+            self.person.turn(1)
+
+    def _read_and_close(self):
+        self._leaf_through()
+        self.person.push()
+
+    def _keep(self):
+        """Push to keep; undo it, and undo the undoing."""
+        person, settings = self.person, lambda: self.person.app.controller.settings.as_dict()
+        before = settings()
+        assert "push: keep  back: no" in self.read
+        person.push()
+        kept = settings()
+        assert kept != before
+        for expected in (before, kept):
+            person.menu("set up", "undo last change")
+            assert settings() == expected, person.app.failure
+
+    # The bench, and what is caught.
+
+    def _work_speed(self):
+        self._turn_up_to(self.units.speed)
+
+    def _low_speed(self):
+        self._fill_s = 120.0
+        self._turn_up_to(self.units.slow)
+
+    def _noted_speed(self):
+        self._turn_up_to(self.noted["speed"])
+
+    def _turn_up_to(self, speed):
+        """Notch by notch, until the display shows the speed as well as notches allow."""
+        for _ in range(60):
+            line = self.person.lines()[2]
+            match = re.match(r">speed +([\d.]+) ", line)
+            assert match, f"this is no bench: {self.person.lines()}"
+            if float(match[1]) > speed - 0.26:
+                return
+            self.person.turn(1)
+        raise AssertionError(f"the bench does not come to {speed}: {line}")
+
+    def _let_run(self):
+        given_ml = self._given_ml()
+        self.person.live(10.0)
+        assert min(self._since(given_ml)) > 0, "nothing comes out"
+
+    def _let_drip(self):
+        self.person.live(5.0)
+        caught_ml = self._since(self._before_ml)
+        self._to_enter = [self.units.jug(sum(caught_ml))]
+
+    def _empty_the_jug(self):
+        self._before_ml = self._given_ml()
+
+    def _fill_the_jug(self):
+        self.person.live(self._fill_s)
+
+    def _catch_a_minute(self):
+        self.values["time"] = "60.00"
+        self._catch(60.0)
+
+    def _catch_as_noted(self):
+        self._catch(self.noted["catch for"])
+
+    def _catch(self, seconds):
+        """A jug under each outlet for so long."""
+        given_ml = self._given_ml()
+        self.person.live(seconds)
+        self._to_enter = [self.units.jug(caught) for caught in self._since(given_ml)]
+
+    def _fill(self):
+        self._before_ml = self._given_ml()
+
+    def _measure(self):
+        self._to_enter = [self.units.tank(sum(self._since(self._before_ml)) / 1000)]
+
+    def _given_ml(self):
+        return list(self.person.machine.section_volume_ml)
+
+    def _since(self, before_ml):
+        return [now - before for before, now in zip(before_ml, self._given_ml(), strict=True)]

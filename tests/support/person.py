@@ -15,6 +15,7 @@ from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_S
 KEY_US = 10_000
 TICK_S = TICK_US * 1e-6
 BRAKING_M_S2 = 1.0
+LABEL_SHOWN = 12  # letters of a label that are there, however long its value is
 
 
 class Person:
@@ -108,11 +109,15 @@ class Person:
         self.panel.turn(notches)
         self._finish_keys()
 
+    def back(self):
+        """Press back once."""
+        self.panel.back()
+        self._finish_keys()
+
     def home(self):
         """Press back until the work screen shows."""
         for _ in range(6):
-            self.panel.back()
-            self._finish_keys()
+            self.back()
 
     def choose(self, label):
         """Turn to an entry or an action that begins with the label, and push."""
@@ -120,7 +125,8 @@ class Person:
         self.push()
 
     def point_at(self, label):
-        """Turn to an entry or an action that begins with the label."""
+        """Turn to an entry or an action with this label, which may be cut off on the display."""
+        label = label[:LABEL_SHOWN]
         self.turn(-40)
         for _ in range(40):
             if any(line.startswith(">" + label) for line in self.lines()):
