@@ -16,7 +16,7 @@ from types import ModuleType
 from typing import NoReturn
 
 from host_sim import verbs
-from host_sim.common.errors import InputError
+from host_sim.common.errors import InputError, plain
 
 FROM_CHECKOUT = "python -m host_sim"
 COMMAND = "rate-twin"  # `[project.scripts]` in pyproject.toml
@@ -28,7 +28,7 @@ class OneLineParser(argparse.ArgumentParser):
     """An argument parser that says what is wrong in one line, without the usage text."""
 
     def error(self, message: str) -> NoReturn:
-        self.exit(EXIT_BAD_INPUT, f"{self.prog}: {message} (see --help)\n")
+        self.exit(EXIT_BAD_INPUT, f"{self.prog}: {plain(message)} (see --help)\n")
 
 
 def called_as() -> str:

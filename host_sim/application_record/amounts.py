@@ -48,7 +48,9 @@ UNITS = {unit.label: unit for unit in (
     Unit("ac", AREA, Fraction(ACRE_MCM2, 10**7)),
 )}
 _BY_PLAIN_LABEL = {label.lower().replace(" ", ""): unit for label, unit in UNITS.items()}
-_COUNTED = re.compile(r"\s*(\d+(?:\.\d+)?|\.\d+)?\s*([a-z][a-z ]*2?)\s*", re.IGNORECASE)
+_DIGITS = r"\d{1,12}"  # more than any amount needs, and few enough to work with
+_COUNTED = re.compile(
+    rf"\s*({_DIGITS}(?:\.{_DIGITS})?|\.{_DIGITS})?\s*([a-z][a-z ]*2?)\s*", re.IGNORECASE)
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ file can also change its checksum, and only a page that was printed and signed t
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import shutil
 from collections.abc import Iterator
@@ -20,10 +21,12 @@ from pathlib import Path
 from host_sim.application_record.job import Job, read_job
 from host_sim.application_record.page import to_csv, to_html
 from host_sim.application_record.sheet import Sheet, fill
-from host_sim.common.errors import InputError
-from host_sim.common.output import check_directory
+from host_sim.common.errors import InputError, plain
+from host_sim.common.output import check_directory, new_part
+from host_sim.common.reading import check_file, read_text
 from host_sim.runs.files import load_run, run_parts
 from host_sim.runs.record import RunRecord
+from host_sim.runs.recording_file import LARGEST_BYTES
 
 PAGE, TABLE, RAW, SUMS = (
     "application_record.html", "application_record.csv", "raw", "SHA256SUMS")
@@ -41,11 +44,16 @@ def make_record(run: Path, job_file: Path, out: Path, us: bool) -> Sheet:
         raise InputError(f"{out}: is not empty, and a record is not overwritten")
     job = read_job(job_file)
     sources = [*run_parts(run), job_file]
-    part = out.with_name(out.name + ".part")
+    for source in sources:
+        check_file(source, LARGEST_BYTES)
+    if len({source.name for source in sources}) < len(sources):
+        raise InputError(f"{job_file}: has the name of a file of the run; the record keeps both")
+    part: Path | None = None
     try:
-        shutil.rmtree(part, ignore_errors=True)
+        out.parent.mkdir(parents=True, exist_ok=True)
+        part = new_part(out, is_directory=True)
         raw = part / RAW
-        raw.mkdir(parents=True)
+        raw.mkdir()
         for source in sources:
             shutil.copyfile(source, raw / source.name)
         sheet = _write(part, _load_copy(run, raw), job, us)
@@ -55,7 +63,8 @@ def make_record(run: Path, job_file: Path, out: Path, us: bool) -> Sheet:
     except OSError as error:
         raise InputError(f"{error.filename or out}: {error.strerror}") from error
     finally:
-        shutil.rmtree(part, ignore_errors=True)
+        if part:
+            shutil.rmtree(part, ignore_errors=True)
     return sheet
 
 
@@ -65,7 +74,7 @@ def _load_copy(run: Path, raw: Path) -> RunRecord:
     try:
         return load_run(copy)[0]
     except InputError as error:
-        raise InputError(str(error).replace(str(copy), str(run))) from None
+        raise InputError(*(line.replace(plain(copy), plain(run)) for line in error.args)) from None
 
 
 def _write(folder: Path, record: RunRecord, job: Job, us: bool) -> Sheet:
@@ -103,22 +112,22 @@ def verify(folder: Path) -> list[str]:
 
 
 def _problem(path: Path, digest: str) -> str:
-    try:
-        return "" if sha256(path) == digest else "was changed after the record was made"
-    except FileNotFoundError:
+    if not os.path.lexists(path):
         return "is missing"
+    try:
+        check_file(path, LARGEST_BYTES)
+        return "" if sha256(path) == digest else "was changed after the record was made"
+    except InputError as error:
+        return str(error).removeprefix(f"{plain(path)}: ")
     except OSError as error:
         return f"cannot be read: {error.strerror}"
 
 
 def _read_sums(folder: Path) -> Iterator[tuple[str, str]]:
     path = folder / SUMS
-    try:
-        lines = path.read_text(encoding="utf-8").splitlines()
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror}") from error
-    except UnicodeDecodeError as error:
-        raise InputError(f"{path}: is not UTF-8 text") from error
+    lines = read_text(path).replace("\r\n", "\n").split("\n")
+    if lines[-1] == "":
+        lines.pop()
     if not lines:
         raise InputError(f"{path}:1: holds no checksum")
     for number, line in enumerate(lines, start=1):

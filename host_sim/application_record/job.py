@@ -32,7 +32,9 @@ class Product:
     """One product of the mix. Exactly one of `total` and the three ratios is given.
 
     `per_area` holds for a mix that was made for `mixed_for`, a volume of mix for an area.
-    `analysis` is N, P2O5 and K2O in percent of the mass, `density` a mass for a volume.
+    `stated` is the dose that was meant for an area, where `per_area` does not say it, and
+    `at_most` the highest that is allowed. `analysis` is N, P2O5 and K2O in percent of the mass,
+    `density` a mass for a volume.
     """
 
     kind: str
@@ -41,6 +43,8 @@ class Product:
     total: Amount | None = None
     per_area: Ratio | None = None
     mixed_for: Ratio | None = None
+    stated: Ratio | None = None
+    at_most: Ratio | None = None
     per_mix: Ratio | None = None
     undiluted: bool = False
     analysis: tuple[Fraction, ...] = ()
@@ -92,7 +96,7 @@ def read_job(path: Path) -> Job:
     for table in (who, where, when, weather, top):
         table.finish()
     if problems:
-        raise InputError("\n".join(problems))
+        raise InputError(*problems)
     return job
 
 
@@ -128,6 +132,8 @@ def _product(source: TomlSource, table: TomlTable, index: int) -> Product:
         total=_total(table),
         per_area=_ratio(table, "per_area", "1.2 L/ha", (VOLUME, MASS), AREA),
         mixed_for=_ratio(table, "mixed_for", "80 L/ha", (VOLUME,), AREA),
+        stated=_ratio(table, "stated", "1.2 L/ha", (VOLUME, MASS), AREA),
+        at_most=_ratio(table, "at_most", "1.5 L/ha", (VOLUME, MASS), AREA),
         per_mix=_ratio(table, "per_mix", "1.5 L/100 L", (VOLUME, MASS), VOLUME),
         undiluted=bool(table.flag("undiluted")),
         analysis=_analysis(table),
@@ -143,6 +149,8 @@ def _check_ways(table: TomlTable) -> None:
     given = [way for way in WAYS if way in table]
     if len(given) > 1:
         table.refuse(given[1], f"says how much once more; {given[0]} says it already")
+    if "stated" in table and "per_area" in table:
+        table.refuse("stated", "states the dose once more; per_area says it already")
     if "mixed_for" in table and "per_area" not in table:
         table.refuse("mixed_for", "goes together with per_area")
 

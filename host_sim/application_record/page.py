@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import csv
-import io
+from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
 
@@ -13,6 +12,7 @@ from host_sim.application_record.entries import COUNTED, JOB, SETTINGS, WORKED
 from host_sim.application_record.job import OTHER
 from host_sim.application_record.rules import PREVAIL, SOURCES, mark
 from host_sim.application_record.sheet import Sheet
+from host_sim.common.csv_cells import table
 from host_sim.report.picture import Picture
 from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.report.ribbon import paint_ribbon
@@ -24,6 +24,7 @@ from host_sim.runs.truth import true_run
 HERE = Path(__file__).resolve().parent
 RIBBONS = (Size("wide", 7.4, 7.0, 740), Size("narrow", 3.6, 7.5, 320))
 SAID = (JOB, COUNTED, WORKED, SETTINGS)  # sources that the page names once for all
+Row = tuple[str, str, str, str, str, str, str]
 HEADER = ("group", "element", "value", "unit", "in_brackets", "asked_for_by", "source")
 
 
@@ -56,19 +57,21 @@ def _ribbons(record: RunRecord, us: bool) -> list[str]:
 
 def to_csv(sheet: Sheet) -> str:
     """A line for each entry and for each figure of a section; what is missing has no value."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(HEADER)
+    return table([HEADER, *_rows(sheet)])
+
+
+def _rows(sheet: Sheet) -> Iterator[Row]:
+    for verdict in sheet.doses:
+        yield "Dose", verdict.word, verdict.numbers, "", "", "", WORKED
     if sheet.simulated:
-        writer.writerow(("Remarks", "simulation", "yes: nothing was applied", "", "", "", ""))
+        yield "Remarks", "simulation", "yes: nothing was applied", "", "", "", ""
     for entry in sheet.entries:
-        writer.writerow((entry.group, entry.label, entry.value, entry.unit, entry.also,
-                         "; ".join(entry.rules), entry.source))
+        yield (entry.group, entry.label, entry.value, entry.unit, entry.also,
+               "; ".join(entry.rules), entry.source)
     header, *rows = sheet.sections
     for number, *cells in rows:
         for label, cell in zip(header[1:], cells, strict=True):
             value, _, unit = cell.partition(" ")
-            writer.writerow((f"Section {number}", label, value, unit, "", "", ""))
+            yield f"Section {number}", label, value, unit, "", "", ""
     for remark in sheet.remarks:
-        writer.writerow(("Remarks", "remark", remark, "", "", "", ""))
-    return text.getvalue()
+        yield "Remarks", "remark", remark, "", "", "", ""

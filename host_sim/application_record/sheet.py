@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from host_sim.application_record.doses import Applied
+from host_sim.application_record.doses import Applied, dose
 from host_sim.application_record.entries import (
     COUNTED,
     JOB,
@@ -19,6 +19,7 @@ from host_sim.application_record.entries import (
     Writer,
 )
 from host_sim.application_record.job import FERTILIZER, PESTICIDE, Job
+from host_sim.application_record.limits import Verdict, verdicts
 from host_sim.application_record.product_entries import product_entries
 from host_sim.application_record.rules import NUTRIENT, paragraph
 from host_sim.application_record.when import CLOCK, day, disagreement, hours
@@ -32,13 +33,17 @@ from rate_control.interlock import APPLYING
 
 @dataclass(frozen=True)
 class Sheet:
-    """A whole record. `sections` holds a header and a row for each section."""
+    """A whole record. `sections` holds a header and a row for each section.
+
+    `doses` say of each product whether its dose was within its limits.
+    """
 
     simulated: bool
     kinds: list[str]
     entries: list[Entry]
     sections: list[list[str]]
     remarks: list[str]
+    doses: list[Verdict]
 
     @property
     def groups(self) -> list[str]:
@@ -69,10 +74,16 @@ def fill(record: RunRecord, job: Job, us: bool) -> Sheet:
     asked = _Asked({product.kind for product in job.products})
     entries = [*_who(measured, job, asked), *_where(job, figures, us, asked),
                *_liquid(figures, us, asked), *_measured_with(record, us)]
+    doses: list[Verdict] = []
     for number, product in enumerate(job.products, start=1):
-        entries += product_entries(f"Product {number}", product, applied, us)
+        group = f"Product {number}"
+        entries += product_entries(group, product, applied, us)
+        found = dose(product, applied, us)
+        doses += verdicts(product, product.name or group, found.total if found else None,
+                          applied.area_m2, us)
+    told = [*remarks(record.about), *disagreement(record, job)]
     return Sheet(is_simulated(record), list(dict.fromkeys(p.kind for p in job.products)), entries,
-                 _sections(figures, us), [*remarks(record.about), *disagreement(record, job)])
+                 _sections(figures, us), told, doses)
 
 
 class _Asked:

@@ -14,7 +14,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.link_frame import SEQUENCE_MASK, FrameError, LineReader, parse, record
+from host_sim.board.answers import answer_problem, is_telemetry
 from host_sim.board.link_port import Port
+from host_sim.common.reading import parsed
 
 TIMEOUT_S = 0.5
 ATTEMPTS = 4
@@ -38,6 +40,10 @@ class Refused(LinkError):
         super().__init__(f"{request}: {'; '.join(problems) or word}")
         self.word = word
         self.problems = problems
+
+
+class Misunderstood(LinkError):
+    """The board answered something else than the question; the text says what is wrong."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +83,10 @@ class LinkClient:
         self._unasked: deque[Record] = deque(maxlen=UNASKED)
 
     def ask(self, request: str, **arguments: Any) -> Body:
-        """Return the answer to a request. Raises Refused, or LinkLost after all attempts."""
+        """Return the answer to a request.
+
+        Raises Refused, Misunderstood, or LinkLost after all attempts.
+        """
         self._sequence = (self._sequence + 1) & SEQUENCE_MASK
         body = json.dumps({"do": request} | arguments).encode()
         try:
@@ -170,7 +179,7 @@ class LinkClient:
             return None
         try:
             sequence, body = parse(line)
-            loaded = json.loads(body)
+            loaded = parsed(json.loads, body)
         except (FrameError, ValueError):
             self.bad_lines += 1
             return None
@@ -179,6 +188,9 @@ class LinkClient:
     def _keep(self, found: Record) -> None:
         if "do" in found.body:  # our own request: the line echoes
             return
+        if "telemetry" in found.body and not is_telemetry(found.body["telemetry"]):
+            self.bad_lines += 1
+            return
         if len(self._unasked) == UNASKED:
             self.overflowed += 1
         self._unasked.append(found)
@@ -186,6 +198,10 @@ class LinkClient:
 
 def _checked(request: str, answer: Body) -> Body:
     if "error" in answer:
-        problems = [str(problem) for problem in answer.get("problems", [])]
+        told = answer.get("problems", [])
+        problems = [str(problem) for problem in (told if isinstance(told, list) else [told])]
         raise Refused(request, str(answer["error"]), problems)
+    problem = answer_problem(request, answer)
+    if problem:
+        raise Misunderstood(f"{request}: {problem}; is this firmware another version?")
     return answer

@@ -2,20 +2,42 @@
 
 from __future__ import annotations
 
+import os
+import secrets
+import stat
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
 
 from host_sim.common.errors import InputError
 
+NEW_FILE = os.O_CREAT | os.O_EXCL | os.O_WRONLY
+TRIES = 100  # at a name that nobody has
+
 
 def check_directory(directory: Path) -> None:
     """Raise InputError where the directory can never be written to, before the work starts."""
     for path in (directory, *directory.parents):
-        if path.exists():
-            if not path.is_dir():
-                raise InputError(f"{path}: is in the way: not a directory")
-            return
+        try:
+            mode = os.stat(path).st_mode
+        except (FileNotFoundError, NotADirectoryError):
+            if path.is_symlink():
+                raise InputError(f"{path}: is in the way: a link that leads nowhere") from None
+            continue
+        except (OSError, ValueError) as error:
+            raise InputError(f"{path}: cannot be written: {_reason(error)}") from error
+        if not stat.S_ISDIR(mode):
+            raise InputError(f"{path}: is in the way: not a directory")
+        if not os.access(path, os.W_OK | os.X_OK):
+            raise InputError(f"{path}: cannot be written: no permission")
+        return
+
+
+def check_target(path: Path) -> None:
+    """Raise InputError where this file can never be written, before the work starts."""
+    check_directory(path.parent)
+    if os.path.isdir(path):
+        raise InputError(f"{path}: is in the way: a directory")
 
 
 def write_files(directory: Path, contents: Mapping[str, str]) -> list[Path]:
@@ -37,19 +59,47 @@ def write_whole(path: Path, write: Callable[[Path], None]) -> Path:
     return _write([path], lambda _, part: write(part))[0]
 
 
+def new_part(path: Path, is_directory: bool = False) -> Path:
+    """Make an empty file, or directory, beside a path, to be filled and then moved there.
+
+    Its name is one that nobody has, so that whatever else lies there is left alone, and what
+    has the name is ours to remove. Raises OSError.
+    """
+    for _ in range(TRIES):
+        part = path.with_name(f"{path.name}.{secrets.token_hex(4)}.part")
+        try:
+            if is_directory:
+                part.mkdir()
+            else:
+                os.close(os.open(part, NEW_FILE, 0o666))
+        except FileExistsError:
+            continue
+        return part
+    raise FileExistsError(0, "no free name for a new file", str(path))
+
+
 def _write(paths: list[Path], put: Callable[[Path, Path], None]) -> list[Path]:
     """Write every file beside its place first, then move all: an error leaves what was there."""
-    parts = {path: path.with_name(path.name + ".part") for path in paths}
+    for path in paths:
+        check_target(path)
+    parts: dict[Path, Path] = {}
     try:
-        for path, part in parts.items():
+        for path in paths:
             path.parent.mkdir(parents=True, exist_ok=True)
-            put(path, part)
-        for path, part in parts.items():
-            part.replace(path)
+            parts[path] = new_part(path)
+            put(path, parts[path])
+        for path in paths:
+            parts[path].replace(path)
+            del parts[path]
     except OSError as error:
+        raise InputError(f"{error.filename or paths[0]}: cannot be written: {_reason(error)}"
+                         ) from error
+    finally:
         for part in parts.values():
             with suppress(OSError):
                 part.unlink()
-        raise InputError(f"{error.filename or paths[0]}: cannot be written: {error.strerror}"
-                         ) from error
     return paths
+
+
+def _reason(error: Exception) -> str:
+    return getattr(error, "strerror", None) or str(error)

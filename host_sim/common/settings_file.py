@@ -77,7 +77,7 @@ def load(path: Path, us: bool = False) -> Settings:
         name, _, message = fault.partition(": ")
         top.refuse(name, message)
     if problems:
-        raise InputError("\n".join(problems))
+        raise InputError(*problems)
     return settings
 
 
@@ -98,7 +98,7 @@ def with_changes(settings: Settings, texts: Sequence[str], us: bool) -> Settings
             raise InputError(f"{name}: {error}") from None
     changed, problems = build(values, settings)
     if problems:
-        raise InputError("\n".join(problems))
+        raise InputError(*problems)
     return changed
 
 

@@ -11,14 +11,24 @@ from pathlib import Path
 from typing import Any
 
 from host_sim.common.errors import InputError
-
-Where = tuple[str | int, ...]  # ("event", 3, "at_s"): tables by name, array members by index
+from host_sim.common.reading import (
+    DEEPEST,
+    Where,
+    field_name,
+    first_bad_value,
+    parsed,
+    read_text,
+    too_long,
+)
 
 _SYNTAX_LINE = re.compile(r" \(at line (\d+), column \d+\)$")
 _HEADER = re.compile(r"\s*(\[\[?)\s*([^\]#]+?)\s*\]")
 _NAME = r"(?:[\w-]+|\"[^\"]*\"|'[^']*')"
 _KEY = re.compile(rf"\s*({_NAME}(?:\s*\.\s*{_NAME})*)\s*=")
 _PART = re.compile(_NAME)
+# The parser takes time with the square of the parts of a name, so they are counted before it.
+_LONG_KEY = re.compile(
+    r"(?<![\w\"'-])(?:[\w\"'-]++[ \t]*+\.[ \t]*+){" + str(DEEPEST) + "}")
 _LITERAL = re.compile(r"\"(?:\\.|[^\"\\])*\"|'[^']*'|#.*")
 
 
@@ -28,17 +38,21 @@ class TomlSource:
     def __init__(self, path: Path) -> None:
         """Read and parse; raises InputError naming file and line where that fails."""
         self.path = path
+        self.text = read_text(path).replace("\r\n", "\n")
+        long_key = _LONG_KEY.search(self.text)
+        if long_key:
+            line = self.text.count("\n", 0, long_key.start()) + 1
+            raise InputError(f"{path}:{line}: is nested deeper than {DEEPEST}")
         try:
-            self.text = path.read_bytes().decode("utf-8")
-        except OSError as error:
-            raise InputError(f"{path}: cannot be read: {error.strerror}") from error
-        except UnicodeDecodeError as error:
-            raise InputError(f"{path}: is not UTF-8 text") from error
-        try:
-            self.data: dict[str, Any] = tomllib.loads(self.text)
+            self.data: dict[str, Any] = parsed(tomllib.loads, self.text)
         except tomllib.TOMLDecodeError as error:
             raise InputError(self._syntax_problem(str(error))) from error
+        except ValueError as error:
+            raise InputError(f"{path}: {too_long(error)}") from error
         self._lines = key_lines(self.text)
+        found = first_bad_value(self.data)
+        if found:
+            raise InputError(self.problem(*found))
 
     def problem(self, where: Where, message: str) -> str:
         """One line naming file, line and field: `a.toml:12: event 2.at_s: message`."""
@@ -56,17 +70,6 @@ class TomlSource:
         return f"{self.path}:{line}: {_SYNTAX_LINE.sub('', message)}"
 
 
-def field_name(where: Where) -> str:
-    """A place in words: `event 2.at_s`, `pump.friction_nm`; members count from 1."""
-    words = ""
-    for part in where:
-        if isinstance(part, int):
-            words += f" {part + 1}"
-        else:
-            words += f".{part}" if words else part
-    return words
-
-
 def key_lines(text: str) -> dict[Where, int]:
     """The line, from 1, of every key and table header in valid TOML.
 
@@ -77,7 +80,7 @@ def key_lines(text: str) -> dict[Where, int]:
     table: Where = ()
     depth = 0
     fence = ""
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(text.split("\n"), start=1):
         if fence:
             fence = "" if fence in line else fence
             continue

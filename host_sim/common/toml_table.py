@@ -6,7 +6,8 @@ import difflib
 import math
 from typing import Any
 
-from host_sim.common.toml_source import TomlSource, Where
+from host_sim.common.reading import Where
+from host_sim.common.toml_source import TomlSource
 
 
 class TomlTable:

@@ -12,16 +12,18 @@ from typing import Any
 from host_sim.common.errors import InputError
 from host_sim.common.output import write_files
 from host_sim.common.progress import progress
+from host_sim.common.reading import MIB, read_json
 from host_sim.report.comparison import Run
 from host_sim.report.page import render
+from host_sim.runs.facts import columns_problem, facts_problem
 from host_sim.runs.measured import counted
 from host_sim.runs.record import RunRecord, read_csv, to_csv
 from host_sim.runs.recording_run import run_of
 from host_sim.runs.summary import summarise
 
 RUN_CSV, SUMMARY_JSON, REPORT_HTML = "run.csv", "summary.json", "report.html"
-NEEDED = ("section_width_m", "settings", "events", "controller_volume_l", "controller_area_ha",
-          "title", "machine", "speed_trace", "seed", "versions")
+LARGEST_JSON_BYTES = 64 * MIB
+FIRST_ROW_LINE = 2  # of run.csv, below its header
 
 
 def write_run(directory: Path, record: RunRecord, figures: dict[str, Any], us: bool) -> list[Path]:
@@ -65,17 +67,21 @@ def run_parts(path: Path) -> list[Path]:
 def read_run(directory: Path) -> tuple[RunRecord, dict[str, Any]]:
     """The record of a run in a directory and its figures, worked out anew. Raises InputError."""
     path = directory / SUMMARY_JSON
-    kept = _read_json(path)
-    about = kept.get("about") if isinstance(kept, dict) else None
-    missing = [name for name in NEEDED if not isinstance(about, dict) or name not in about]
-    if missing or not isinstance(about, dict):
-        raise InputError(f"{path}: about.{missing[0]}: is missing")
+    kept = read_json(path, LARGEST_JSON_BYTES)
+    about: Any = kept.get("about") if isinstance(kept, dict) else None
+    problem = facts_problem(about)
+    if problem:
+        raise InputError(f"{path}: {problem}")
     record = RunRecord(read_csv(directory / RUN_CSV), about)
     if record.section_count != len(about["section_width_m"]):
         raise InputError(f"{path}: about.section_width_m: has {len(about['section_width_m'])} "
                          f"widths, the record {record.section_count} sections")
+    found = columns_problem(record.columns)
+    if found:
+        row, problem = found
+        raise InputError(f"{directory / RUN_CSV}:{row + FIRST_ROW_LINE}: {problem}")
     _note_cut(record, kept.get("ticks"))
-    return record, summarise(record) | {"wall_seconds": kept.get("wall_seconds")}
+    return record, summarise(record) | {"wall_seconds": _seconds(kept.get("wall_seconds"))}
 
 
 def _note_cut(record: RunRecord, ticks: Any) -> None:
@@ -90,12 +96,7 @@ def _note_cut(record: RunRecord, ticks: Any) -> None:
         "known, and all figures are of what is here."))
 
 
-def _read_json(path: Path) -> Any:
-    try:
-        return json.loads(path.read_bytes())
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror}") from error
-    except json.JSONDecodeError as error:
-        raise InputError(f"{path}:{error.lineno}: {error.msg}") from error
-    except UnicodeDecodeError as error:
-        raise InputError(f"{path}: is not UTF-8 text") from error
+def _seconds(value: Any) -> float | None:
+    """The time that a computer took, None where it was not kept."""
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    return float(value) if number else None

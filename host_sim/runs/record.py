@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from host_sim.common.errors import InputError
+from host_sim.common.reading import MIB, decoded, read_bytes
 from rate_control import trace
 
 # What is true: name and digits kept. Sections follow, then the controller's trace line.
@@ -26,7 +27,9 @@ TRUTH = (
     ("hand_switches", 0),
     ("wanted_ml_ha", 0),
 )
+SECTION = "true_section_"
 SECTION_DIGITS = 5
+LARGEST_BYTES = 2048 * MIB  # of a run.csv; a day's drive has 0.5 GiB
 ROWS_AT_ONCE = 4096  # as Python numbers; a day's drive has 1.7 million
 
 Column = NDArray[np.float64]
@@ -34,7 +37,7 @@ Column = NDArray[np.float64]
 
 def section_column(index: int) -> str:
     """Name of the column with the volume that a section (0 is the first) has let out so far."""
-    return f"true_section_{index + 1}_ml"
+    return f"{SECTION}{index + 1}_ml"
 
 
 @dataclass
@@ -52,7 +55,7 @@ class RunRecord:
 
     @property
     def section_count(self) -> int:
-        return sum(name.startswith("true_section_") for name in self.columns)
+        return sum(name.startswith(SECTION) for name in self.columns)
 
     @property
     def section_ml(self) -> Column:
@@ -102,26 +105,34 @@ def read_csv(path: Path) -> dict[str, Column]:
 
     Raises InputError with file and line where it is none.
     """
-    try:
-        text = path.read_text(encoding="ascii")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: cannot be read: {_reason(error)}") from error
+    data = read_bytes(path, LARGEST_BYTES)
+    text = decoded(path, data, "ascii", "plain text").replace("\r\n", "\n")
     header, _, body = text.partition("\n")
     names = header.split(",")
-    wanted = [name for name, _ in TRUTH] + [section_column(0), *trace.FIELDS]
-    missing = [name for name in wanted if name not in names]
-    if missing:
-        raise InputError(f"{path}:1: is no record of a run: column {missing[0]} is missing")
+    problem = _header_problem(names)
+    if problem:
+        raise InputError(f"{path}:1: is no record of a run: {problem}")
     body = body[: body.rfind("\n") + 1]
     if not body.strip():
         raise InputError(f"{path}:2: the record holds no tick")
     try:
-        table = np.loadtxt(io.StringIO(body), delimiter=",", ndmin=2)
+        table = np.loadtxt(io.StringIO(body), delimiter=",", comments=None, ndmin=2)
     except ValueError:
         raise _first_bad_line(path, names, body) from None
     if table.shape[1] != len(names):
         raise _first_bad_line(path, names, body)
     return {name: table[:, i].copy() for i, name in enumerate(names)}
+
+
+def _header_problem(names: list[str]) -> str:
+    """What is wrong with the columns, an empty text for nothing."""
+    sections = [name for name in names if name.startswith(SECTION)]
+    wanted = [name for name, _ in TRUTH]
+    wanted += [section_column(index) for index in range(max(len(sections), 1))]
+    for name in [*wanted, *trace.FIELDS]:
+        if names.count(name) != 1:
+            return f"column {name} is {'there twice' if name in names else 'missing'}"
+    return ""
 
 
 def _first_bad_line(path: Path, names: list[str], body: str) -> InputError:
@@ -135,7 +146,3 @@ def _first_bad_line(path: Path, names: list[str], body: str) -> InputError:
             except ValueError:
                 return InputError(f"{path}:{line}: {name}: not a number: {value[:20]!r}")
     return InputError(f"{path}: is no record of a run")
-
-
-def _reason(error: Exception) -> str:
-    return getattr(error, "strerror", None) or "is not plain text"

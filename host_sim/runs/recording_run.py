@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 
 from app.telemetry import SUMS
-from host_sim.common.errors import InputError
+from host_sim.common.errors import InputError, plain
 from host_sim.common.versions import versions
+from host_sim.runs.facts import columns_problem, is_moment, settings_problem
 from host_sim.runs.measured import counted, measured_columns
 from host_sim.runs.record import Column, RunRecord
 from host_sim.runs.recording_file import Body, read_bodies
@@ -23,6 +24,7 @@ from rate_control.units import TICK_US
 
 BOARD_FACTS = ("board", "firmware", "reset")  # of what it answers to hello
 BOARDS = ("Rp2Board", "Esp32Board")  # whatever else answers is taken to be a simulation
+NEEDED_NUMBERS = ("tick", "rate_ml_ha", *(SUMS.get(name, name) for name in trace.FIELDS))
 WRAP = LIMIT + 1
 US_PER_S = 1_000_000
 TICKS_PER_S = US_PER_S // TICK_US
@@ -79,11 +81,16 @@ def read_recording(path: Path) -> Recording:
             continue
         try:
             if "recording" in body:
+                if not is_moment(body["started"]):
+                    raise ValueError("started: must be a moment with its time zone")
                 started = datetime.fromisoformat(body["started"])
                 sessions.append(Session(started, str(body["port"])))
             elif sessions:
                 _take(sessions[-1], body)
-        except (KeyError, TypeError, ValueError, OverflowError) as error:
+        except KeyError as error:
+            raise InputError(f"{path}:{number}: is no line of a recording: {error.args[0]}: "
+                             "is missing") from error
+        except (TypeError, ValueError, OverflowError) as error:
             raise InputError(f"{path}:{number}: is no line of a recording: {error}") from error
     return Recording([session for session in sessions if len(session)], damaged)
 
@@ -91,10 +98,21 @@ def read_recording(path: Path) -> Recording:
 def _take(session: Session, body: Body) -> None:
     if "hello" in body:
         hello = body["hello"]
+        if len(session):
+            raise ValueError("hello: comes in the middle of a session")
         session.names = [str(name) for name in hello["telemetry"]]
+        for name in NEEDED_NUMBERS:
+            if session.names.count(name) != 1:
+                raise ValueError(f"hello.telemetry: must name {name} once")
         session.board = {name: str(hello[name]) for name in BOARD_FACTS if name in hello}
     elif "settings" in body:
         session.settings = dict(body["settings"])
+        for name in ("section_count", "section_width_mm"):
+            if name not in session.settings:
+                raise ValueError(f"settings.{name}: is missing")
+        problem = settings_problem(session.settings, "settings.")
+        if problem:
+            raise ValueError(problem)
     elif "telemetry" in body:
         numbers = body["telemetry"]
         if len(numbers) != len(session.names):
@@ -110,11 +128,17 @@ def run_of(path: Path) -> RunRecord:
     if not recording.sessions:
         raise InputError(f"{path}: holds no telemetry")
     first = recording.sessions[0]
+    if not first.settings:
+        raise InputError(f"{path}: the settings of the board are not in it")
     if any(session.settings != first.settings for session in recording.sessions):
         raise InputError(f"{path}: the settings were changed between its sessions")
     columns = _columns(recording.sessions)
     widths_mm = first.settings["section_width_mm"][: first.settings["section_count"]]
     run = measured_columns(columns, widths_mm)
+    found = columns_problem(run)
+    if found:
+        row, problem = found
+        raise InputError(f"{path}: record {row + 1}: {problem}")
     about = _about(path, recording, columns)
     about["section_width_m"] = [width / 1000 for width in widths_mm]
     about["events"] = seen_events(run, len(widths_mm))
@@ -160,7 +184,7 @@ def _about(path: Path, recording: Recording, columns: dict[str, Column]) -> dict
     sessions = recording.sessions
     began = [session.started.isoformat(timespec="seconds") for session in sessions]
     return counted(columns) | {
-        "title": f"{path.name}: measured by the controller itself, not the truth",
+        "title": f"{plain(path.name)}: measured by the controller itself, not the truth",
         "measured": True,
         "machine": {"kind": f"a board on {sessions[0].port}"},
         "board": sessions[-1].board,

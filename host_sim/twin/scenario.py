@@ -5,6 +5,7 @@ Read from a TOML file; docs/reference/scenario_files.md describes the tables.
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -67,7 +68,7 @@ def load_scenario(
             ("controller", "section_count"),
             f"is {settings.section_count}, but the machine has {machine.sections.count} sections"))
     if problems or not (title and machine and settings and trace_path):
-        raise InputError("\n".join(problems))
+        raise InputError(*problems)
     return Scenario(title, machine, settings, read_speed_trace(trace_path),
                     drive_seed or 0 if seed is None else seed, events)
 
@@ -87,7 +88,10 @@ def _settings(source: TomlSource, top: TomlTable, problems: list[str]) -> Settin
     table = TomlTable(source, ("controller",), top.any("controller", {}), problems)
     values = table.values()
     widths = values.get("section_width_mm")
-    if isinstance(widths, list) and len(widths) < MAX_SECTIONS:
+    if isinstance(widths, list):
+        count = values.get("section_count", default_value(row("section_count")))
+        if isinstance(count, int) and len(widths) < count <= MAX_SECTIONS:
+            table.refuse("section_width_mm", f"has {len(widths)} widths for {count} sections")
         values["section_width_mm"] = widths + _spare_widths()[len(widths) :]
     settings, faults = build(values)
     for fault in faults:
@@ -111,6 +115,6 @@ def _trace_path(drive: TomlTable, scenario: Path, override: Path | None) -> Path
     if not name:
         return None
     path = scenario.parent / name
-    if not path.is_file():
+    if not os.path.isfile(path):  # unlike Path's, it bears any name
         drive.refuse("speed_trace", f"there is no file {path}")
     return path

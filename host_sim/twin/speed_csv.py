@@ -30,7 +30,7 @@ def csv_samples(path: Path, data: bytes) -> tuple[list[Sample], str]:
     except UnicodeDecodeError:
         text = data.decode("iso-8859-1")
     lines = text.splitlines()
-    header = [name.strip() for name in next(csv.reader(lines[:1]), [])]
+    header = [name.strip() for name in next(_cells(path, lines[:1]), [])]
     rows = _rows(path, header, lines)
     if all(name in header for name in LOG_COLUMNS):
         return _log_samples(path, rows)
@@ -45,12 +45,19 @@ def csv_samples(path: Path, data: bytes) -> tuple[list[Sample], str]:
 
 def _rows(path: Path, header: list[str], lines: list[str]) -> Iterator[Row]:
     """The rows below the header; empty lines are left out."""
-    for line, cells in enumerate(csv.reader(lines[1:]), start=2):
+    for line, cells in enumerate(_cells(path, lines[1:]), start=2):
         if not cells:
             continue
         if len(cells) != len(header):
             raise InputError(f"{path}:{line}: has {len(cells)} values for {len(header)} columns")
         yield line, dict(zip(header, cells, strict=True))
+
+
+def _cells(path: Path, lines: list[str]) -> Iterator[list[str]]:
+    try:
+        yield from csv.reader(lines)
+    except csv.Error as error:
+        raise InputError(f"{path}: is no table of text: {error}") from error
 
 
 def _plain_samples(path: Path, rows: Iterator[Row], column: str) -> list[Sample]:

@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from host_sim.common.errors import InputError
+from host_sim.common.errors import InputError, plain
+from host_sim.common.reading import read_bytes
 from host_sim.twin.speed_csv import csv_samples
 from host_sim.twin.speed_nmea import nmea_samples
 
@@ -46,7 +47,7 @@ def read_speed_trace(path: Path) -> SpeedTrace:
     time or holds a speed that cannot be.
     """
     reader = nmea_samples if path.suffix.lower() == ".nmea" else csv_samples
-    samples, note = reader(path, _read_bytes(path))
+    samples, note = reader(path, read_bytes(path, LARGEST_BYTES))
     if len(samples) < 2:
         raise InputError(f"{path}: a trace needs at least 2 speed samples, found {len(samples)}")
     start_s = samples[0][0]
@@ -55,13 +56,4 @@ def read_speed_trace(path: Path) -> SpeedTrace:
         raise InputError(f"{path}: a trace must last {SHORTEST_S:g} s to {LONGEST_S / 3600:g} h, "
                          f"this one lasts {lasts_s:g} s")
     times, speeds = zip(*((time_s - start_s, speed) for time_s, speed in samples), strict=True)
-    return SpeedTrace(path.name, times, speeds, note)
-
-
-def _read_bytes(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise InputError(f"{path}: is larger than {LARGEST_BYTES >> 20} MiB")
-        return path.read_bytes()
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror}") from error
+    return SpeedTrace(plain(path.name), times, speeds, note)

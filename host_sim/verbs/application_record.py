@@ -48,25 +48,30 @@ def run(args: argparse.Namespace) -> int:
 
 def _make(args: argparse.Namespace) -> int:
     from host_sim.application_record.folder import PAGE, SUMS, make_record
+    from host_sim.common.errors import plain
     from host_sim.common.progress import progress
 
     with progress("making the record"):
         sheet = make_record(args.run_path, args.job, args.out, args.units == "us")
+    for verdict in sheet.doses:
+        loud = verdict.bad and sys.stderr.isatty()
+        print(f"\x1b[1m{plain(verdict)}\x1b[0m" if loud else plain(verdict), file=sys.stderr)
     for missing in sheet.missing:
-        print(f"missing: {missing}", file=sys.stderr)
+        print(plain(f"missing: {missing}"), file=sys.stderr)
     for remark in sheet.remarks:
-        print(remark, file=sys.stderr)
-    print(args.out / PAGE)
-    print(args.out / SUMS)
+        print(plain(remark), file=sys.stderr)
+    print(plain(args.out / PAGE))
+    print(plain(args.out / SUMS))
     return 0
 
 
 def _verify(folder: Path) -> int:
     from host_sim.application_record.folder import verify
+    from host_sim.common.errors import plain
 
     problems = verify(folder)
     for problem in problems:
-        print(problem)
+        print(plain(problem))
     if not problems:
-        print(f"{folder}: every file is as it was when the record was made")
+        print(f"{plain(folder)}: every file is as it was when the record was made")
     return 1 if problems else 0

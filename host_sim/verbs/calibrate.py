@@ -127,7 +127,7 @@ def _keep(path: Path, settings: Any, proposal: dict[str, Any], us: bool) -> None
 
     changed, problems = build(proposal, settings)
     if changed is None:
-        raise InputError("\n".join(problems))
+        raise InputError(*problems)
     write_files(path.parent, {
         path.name + ".before": path.read_text(encoding="utf-8"),
         path.name: to_toml(changed, us),

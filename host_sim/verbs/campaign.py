@@ -54,6 +54,7 @@ def run(args: argparse.Namespace) -> int:
 def _campaign(args: argparse.Namespace) -> int:
     import json
 
+    from host_sim.common.errors import plain
     from host_sim.common.output import write_files, write_whole
     from host_sim.common.parallel import executor
     from host_sim.common.progress import progress
@@ -66,9 +67,10 @@ def _campaign(args: argparse.Namespace) -> int:
     print(campaign_text(campaign))
     if args.json:
         text = json.dumps(as_json(campaign), indent=1) + "\n"
-        print(write_files(args.json.parent, {args.json.name: text})[0])
+        print(plain(write_files(args.json.parent, {args.json.name: text})[0]))
     if args.plot and campaign.tuned:
-        print(write_whole(args.plot, lambda part: draw(campaign, part, args.plot.suffix)))
+        picture = write_whole(args.plot, lambda part: draw(campaign, part, args.plot.suffix))
+        print(plain(picture))
     return 0 if holds(campaign) else 1
 
 

@@ -44,7 +44,8 @@ def seed(text: str) -> int:
 
 
 def run(args: argparse.Namespace) -> int:
-    from host_sim.common.output import check_directory
+    from host_sim.common.errors import plain
+    from host_sim.common.output import check_directory, check_target
     from host_sim.report.table import short_table
     from host_sim.twin.drive import drive
     from host_sim.twin.scenario import DEMO, load_scenario
@@ -52,9 +53,9 @@ def run(args: argparse.Namespace) -> int:
     scenario = load_scenario(args.scenario or DEMO, args.speed_trace, args.seed)
     check_directory(args.out)
     if args.record_inputs:
-        check_directory(args.record_inputs.parent)
+        check_target(args.record_inputs)
     result = drive(scenario, args.out, args.units == "us", args.record_inputs)
     print(short_table(result.figures, args.units == "us"))
     for path in result.paths:
-        print(path)
+        print(plain(path))
     return 0

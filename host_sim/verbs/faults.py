@@ -30,6 +30,7 @@ def run(args: argparse.Namespace) -> int:
     from rich.console import Console
     from rich.table import Table
 
+    from host_sim.common.errors import plain
     from host_sim.common.output import check_directory, write_files
     from host_sim.trials.faults import HEADINGS, as_json, cells, run_faults
     from host_sim.twin.scenario import DEMO, load_scenario
@@ -44,5 +45,5 @@ def run(args: argparse.Namespace) -> int:
     Console(width=None if Console().is_terminal else 150).print(table)
     if args.json:
         text = json.dumps([as_json(outcome) for outcome in outcomes], indent=1) + "\n"
-        print(write_files(args.json.parent, {args.json.name: text})[0])
+        print(plain(write_files(args.json.parent, {args.json.name: text})[0]))
     return 0

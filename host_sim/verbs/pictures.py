@@ -23,6 +23,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from host_sim.common.errors import plain
     from host_sim.common.output import check_directory
     from host_sim.common.progress import progress
     from host_sim.panel.pictures import take
@@ -31,5 +32,5 @@ def run(args: argparse.Namespace) -> int:
     with progress("taking pictures") as tell:
         paths = take(args.out, tell)
     for path in paths:
-        print(path)
+        print(plain(path))
     return 0

@@ -55,6 +55,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _make_run(recording: Path, directory: Path) -> int:
+    from host_sim.common.errors import plain
     from host_sim.common.output import check_directory, write_files
     from host_sim.runs.files import RUN_CSV, SUMMARY_JSON, summary_json
     from host_sim.runs.record import to_csv
@@ -68,14 +69,15 @@ def _make_run(recording: Path, directory: Path) -> int:
         RUN_CSV: to_csv(record),
         SUMMARY_JSON: summary_json(record, figures),
     }):
-        print(path)
+        print(plain(path))
     return 0
 
 
 def _record(args: argparse.Namespace) -> int:
-    from host_sim.board.link_client import LinkClient
+    from host_sim.board.link_client import LinkClient, LinkError
     from host_sim.board.link_port import SerialPort, open_serial
     from host_sim.board.recorder import Recorder
+    from host_sim.common.errors import plain
     from host_sim.runs.recording_file import RecordingFile, RecordingStopped
 
     open_serial(args.port, args.baud).close()  # a wrong name ends it before anything is written
@@ -87,10 +89,10 @@ def _record(args: argparse.Namespace) -> int:
     status = 0
     try:
         recorder.run(_Until(args.seconds, recorder.tally))
-    except RecordingStopped as stopped:
+    except (RecordingStopped, LinkError) as stopped:
         _tell(str(stopped))
         status = 1
-    print(f"{args.out}: {_summary(recorder.tally)}")
+    print(f"{plain(args.out)}: {_summary(recorder.tally)}")
     return status if recorder.tally.records else 1
 
 
@@ -119,8 +121,10 @@ class _Until:
 
 
 def _tell(text: str) -> None:
+    from host_sim.common.errors import plain
+
     start = "\r" if sys.stderr.isatty() else ""
-    print(f"{start}{text}", file=sys.stderr, flush=True)
+    print(f"{start}{plain(text)}", file=sys.stderr, flush=True)
 
 
 def _summary(tally: Tally) -> str:

@@ -35,6 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from host_sim.common.errors import plain
     from host_sim.common.output import write_paths
     from host_sim.common.progress import progress
     from host_sim.report.comparison import Run
@@ -57,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         texts[args.json] = summary_json(record, figures, against)
     for written in write_paths(texts):
-        print(written)
+        print(plain(written))
     return 0
 
 
@@ -71,12 +72,12 @@ def _names(path: Path, other: Path) -> tuple[str, str]:
 def _check_places(places: list[Path], runs: list[Path]) -> None:
     """Raise InputError where something could not be written, or over a run or something else."""
     from host_sim.common.errors import InputError
-    from host_sim.common.output import check_directory
+    from host_sim.common.output import check_target
     from host_sim.runs.files import run_parts
 
     taken = {part.resolve() for run in runs for part in run_parts(run)}
     for place in places:
-        check_directory(place.parent)
+        check_target(place)
         if place.resolve() in taken:
             raise InputError(f"{place}: is part of a run, or is to be written twice")
         taken.add(place.resolve())

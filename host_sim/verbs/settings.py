@@ -73,13 +73,14 @@ def export_file(args: argparse.Namespace) -> int:
 
 def check_file(args: argparse.Namespace) -> int:
     """Say that a file is good, and what in it is not the default."""
+    from host_sim.common.errors import plain
     from host_sim.common.settings_file import differences, load
     from rate_control.settings import Settings
 
     us = args.units == "us"
     settings = load(args.file, us)
     rows = differences(Settings(), settings, us)
-    print(f"{args.file}: can be imported; {_count(rows)} differ from the defaults")
+    print(f"{plain(args.file)}: can be imported; {_count(rows)} differ from the defaults")
     _print_rows(rows, "default", "file")
     return 0
 
@@ -120,10 +121,13 @@ def _print_rows(rows: list[Change], old: str, new: str) -> None:
         return
     from rich.console import Console
     from rich.table import Table
+    from rich.text import Text
+
+    from host_sim.common.errors import plain
 
     table = Table(box=None, pad_edge=False)
     for heading in ("setting", old, new, "difference"):
-        table.add_column(heading, overflow="fold")
+        table.add_column(Text(plain(heading)), overflow="fold")
     for row in rows:
         table.add_row(row.name, row.old, row.new, row.difference)
     Console().print(table)

@@ -58,7 +58,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from host_sim.board.link_client import LinkError
-    from host_sim.common.errors import InputError
+    from host_sim.common.errors import InputError, plain
     from host_sim.common.output import check_directory, write_files, write_whole
     from host_sim.trials.commissioning.performed import BenchError
     from host_sim.trials.tuning.chart import draw
@@ -74,8 +74,9 @@ def run(args: argparse.Namespace) -> int:
     us = args.units == "us"
     print(tuned_text(tuned, us))
     if args.out:
-        print(write_files(args.out, {"tune.toml": fragment(tuned)})[0])
-        print(write_whole(args.out / "tune.png", lambda part: draw(tuned, part, ".png", us)))
+        print(plain(write_files(args.out, {"tune.toml": fragment(tuned)})[0]))
+        picture = write_whole(args.out / "tune.png", lambda part: draw(tuned, part, ".png", us))
+        print(plain(picture))
     return 0 if tuned.margins.enough else 1
 
 

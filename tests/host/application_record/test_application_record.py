@@ -15,6 +15,7 @@ from host_sim.application_record import folder, rules
 from host_sim.application_record.folder import verify
 from host_sim.application_record.job import read_job
 from host_sim.application_record.sheet import fill
+from host_sim.common.csv_cells import safe
 from host_sim.runs.files import load_run
 from host_sim.twin.scenario import SCENARIO_DIR
 from tests.support.drives import START, scenario_file, short_scenario
@@ -147,7 +148,8 @@ def test_what_is_missing_is_said_plainly(run, tmp_path, capsys):
     gaps = ("date (who and when)", "location (where)", "crop, commodity, site (where)",
             "certified applicator (who and when)", "certification number (who and when)",
             "EPA registration no. (product 1)", "total of product, not mix (product 1)")
-    assert set(printed.err.splitlines()) == {f"missing: {gap}" for gap in gaps}
+    assert set(printed.err.splitlines()) == {f"missing: {gap}" for gap in gaps} | {
+        "NOT COMPARED: Placeholder: its total is missing, so its dose is not known"}
     text = Page((tmp_path / "record" / folder.PAGE).read_text()).text
     assert "Not complete. Missing: " in text
     assert all(gap in text for gap in gaps)
@@ -341,11 +343,11 @@ def test_all_that_is_wrong_is_said_at_once(run, tmp_path, capsys):
     (["run"], "--job is missing"),
     (["run", "--job", "job.toml"], "--out is missing"),
     (["run", "--verify", "x"], "--verify goes alone"),
-    (["none", "--job", "job.toml", "--out", "x"], "none: No such file"),
+    (["none", "--job", "job.toml", "--out", "x"], "none: cannot be read: No such file"),
     (["run", "--job", "none.toml", "--out", "x"], "none.toml: cannot be read"),
     (["run", "--job", "job.toml", "--out", "job.toml/x"], "job.toml: is in the way"),
-    (["empty", "--job", "job.toml", "--out", "x"], "empty/run.csv: No such file"),
-    (["torn", "--job", "job.toml", "--out", "x"], "torn/summary.json: about.section_width_m"),
+    (["empty", "--job", "job.toml", "--out", "x"], "empty/run.csv: cannot be read: No such file"),
+    (["torn", "--job", "job.toml", "--out", "x"], "torn/summary.json: about: is missing"),
 ])
 def test_bad_input_is_refused_and_nothing_is_written(
     arguments, says, job, run, tmp_path, monkeypatch, capsys
@@ -375,3 +377,99 @@ def test_every_key_of_a_job_file_is_described():
     keys = set(re.findall(r'(?:_text|_value|_ratio|flag|choice)\(\w+, "(\w+)"', source))
     assert {"certification_number", "mixed_for", "density"} <= keys
     assert [key for key in keys if f"`{key}`" not in page] == []
+
+
+# Doses against their limits.
+
+
+def doses(run, tmp_path, product):
+    sheet = sheet_of(run, PESTICIDE + 'name = "P"\n' + product, tmp_path)
+    return [(verdict.word, verdict.numbers) for verdict in sheet.doses]
+
+
+def test_a_dose_far_above_the_stated_one_is_at_the_top(run, tmp_path, capsys):
+    """The short drive asks for 80 L/ha; a mix that was made for 52 puts 1.54 of it on."""
+    job = tmp_path / "job.toml"
+    job.write_text(JOB.replace('mixed_for = "80 L/ha"', 'mixed_for = "52 L/ha"'))
+    assert make(run, job, tmp_path / "record") == 0
+    told = capsys.readouterr().err.splitlines()[0]
+    assert re.match(r"LIMIT CROSSED: Placeholder Herbicide: 1\.\d+ L/ha used, 1\.2 L/ha stated, "
+                    r"\d\d(\.\d+)? % above; the limit is 5 %$", told), told
+    page = (tmp_path / "record" / folder.PAGE).read_text()
+    bold = page.index("<strong>LIMIT CROSSED: Placeholder Herbicide: ")
+    assert page.index("<h1>") < bold < page.index("<h2>")
+    first = rows(tmp_path / "record")[0]
+    assert (first["group"], first["element"]) == ("Dose", "LIMIT CROSSED")
+    assert told.endswith(first["value"])
+
+
+def test_a_dose_within_its_limits_is_told_with_its_numbers(run, tmp_path):
+    [(word, numbers)] = doses(run, tmp_path, 'per_area = "1.2 L/ha"\nmixed_for = "80 L/ha"')
+    assert word == "within limits"
+    assert re.match(r"P: 1\.\d+ L/ha used, 1\.2 L/ha stated, .* within the limit of 5 %$", numbers)
+
+
+@pytest.mark.parametrize(("product", "says"), [
+    ('total = "1 mL"\nstated = "1.2 L/ha"', "LIMIT CROSSED: .* % short; the limit is 5 %"),
+    ('stated = "1.2 L/ha"', "NOT COMPARED: P: its total is missing"),
+    ('per_mix = "1 L/100 L"', "NOT COMPARED: P: .* L/ha used; the job file states no dose"),
+    ('total = "1 g"\nstated = "1.2 L/ha"', "NOT COMPARED: .* mass and volume"),
+    ('per_mix = "1 L/100 L"\nat_most = "0.5 L/ha"', "LIMIT CROSSED: .* more than the 0.5 L/ha"),
+    ('per_mix = "1 L/100 L"\nat_most = "2 L/ha"', "within limits: .* no more than the 2 L/ha"),
+    ('per_mix = "1 kg/100 L"\ndensity = "1 kg/L"\nstated = "0.8 L/ha"', "within limits: "),
+])
+def test_every_way_to_be_off_is_told(run, tmp_path, product, says):
+    [(word, numbers)] = doses(run, tmp_path, product)
+    assert re.match(says, f"{word}: {numbers}"), (word, numbers)
+
+
+def test_a_run_that_covered_no_ground_has_no_dose(run, tmp_path):
+    record, _ = load_run(run)
+    record.about.update(controller_area_ha=0.0)
+    path = tmp_path / "job.toml"
+    path.write_text(JOB)
+    record["state"][:] = 0
+    assert {verdict.word for verdict in fill(record, read_job(path), False).doses} == {
+        "NOT COMPARED"}
+
+
+# Cells that a spreadsheet could take for formulas.
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\\t", "\\r"])
+def test_no_cell_is_a_formula(run, tmp_path, start):
+    job = tmp_path / "job.toml"
+    text = start + 'HYPERLINK(\\"http://example.org\\";\\"x\\")'
+    job.write_text(JOB.replace('placement = "broadcast, bar 0.5 m above the ground"',
+                               f'placement = "{text}"'))
+    assert make(run, job, tmp_path / "record") == 0
+    for row in rows(tmp_path / "record"):
+        for cell in row.values():
+            assert not cell.startswith(("=", "+", "-", "@", "\t", "\r")), cell
+    [kept] = [row["value"] for row in rows(tmp_path / "record") if row["element"] == "placement"]
+    assert "HYPERLINK" in kept
+
+
+def test_numbers_stay_numbers(made):
+    values = {row["element"]: row["value"] for row in rows(made)}
+    assert float(values["size of area treated"]) > 0
+    assert [safe(cell) for cell in ("-3.5", "+7", "12", "-cmd", " =1")] == [
+        "-3.5", "+7", "12", "'-cmd", "' =1"]
+
+
+def test_what_lies_beside_a_record_is_left_alone(run, job, tmp_path):
+    beside = tmp_path / "record.part"
+    beside.mkdir()
+    (beside / "precious").write_text("x")
+    assert make(run, job, tmp_path / "record") == 0
+    assert (beside / "precious").read_text() == "x"
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "job.toml", "record", "record.part"]
+
+
+def test_a_job_file_with_the_name_of_a_part_of_the_run_is_refused(run, tmp_path, capsys):
+    job = tmp_path / "summary.json"
+    job.write_text(JOB)
+    assert make(run, job, tmp_path / "record") == 2
+    assert "has the name of a file of the run" in capsys.readouterr().err
+    assert not (tmp_path / "record").exists()

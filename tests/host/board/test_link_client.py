@@ -90,7 +90,7 @@ def test_telemetry_comes_unasked():
 def test_unasked_records_are_bounded():
     pair = Pair()
     for number in range(UNASKED + 10):
-        pair.port._arriving.extend(record(number & 0xFFFF, b'{"telemetry": []}'))
+        pair.port._arriving.extend(record(number & 0xFFFF, b'{"telemetry": [1, 0]}'))
     while pair.port._arriving:
         pair.client._receive()
     assert pair.client.overflowed == 10

@@ -17,7 +17,7 @@ from app.link_frame import record
 from app.telemetry import NAMES
 from host_sim import REPO_ROOT
 from host_sim.__main__ import main
-from host_sim.board.link_client import Record
+from host_sim.board.link_client import Misunderstood, Record, _checked
 from host_sim.board.recorder import SYNC_S, Recorder
 from host_sim.build.interpreters import MICROPYTHON_64, command
 from host_sim.common.errors import InputError
@@ -168,6 +168,82 @@ def test_full_disk_keeps_everything_before_and_says_so(tmp_path):
     assert all(body is not None for _, body in read_bodies(scene.path))
     ticks = [row["tick"] for row in telemetry(scene.path)]
     assert scene.recorder.tally.records - len(ticks) <= 11  # a second, at ten a second
+
+
+HOLDER = """
+import sys, time
+sys.path[:0] = [{root!r}, {root!r} + "/firmware"]
+from pathlib import Path
+from host_sim.runs.recording_file import RecordingFile
+file = RecordingFile(Path(sys.argv[1]))
+file.note(recording=1, started="2026-05-04T06:30:00+00:00", port="x")
+file.sync()
+print("locked", flush=True)
+time.sleep(600)
+"""
+
+
+def test_a_second_recorder_is_refused_until_the_first_is_gone(tmp_path):
+    """Across processes; a recorder that was killed locks nobody out."""
+    path = tmp_path / "a.rec"
+    holder = subprocess.Popen(
+        [sys.executable, "-c", HOLDER.format(root=str(REPO_ROOT)), str(path)],
+        stdout=subprocess.PIPE, text=True)
+    try:
+        assert holder.stdout.readline() == "locked\n"
+        before = path.read_bytes()
+        with pytest.raises(InputError, match="another recorder is writing to it"):
+            RecordingFile(path)
+        assert path.read_bytes() == before
+    finally:
+        holder.kill()
+        holder.communicate()
+    file = RecordingFile(path)
+    file.note(stopped="later")
+    file.close()
+    assert path.read_bytes().startswith(before)
+
+
+def delete(path):
+    path.unlink()
+
+
+def move(path):
+    path.rename(path.with_name("moved.rec"))
+
+
+def replace(path):
+    other = path.with_name("other.rec")
+    other.write_bytes(path.read_bytes())
+    other.replace(path)
+
+
+def append(path):
+    with path.open("ab") as file:
+        file.write(b"x")
+
+
+def empty(path):
+    path.write_bytes(b"")
+
+
+@pytest.mark.parametrize("meddle", [delete, move, replace, append, empty])
+def test_a_file_that_was_meddled_with_ends_the_recording(tmp_path, meddle):
+    scene = Scene(tmp_path / "a.rec")
+    scene.at[200] = lambda: meddle(scene.path)
+    with pytest.raises(RecordingStopped, match="a.rec: was (deleted, moved|changed)") as stopped:
+        scene.run(2000)
+    assert scene.pair.ticks < 260, "it must be told within a second or two"
+    assert "\n" not in str(stopped.value)
+    assert scene.path.exists() == (meddle not in (delete, move)), "nothing of others is removed"
+
+
+def test_a_board_that_answers_something_else_ends_it_in_words(tmp_path):
+    scene = Scene(tmp_path / "a.rec")
+    scene.pair.client.ask = lambda request, **_: _checked(request, {"answer": request, "to": 1})
+    with pytest.raises(Misunderstood, match="hello: the answer has no firmware"):
+        scene.run(2000)
+    assert not scene.path.exists()
 
 
 def test_crash_at_any_byte_loses_only_the_torn_line(tmp_path):

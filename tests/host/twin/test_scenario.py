@@ -145,7 +145,7 @@ def test_events_of_faults(tmp_path, text, faults, orifices, stalled):
         ("at_s = 1\n", "", "13: event 1: needs one of at_s and at_m"),
         ("at_m = 5", "at_m = 5\nat_s = 5", "16: event 2: needs one of at_s and at_m"),
         ("at_m = 5", "at_m = -5", "17: event 2.at_m: must be at least 0, is -5"),
-        ("at_m = 5", "at_m = nan", "17: event 2.at_m: must be at least 0, is nan"),
+        ("at_m = 5", "at_m = nan", "17: event 2.at_m: must be a number, is nan"),
         ("at_m = 5", 'at_m = "5"', "17: event 2.at_m: must be a number, is '5'"),
         ('master = "on"', "", "13: event 1: does nothing"),
         ('master = "on"', "master = true", "15: event 1.master: must be on or off, is True"),
