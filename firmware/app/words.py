@@ -1,6 +1,7 @@
 """What the controller says in words: states, and what is missing before anything may move.
 
-Each text fits a line of the display, 20 characters.
+Each text fits a line of the display, 20 characters. What is wrong stands in the table of faults
+(rate_control/faults.py). docs/how_to/find_a_fault.md has a row for each of these texts.
 """
 
 from rate_control import interlock
@@ -17,6 +18,10 @@ MISSING = (
     (interlock.IMPLEMENT, "implement is up"),
     (interlock.SPEED, "drive: too slow"),
 )
+
+# applying by the curve alone: the flow is below the meter's floor, or the meter is far from it
+COASTING = "coasting"
+COASTING_WHY = "meter is not trusted"
 
 
 def missing(permits, wanted):

@@ -17,18 +17,19 @@ PROGRAM_FAILED = 128
 OFF_CURVE = 256
 SPEED_DIFFERS = 512
 
-# bit, name, blocking, name of the setting with its delay or the delay in ms, in words
+# bit, name, blocking, name of the setting with its delay or the delay in ms, in words: what is
+# wrong, in one line of the display, a colon, what to look at. find_a_fault.md has a row for each.
 TABLE = (
     (FLOW_MISSING, "flow_missing", 1, "flow_missing_ms", "no flow at the meter: tank, pump, meter"),
-    (TICK_LATE, "tick_late", 1, 0, "the controller was held up: report it"),
-    (SPEED_LOST, "speed_lost", 0, 0, "speed signal lost at speed: sensor, cable"),
+    (TICK_LATE, "tick_late", 1, 0, "controller held up: report it"),
+    (SPEED_LOST, "speed_lost", 0, 0, "speed signal lost: sensor, cable"),
     (RATE_OFF, "rate_off", 0, "rate_off_ms", "rate off target: outlets, filter, supply"),
     (AT_LIMIT, "at_limit", 0, "rate_off_ms", "machine at its limit: change speed"),
     (FLOW_WHILE_OFF, "flow_while_off", 0, 3000, "flow while off: leak, valve, meter noise"),
     (SUPPLY_LOW, "supply_low", 0, 2000, "supply low: battery, cable"),
-    (OFF_CURVE, "off_curve", 0, "rate_off_ms", "machine off its curve: outlets, filter"),
-    (SPEED_DIFFERS, "speed_differs", 0, 5000, "speed sources disagree: slip, calibration"),
-    (PROGRAM_FAILED, "program_failed", 1, 0, "a part of the program failed: report it"),
+    (OFF_CURVE, "off_curve", 0, "rate_off_ms", "off its pump curve: outlets, filter"),
+    (SPEED_DIFFERS, "speed_differs", 0, 5000, "speed differs: slip, calibration"),
+    (PROGRAM_FAILED, "program_failed", 1, 0, "program failed: report it"),
 )
 BLOCKING = FLOW_MISSING | TICK_LATE | PROGRAM_FAILED
 

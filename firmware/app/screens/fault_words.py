@@ -1,15 +1,16 @@
 """Faults in words: what is wrong, and what to do about it; and which of them are known."""
 
-from app.grid import COLUMNS, wrapped
+from app.grid import wrapped
 from rate_control.faults import TABLE
 
-NAME, WORDS = 1, 4  # of a row of the table; the words are what is wrong, a colon, what to do
+WORDS = 4  # of a row of the table: what is wrong, a colon, what to do
+TITLE = "FAULT - master off"
+OVER = "it is over"
 
 
 def short_words(row):
     """Return in one line what is wrong."""
-    words = row[WORDS].split(":")[0]
-    return words if len(words) <= COLUMNS else row[NAME].replace("_", " ")
+    return row[WORDS].split(":")[0]
 
 
 def draw_fault(grid, mask, age):
@@ -17,8 +18,8 @@ def draw_fault(grid, mask, age):
 
     There may be none: a change of settings takes the fault away, but not the state.
     """
-    words = [row[WORDS] for row in TABLE if row[0] & mask] or ["it is over"]
-    draw_words(grid, "FAULT - master off", words[age // 15 % len(words)])
+    words = [row[WORDS] for row in TABLE if row[0] & mask] or [OVER]
+    draw_words(grid, TITLE, words[age // 15 % len(words)])
 
 
 def draw_words(grid, title, words):

@@ -5,7 +5,7 @@ from app.screens.fault_words import draw_fault, short_words
 from app.screens.screen import Screen, page
 from app.snapshot import Snapshot
 from app.units_text import short_text, to_text, unit, with_unit
-from app.words import sections
+from app.words import COASTING, COASTING_WHY, sections
 from rate_control import faults
 from rate_control.interlock import APPLYING, FAULT, STATE_NAMES
 from rate_control.records import Request
@@ -22,7 +22,6 @@ READOUTS = (
 BIG_DIGITS = (4, 3)  # metric, US customary, whose unit is longer
 APPLIED_DIGITS = 3  # more would only flicker
 SMOOTHING = 4  # the shown rate goes a quarter of the way at each drawing
-COASTING = "flow below the meter"
 
 
 class Work(Screen):
@@ -62,6 +61,8 @@ class Work(Screen):
             self._draw_applied(grid, snapshot)
             if snapshot.regulation == Request.FIXED_DUTY:
                 state = "fixed duty"
+            elif snapshot.coasting:
+                state = COASTING
         else:
             self._draw_asked(grid, snapshot)
         grid.text(2, 0, page(self._lines(snapshot), age))
@@ -108,7 +109,7 @@ class Work(Screen):
         if snapshot.state != APPLYING:
             return self.app.missing() + warnings
         if snapshot.coasting:
-            warnings.append(COASTING)
+            warnings.append(COASTING_WHY)
         return [self._readout_line(snapshot)] + warnings
 
     def _readout_line(self, snapshot):

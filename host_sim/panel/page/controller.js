@@ -97,7 +97,7 @@ export class Controller {
   }
 
   remark() {
-    if (this.value("coasting")) return "below the meter";
+    if (this.value("coasting")) return "coasting";
     return { 1: "all it can", [-1]: "the least it can" }[this.value("saturated")] ?? "";
   }
 
