@@ -5,14 +5,16 @@ What operator interface and link can ask for is in operations.py.
 
 from app.jobs import Jobs
 from app.operations import Operations
+from app.store import SETTINGS, SETTINGS_STATE
 from app.trace_ring import TraceRing
 from rate_control.interlock import FAULT, MASTER
-from rate_control.records import Inputs
+from rate_control.records import Inputs, Request
 from rate_control.settings import build
 from rate_control.units import TICK_MS, TICK_US
 
 STALL_TICKS = 4000 // TICK_MS  # the loop may be away this long; a save or a start-up is shorter
 SAVE_PERIOD_MS = 1000
+SETTINGS_STATES = (Request.TAKEN_ON, Request.NOT_SET_UP, Request.LOST)
 
 
 class Application(Operations):
@@ -28,31 +30,45 @@ class Application(Operations):
         self.board = board
         self.store = store
         self.failure = ""
-        super().__init__(self._kept_settings())
+        settings, state = self._kept_settings()
+        super().__init__(settings)
+        self.controller.request.settings_state = state
         self.inputs = Inputs()
         self.ring = TraceRing()
         self.jobs = Jobs(self.job_failed)
         self._ended = 0  # the tick raised, and does nothing any more
         self._tick_error = None
         self._unpolled_ticks = 0
-        self._saved_settings = self.controller.settings
+        self._saved_settings = self._settings_mark()
         self._saved_failure = ""
         if store is not None:
             store.attach(self.controller)
             store.load_totals(self.controller.totals)
             self._saved_failure = store.load_failure()
             self.failure = self.failure or self._saved_failure
+            if SETTINGS in store.problems and state != Request.LOST:
+                self._saved_settings = None  # the damaged copy is to be written anew
             self._note_problems()
             self.jobs.add("save", SAVE_PERIOD_MS, self.save)
         self._saved_totals = totals_mark(self.controller.totals)
 
     def _kept_settings(self):
-        """Return the settings of the store, or the defaults where it has none that are sound."""
-        settings, problems = build(self.store.load_settings() if self.store else {})
+        """Return the settings of the store and their state, see Request.
+
+        Where it has none that are sound, they are the defaults. A document that says nothing of
+        its state was taken on. Without a store the settings are those of whoever made this.
+        """
+        store = self.store
+        values = store.load_settings() if store else {}
+        state = values.pop(SETTINGS_STATE, Request.TAKEN_ON if values or not store
+                           else Request.NOT_SET_UP)
+        settings, problems = build(values)
         if problems:
             self.failure = "kept settings refused, defaults used: " + problems[0]
             settings, _ = build({})
-        return settings
+        if problems or not values and store and SETTINGS in store.problems:
+            state = Request.LOST
+        return settings, state if state in SETTINGS_STATES else Request.LOST
 
     def start(self):
         """Start the tick; from here on poll() must be called."""
@@ -123,9 +139,13 @@ class Application(Operations):
         """Keep what has changed; the store refuses while outputs are on, and is asked again."""
         controller = self.controller
         store = self.store
-        settings = controller.settings
-        if settings is not self._saved_settings and not store.save_settings(settings.as_dict()):
-            self._saved_settings = settings
+        settings_mark = self._settings_mark()
+        if settings_mark != self._saved_settings:
+            values = controller.settings.as_dict()
+            if controller.request.settings_state != Request.TAKEN_ON:
+                values[SETTINGS_STATE] = controller.request.settings_state
+            if not store.save_settings(values):
+                self._saved_settings = settings_mark
         failure = self.failure
         if failure != self._saved_failure and not store.save_failure(failure):
             self._saved_failure = failure
@@ -133,6 +153,10 @@ class Application(Operations):
         if mark != self._saved_totals and not store.save_totals(controller.totals):
             self._saved_totals = mark
         self._note_problems()
+
+    def _settings_mark(self):
+        """Return what differs whenever the kept settings have to be written anew."""
+        return self.controller.settings, self.controller.request.settings_state
 
     def _note_problems(self):
         """A store that does not work is no reason to stop, but a person has to know."""

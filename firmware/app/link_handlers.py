@@ -17,6 +17,7 @@ from rate_control.records import Request
 from rate_control.units import TICK_MS
 
 REGULATIONS = {"closed_loop": Request.CLOSED_LOOP, "fixed_duty": Request.FIXED_DUTY}
+SETTINGS_STATES = ("taken on", "not set up", "lost")  # by Request.settings_state
 FACTS_PAGE = 12
 TEXT_LENGTH = 200
 
@@ -42,6 +43,7 @@ def status(link, _):
     return {
         "state": STATE_NAMES[application.controller.interlock.state],
         "missing": application.missing(),
+        "settings": SETTINGS_STATES[application.controller.request.settings_state],
         "faults": faults.names(snapshot.faults),
         "rate_ml_ha": snapshot.rate_ml_ha,
         "applied_ml_ha": snapshot.applied_ml_ha,

@@ -65,6 +65,20 @@ class Operations:
         self._before = before
         return []
 
+    def take_on(self, confirmed_at_machine=False):
+        """Take the present settings on: a person at the machine has seen that they fit it.
+
+        Only then may a controller apply that was never set up, or whose settings were lost. The
+        master switch must then be seen off, then on.
+        """
+        if not confirmed_at_machine:
+            return AT_MACHINE
+        controller = self.controller
+        if not controller.apply(controller.settings):
+            return OUTPUTS_ON
+        controller.request.settings_state = Request.TAKEN_ON
+        return ""
+
     def undo(self):
         """Go back to the settings before the last change; undone twice, it is made again."""
         if self._before is None:

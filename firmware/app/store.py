@@ -19,11 +19,13 @@ from rate_control.settings import row
 SETTINGS = "settings"
 TOTALS = "totals"
 FAILURE = "failure"
+SETTINGS_STATE = "settings_state"  # kept with the settings
 FAILURE_LENGTH = 200
 SLOTS = (".0", ".1")
 TOTALS_SLOTS = (TOTALS + SLOTS[0], TOTALS + SLOTS[1])
 UNWRITTEN = (b"", b"\0", b"\xff")  # first byte of a slot that never held a whole document
 
+ONE_DAMAGED = "one copy is damaged, the other is used: check them"
 NOT_ATTACHED = "nobody says that outputs are off"
 OUTPUTS_ON = "outputs are on"
 
@@ -50,9 +52,13 @@ class Store:
         self._controller = controller
 
     def load_settings(self):
-        """Return the kept settings by name, without those that this firmware does not know."""
+        """Return the kept settings by name, without those that this firmware does not know.
+
+        Among them is SETTINGS_STATE where they were not taken on (see Application).
+        """
         values = self._load(self._files, SETTINGS)
-        return {name: values[name] for name in values if row(name) is not None}
+        return {name: values[name] for name in values
+                if row(name) is not None or name == SETTINGS_STATE}
 
     def save_settings(self, values):
         """Keep settings, a dict by name; return "" or why they are not kept."""
@@ -104,13 +110,18 @@ class Store:
         """Return the newest whole document of that name, or {}."""
         slots = _read_slots(files, name)
         newest = _newest(slots)
+        damaged = [slots[index] is None and files.read(name + suffix)[:1] not in UNWRITTEN
+                   for index, suffix in enumerate(SLOTS)]
         if slots[newest] is None:
-            starts = [files.read(name + suffix)[:1] for suffix in SLOTS]
-            if not (starts[0] in UNWRITTEN and starts[1] in UNWRITTEN):
+            if damaged[0] or damaged[1]:
                 self.problems[name] = "both copies are damaged"
             return {}
-        self._kept[name] = json.loads(slots[newest][1])
-        return self._kept[name]
+        values = json.loads(slots[newest][1])
+        if name == SETTINGS and damaged[1 - newest]:
+            self.problems[name] = ONE_DAMAGED  # the next save writes the other one anew
+        else:
+            self._kept[name] = values
+        return values
 
     def _save(self, files, name, values):
         """Write a document to its older slot, unless the newer one holds the same already."""

@@ -10,6 +10,8 @@ from rate_control import interlock
 MISSING = (
     (interlock.NO_FAULT, "fault: see faults"),
     (interlock.TICK, "controller held up"),
+    (interlock.SETTINGS_WHOLE, "settings lost"),
+    (interlock.SET_UP, "not set up"),
     (interlock.MASTER, "master is off"),
     (interlock.ARMED, "master off, then on"),
     (interlock.STORE_IDLE, "saving, one moment"),

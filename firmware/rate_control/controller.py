@@ -114,7 +114,7 @@ class Controller:
         active = self._faults.update(conditions, measured.switches & SWITCH_MASTER)
         decided.faults = active
         bench_asked = request.bench and self._bench_ticks < self._bench_limit_ticks
-        permits = collect(measured, active, tick_ok, bench_asked, request.saving)
+        permits = collect(measured, active, tick_ok, bench_asked, request)
         was_bench = decided.state == BENCH
         decided.permits = self.interlock.update(permits, measured.master_level)
         decided.state = self.interlock.state

@@ -21,9 +21,11 @@ TICK = 64  # this tick came in time
 BENCH_ASKED = 128  # and confirmed at the machine
 STANDSTILL = 256
 STORE_IDLE = 512  # no write to the store under way: one would hold up the tick
+SETTINGS_WHOLE = 1024  # the settings that were kept are there, or none ever were
+SET_UP = 2048  # a person at this machine has taken settings on
 
-ALWAYS = MASTER | ARMED | SECTION | NO_FAULT | TICK | STORE_IDLE
-APPLYING_PERMITS = ALWAYS | IMPLEMENT | SPEED
+ALWAYS = MASTER | ARMED | SECTION | NO_FAULT | TICK | STORE_IDLE | SETTINGS_WHOLE
+APPLYING_PERMITS = ALWAYS | IMPLEMENT | SPEED | SET_UP
 BENCH_PERMITS = ALWAYS | BENCH_ASKED | STANDSTILL
 ANY = -1
 

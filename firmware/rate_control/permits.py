@@ -7,20 +7,29 @@ from rate_control.interlock import (
     MASTER,
     NO_FAULT,
     SECTION,
+    SET_UP,
+    SETTINGS_WHOLE,
     SPEED,
     STANDSTILL,
     STORE_IDLE,
     TICK,
 )
+from rate_control.records import Request
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
 
+# by the state of the settings: those of a controller that was never set up are whole
+OF_SETTINGS = [0, 0, 0]
+OF_SETTINGS[Request.TAKEN_ON] = SETTINGS_WHOLE | SET_UP
+OF_SETTINGS[Request.NOT_SET_UP] = SETTINGS_WHOLE
+OF_SETTINGS[Request.LOST] = SET_UP
 
-def collect(measured, active_faults, tick_ok, bench_asked, saving):
+
+def collect(measured, active_faults, tick_ok, bench_asked, request):
     """Return the mask of permits (see interlock.py), all but ARMED, which is the interlock's."""
     switches = measured.switches
-    permits = 0
+    permits = OF_SETTINGS[request.settings_state]
     if switches & SWITCH_MASTER:
-        permits = MASTER
+        permits |= MASTER
     if switches & SWITCH_IMPLEMENT:
         permits |= IMPLEMENT
     if measured.sections_on:
@@ -35,6 +44,6 @@ def collect(measured, active_faults, tick_ok, bench_asked, saving):
         permits |= TICK
     if bench_asked:
         permits |= BENCH_ASKED
-    if not saving:
+    if not request.saving:
         permits |= STORE_IDLE
     return permits

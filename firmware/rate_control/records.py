@@ -32,11 +32,16 @@ class Request:
     fixed_duty_u16 is used while regulation is FIXED_DUTY, and on the bench. bench is raised
     only after a confirmation at the machine, and the core lowers it when the bench ends.
     saving is raised around a write to the store; program_failed while a part of the
-    application has failed.
+    application has failed. settings_state says whether a person at this machine has taken the
+    settings on, never has, or whether those that were kept are lost.
     """
 
     CLOSED_LOOP = 0
     FIXED_DUTY = 1
+
+    TAKEN_ON = 0
+    NOT_SET_UP = 1
+    LOST = 2
 
     def __init__(self):
         self.rate_ml_ha = 0
@@ -46,6 +51,7 @@ class Request:
         self.bench_speed_mm_s = 0
         self.saving = 0
         self.program_failed = 0
+        self.settings_state = Request.TAKEN_ON
 
 
 class Measured:

@@ -29,7 +29,7 @@ _COMMANDS = {
 }
 _TIMEOUT_S = 600.0  # against a hang only; no script takes a tenth of it
 _FUEL = 10**13  # the same guard for the 32-bit machine, which runs some 1e10 a second
-_HEAP = "64M"
+_HEAP = "256M"
 FIRMWARE = "firmware"  # as source; a folder that it was built into does as well
 
 _START = """

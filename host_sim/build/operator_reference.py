@@ -101,6 +101,7 @@ class _Tour(MainRun):
 
     def _work(self) -> str:
         shown = self._screen("after power-up")
+        self.take_settings_on()
         self._switch(0)
         self._switch(SWITCH_MASTER)
         shown += self._screen("armed, standing")

@@ -25,6 +25,9 @@ MAIN = REPO_ROOT / "firmware" / "main.py"
 IDLE_US = 10_000
 US_PER_S = 1_000_000
 
+SET_UP_NOTCHES = 4  # from the top of the menu
+TAKE_ON_NOTCHES = 40  # to the end of set up, however long it is
+
 
 class _PowerOff(BaseException):
     """Ends the program for good."""
@@ -103,6 +106,17 @@ class MainRun:
         while self.panel.busy:
             self.step()
         self.live(0.3)
+
+    def take_settings_on(self) -> None:
+        """Take the settings on at the machine, by its keys, from the work screen and back to it."""
+        self.panel.push()
+        for notches in (SET_UP_NOTCHES, TAKE_ON_NOTCHES):
+            self.panel.turn(notches)
+            self.panel.push()
+        self.panel.push()
+        self.panel.back()
+        self.panel.back()
+        MainRun.hands(self)
 
     def step(self) -> None:
         """Let the program run until it idles the next time: IDLE_US of simulated time.

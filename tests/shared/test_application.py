@@ -11,10 +11,10 @@ from tests.shared.panel_rig import MASTER, SECTIONS, PanelRig
 
 
 class Shelf:
-    """A store in memory; outputs tells whether saving is refused."""
+    """A store in memory, of a controller that is set up unless settings is {}."""
 
     def __init__(self, settings=None, failure=""):
-        self.settings = settings or {}
+        self.settings = {"us_units": 0} if settings is None else settings
         self.failure = failure
         self.volume_l = 0
         self.saves = []
@@ -25,7 +25,7 @@ class Shelf:
         self.controller = controller
 
     def load_settings(self):
-        return self.settings
+        return dict(self.settings)
 
     def load_totals(self, totals):
         totals.volume.whole = self.volume_l
@@ -340,10 +340,89 @@ def test_clearing_totals_is_kept_too():
     assert shelf.volume_l == 0
 
 
-def test_kept_settings_that_are_wrong_give_way_to_the_defaults():
-    rig = PanelRig(Shelf({"section_count": 99}))
+def refuses_to_apply(rig):
+    """Return what is missing after an ordinary off and on at speed, with nothing switched on."""
+    rig.arm()
+    rig.drive()
+    rig.ticks(40)
+    assert rig.state() != APPLYING
+    assert (rig.board.duty_u16, rig.board.section_mask) == (0, 0)
+    lacking = rig.app.missing()
+    rig.stand()
+    rig.switch(SECTIONS, 40)
+    return lacking
+
+
+def applies(rig):
+    rig.arm()
+    rig.drive()
+    return rig.state() == APPLYING
+
+
+def test_never_set_up_can_bench_but_not_apply_until_a_person_takes_settings_on():
+    shelf = Shelf({})
+    rig = PanelRig(shelf)
+    assert refuses_to_apply(rig) == ["not set up"]
+    rig.arm()
+    assert rig.app.enter_bench(confirmed_at_machine=True) == ""
+    rig.ticks(2)
+    assert rig.state() == BENCH
+    assert rig.app.take_on(confirmed_at_machine=True) == OUTPUTS_ON
+    rig.switch(SECTIONS, 40)
+    # settings that come from anywhere do not set it up, over a power cut neither
+    assert rig.app.change_settings({"section_count": 2}) == []
+    assert rig.app.take_on() == AT_MACHINE
+    rig.ticks(25)
+    assert shelf.settings["section_count"] == 2
+    rig = PanelRig(shelf)
+    assert refuses_to_apply(rig) == ["not set up"]
+    assert rig.app.take_on(confirmed_at_machine=True) == ""
+    rig.drive()
+    assert rig.state() == PARKED, "taking on arms nothing"
+    rig.switch(SECTIONS, 25)
+    assert "settings_state" not in shelf.settings
+    assert applies(rig) and applies(PanelRig(shelf))
+
+
+def test_settings_that_the_firmware_refuses_are_lost():
+    shelf = Shelf({"section_count": 99})
+    rig = PanelRig(shelf)
     assert rig.app.controller.settings.section_count == 3
     assert "defaults used" in rig.app.failure
+    check_lost(rig, shelf)
+
+
+def test_settings_with_both_copies_damaged_are_lost():
+    shelf = Shelf({})
+    shelf.problems["settings"] = "both copies are damaged"
+    rig = PanelRig(shelf)
+    shelf.problems.clear()
+    check_lost(rig, shelf)
+
+
+def test_a_state_of_settings_that_nobody_knows_counts_as_lost():
+    for state in (3, -1, "taken on", None, [0]):
+        rig = PanelRig(Shelf({"section_count": 2, "settings_state": state}))
+        assert refuses_to_apply(rig) == ["settings lost"], state
+
+
+def check_lost(rig, shelf):
+    before = dict(shelf.settings)
+    assert refuses_to_apply(rig) == ["settings lost"]
+    rig.arm()
+    assert rig.app.enter_bench(confirmed_at_machine=True) == "settings lost"
+    rig.ticks(25)
+    assert shelf.settings == before, "what is left of them stays as it is"
+    # restored from a file over the link: still a person has to look, over a power cut too
+    assert rig.app.change_settings({"section_count": 2}) == []
+    assert refuses_to_apply(rig) == ["settings lost"]
+    rig.ticks(25)
+    rig = PanelRig(shelf)
+    assert rig.app.controller.settings.section_count == 2
+    assert refuses_to_apply(rig) == ["settings lost"]
+    assert rig.app.take_on(confirmed_at_machine=True) == ""
+    rig.ticks(25)
+    assert applies(rig) and applies(PanelRig(shelf))
 
 
 def test_last_failure_is_kept_until_it_was_read():
@@ -358,9 +437,9 @@ def test_last_failure_is_kept_until_it_was_read():
 def test_store_that_fails_does_not_stop_the_machine():
     shelf = Shelf()
     rig = PanelRig(shelf)
-    shelf.problems["settings"] = "cannot be written"
+    shelf.problems["totals"] = "cannot be written"
     rig.ticks(21)
-    assert rig.app.failure == "settings: cannot be written"
+    assert rig.app.failure == "totals: cannot be written"
     rig.arm()
     rig.drive()
     assert rig.state() == APPLYING

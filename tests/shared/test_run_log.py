@@ -2,7 +2,9 @@
 
 from app.run_log import PAGE, SEGMENT_BYTES, SEGMENTS, RunLog
 from app.store import Store
+from rate_control.controller import Controller
 from rate_control.interlock import APPLYING
+from rate_control.settings import Settings
 from tests.support.link_rig import ALL, MASTER, WORK, LinkRig
 
 
@@ -26,7 +28,9 @@ class Rig(LinkRig):
     """A rig with a run log, followed ten times a second."""
 
     def __init__(self, files):
-        store = Store(files)
+        store = Store(PlainFiles())  # of the settings, which are not looked at here
+        store.attach(Controller(Settings()))
+        assert store.save_settings(Settings().as_dict()) == ""  # it was set up
         super().__init__(store)
         self.files = files
         self.link.run_log = RunLog(store, files, self.application.ring)

@@ -3,7 +3,7 @@
 from app.files import MemorySlots
 from app.kept_totals import pack, unpack
 from app.link_frame import MAX_RECORD, parse, record
-from app.store import NOT_ATTACHED, OUTPUTS_ON, TOTALS_SLOTS, Store
+from app.store import NOT_ATTACHED, ONE_DAMAGED, OUTPUTS_ON, TOTALS_SLOTS, Store
 from rate_control.controller import Controller
 from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY
 from rate_control.settings import COUNT, HIGH, NAME, TABLE, build
@@ -258,7 +258,12 @@ def test_damaged_copies_are_reported():
     assert make_store(files).save_settings({"rate_ml_ha": 6000}) == ""
     files.content["settings.0"] = files.content["settings.0"][:-9] + b"x" * 9
     store = make_store(files)
-    assert store.load_settings()["rate_ml_ha"] in (5000, 6000) and not store.problems
+    assert store.load_settings()["rate_ml_ha"] in (5000, 6000)
+    assert store.problems["settings"] == ONE_DAMAGED
+    assert store.save_settings({"rate_ml_ha": 6000}) == "" and not store.problems
+    assert make_store(files).load_settings() == {"rate_ml_ha": 6000}
+    files.content["settings.0"] = files.content["settings.0"][:-9] + b"x" * 9
+    store = make_store(files)
     files.content["settings.1"] = b"\xff" * 300  # as a flash that was erased
     store = make_store(files)
     assert store.load_settings() == {} and "damaged" in store.problems["settings"]

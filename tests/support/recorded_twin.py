@@ -45,6 +45,7 @@ class RecordedTwin(MainRun):
         self.live(1.0)
         for name, value in self._scenario.settings.as_dict().items():
             self.link.ask("settings.set", values={name: value})
+        self.take_settings_on()
         self.live(0.5)
         self._began_us = self._clock.elapsed_us
 

@@ -9,12 +9,14 @@ from rate_control.settings import COUNT, HIGH, LOW, row
 from rate_control.settings_table import TABLE
 from rate_control.settings_words import ADVICE, WORDS
 
+UNDO = "undo last change"
+TAKE_ON = "take settings on"
 UNDONE = "undone: the settings before the last change are back"
 LIST_VALUE = "..."
 
 
 class SetUp(List):
-    """The groups, and undo."""
+    """The groups, undo, and what takes the settings on."""
 
     TITLE = "set up"
 
@@ -24,17 +26,22 @@ class SetUp(List):
 
     def count(self):
         """See List."""
-        return len(self._groups) + 1
+        return len(self._groups) + 2
 
     def line(self, index):
         """See List."""
-        return (self._groups[index][0] if index < len(self._groups) else "undo last change"), ""
+        index -= len(self._groups)
+        return (self._groups[index][0] if index < 0 else (UNDO, TAKE_ON)[index]), ""
 
     def chosen(self, index):
         """See List."""
-        if index == len(self._groups):
-            return self.app.undo() or UNDONE
-        return Group(self.app, *self._groups[index])
+        index -= len(self._groups)
+        if index < 0:
+            return Group(self.app, *self._groups[index])
+        if index:
+            from app.screens.take_on import TakeOn
+            return TakeOn(self.app)
+        return self.app.undo() or UNDONE
 
 
 class Group(List):

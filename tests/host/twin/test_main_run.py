@@ -30,6 +30,7 @@ class Day(MainRun):
         values = self.scenario.settings.as_dict()
         for name in values:  # one at a time: no record may be longer than the board's buffer
             self.link.ask("settings.set", values={name: values[name]})
+        self.take_settings_on()
 
     def switch(self, on=0, off=0):
         self.board.switches = self.board.switches & ~off | on
