@@ -37,7 +37,7 @@ UNITS = {
     "density_g_l": (("kg/L", 3, 1000, 1), ("lb/gal", 2, POUND_UG * 10**3, GALLON_NL)),
     "mass_g": (("kg", 3, 1000, 1), ("lb", 2, POUND_UG, 10**6)),
     "pulses_per_hl": (("pulses/L", 2, 100, 1), ("pulses/gal", 1, 10**11, GALLON_NL)),
-    "pulses_per_km": (("pulses/m", 3, 1000, 1), ("pulses/100 ft", 1, 10**7, FOOT_UM)),
+    "pulses_per_km": (("pulses/m", 3, 1000, 1), ("pulses/ft", 3, 10**9, FOOT_UM)),
     "duty_u16": (("%", 1, 65535, 100),) * 2,
     "time_ms": (("s", 2, 1000, 1),) * 2,
     "supply_mv": (("V", 1, 1000, 1),) * 2,

@@ -2,19 +2,21 @@
 
 TOML with one key for each row of the table of settings. A number is in the unit that the name
 ends in, so that nothing is rounded on the way; a text with a unit (`rate_ml_ha = "20 gal/ac"`)
-is understood too. What a file leaves out keeps its default.
+is understood too. It is the same in a file, in a scenario and in an option, whatever units are
+chosen to be shown. What a file leaves out keeps its default.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 import host_sim  # noqa: F401  (puts firmware/ on the path before the next imports)
-from app import quantity_text
-from host_sim.common.errors import InputError
+from app import quantity_text, units_typed
+from host_sim.common.errors import InputError, plain
 from host_sim.common.toml_source import TomlSource
 from host_sim.common.toml_table import TomlTable
 from rate_control import settings as table
@@ -30,6 +32,8 @@ HEAD = """\
 # A number is in the unit that its name ends in; the comment beside it shows it as the
 # controller does. A text with a unit will do as well: rate_ml_ha = "20 gal/ac".
 """
+# written with their unit, per litre and per metre, which loses nothing
+WITH_UNIT = ("pulses_per_hl", "pulses_per_km")
 
 
 @dataclass(frozen=True)
@@ -48,15 +52,18 @@ def to_toml(settings: Settings, us: bool) -> str:
     for entry in ROWS:
         name = entry[table.NAME]
         value = getattr(settings, name)
+        written = str(value)
+        if quantity_text.of_setting(entry) in WITH_UNIT:
+            written = f'"{show(entry, value, us=False)}"'
         shown = show(entry, value, us)
-        comment = "" if shown == str(value) else f"  # {shown}"
+        comment = "" if shown in written else f"  # {shown}"
         lines.append("# " + "; ".join(WORDS[name]))
-        lines.append(f"{name} = {value}{comment}")
+        lines.append(f"{name} = {written}{comment}")
     return "\n".join(lines) + "\n"
 
 
-def load(path: Path, us: bool = False) -> Settings:
-    """The settings in a file. A bare number in quotes is read in the chosen units.
+def load(path: Path) -> Settings:
+    """The settings in a file.
 
     Raises InputError with a line for everything that is wrong: file, line, field.
     """
@@ -68,7 +75,7 @@ def load(path: Path, us: bool = False) -> Settings:
         name = entry[table.NAME]
         if name in top:
             try:
-                values[name] = _number(entry, top.any(name), us)
+                values[name] = number(entry, top.any(name))
             except ValueError as error:
                 top.refuse(name, str(error))
     top.finish()
@@ -81,8 +88,8 @@ def load(path: Path, us: bool = False) -> Settings:
     return settings
 
 
-def with_changes(settings: Settings, texts: Sequence[str], us: bool) -> Settings:
-    """The settings with changes from texts like `rate_ml_ha=20 gal/ac`.
+def with_changes(settings: Settings, texts: Sequence[str]) -> Settings:
+    """The settings with changes from texts like `rate_ml_ha=20 gal/ac` or `us_units=1`.
 
     Raises InputError naming the setting.
     """
@@ -93,7 +100,7 @@ def with_changes(settings: Settings, texts: Sequence[str], us: bool) -> Settings
         if entry is None or entry[table.COUNT] > 1:
             raise InputError(f"{text}: must be NAME=VALUE, with the name of a plain setting")
         try:
-            values[name] = _number(entry, value, us)
+            values[name] = number(entry, value)
         except ValueError as error:
             raise InputError(f"{name}: {error}") from None
     changed, problems = build(values, settings)
@@ -102,21 +109,43 @@ def with_changes(settings: Settings, texts: Sequence[str], us: bool) -> Settings
     return changed
 
 
-def _number(entry: Any, given: Any, us: bool) -> Any:
-    """A given value with texts turned into numbers; everything else is for build() to judge."""
+def number(entry: Any, given: Any) -> Any:
+    """A given value with texts turned into numbers; everything else is for build() to judge.
+
+    ValueError, in the unit that was typed, where a text means no number or one out of range.
+    """
     if isinstance(given, list):
-        return [_number(entry, item, us) for item in given]
-    if isinstance(given, str):
-        return quantity_text.read(quantity_text.of_setting(entry), given, us)
-    return given
+        return [number(entry, item) for item in given]
+    if not isinstance(given, str):
+        return given
+    text = given.strip()
+    unit = text.lstrip("+-.,0123456789").strip()
+    quantity = quantity_text.of_setting(entry)
+    if quantity and unit:
+        return _with_unit(entry, quantity, text, unit)
+    try:
+        return int(text)
+    except ValueError:
+        own = entry[table.UNIT]
+        hint = f" of {own}, or a number with its unit" if quantity and not unit else ""
+        raise ValueError(f"'{plain(text)}': must be a whole number{hint}") from None
+
+
+def _with_unit(entry: Any, quantity: str, text: str, unit: str) -> int:
+    value: int = units_typed.from_text(quantity, text, False)
+    if not entry[table.LOW] <= value <= entry[table.HIGH]:
+        one = Fraction(*units_typed.exact(quantity, f"1 {unit}", False))
+        low, high = (f"{float(entry[end] / one):.6g}" for end in (table.LOW, table.HIGH))
+        raise ValueError(f"must be {low} to {high} {unit}, is {text}")
+    return value
 
 
 def show(entry: Any, value: Any, us: bool) -> str:
     """A setting as the controller shows it, lists with their unit at the end."""
     quantity = quantity_text.of_setting(entry)
     if not isinstance(value, list):
-        plain = f"{value} {entry[table.UNIT]}" if entry[table.UNIT].isalpha() else str(value)
-        return quantity_text.show(quantity, value, us) if quantity else plain
+        bare = f"{value} {entry[table.UNIT]}" if entry[table.UNIT].isalpha() else str(value)
+        return quantity_text.show(quantity, value, us) if quantity else bare
     shown = [quantity_text.show(quantity, item, us).split(" ", 1) for item in value]
     return ", ".join(number for number, _ in shown) + " " + shown[0][1]
 

@@ -8,8 +8,10 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from host_sim.common.errors import InputError
+from host_sim.common.settings_file import number
 from host_sim.common.toml_source import TomlSource
 from host_sim.common.toml_table import TomlTable
 from host_sim.plant.catalogue import machine_spec_from_table
@@ -86,7 +88,7 @@ def _machine(source: TomlSource, top: TomlTable, problems: list[str]) -> Machine
 
 def _settings(source: TomlSource, top: TomlTable, problems: list[str]) -> Settings | None:
     table = TomlTable(source, ("controller",), top.any("controller", {}), problems)
-    values = table.values()
+    values = {name: _setting(table, name, value) for name, value in table.values().items()}
     widths = values.get("section_width_mm")
     if isinstance(widths, list):
         count = values.get("section_count", default_value(row("section_count")))
@@ -98,6 +100,16 @@ def _settings(source: TomlSource, top: TomlTable, problems: list[str]) -> Settin
         name, _, message = fault.partition(": ")
         table.refuse(name, message)
     return settings
+
+
+def _setting(table: TomlTable, name: str, value: Any) -> Any:
+    """A value as a settings file has it: a number in the unit of its name, or one with a unit."""
+    entry = row(name)
+    try:
+        return value if entry is None else number(entry, value)
+    except ValueError as error:
+        table.refuse(name, str(error))
+        return default_value(entry)
 
 
 def _spare_widths() -> list[int]:

@@ -137,7 +137,7 @@ def board_settings(args: argparse.Namespace) -> int:
     from host_sim.common.settings_file import load, to_toml
 
     us = args.units == "us"
-    wanted = load(args.file, us) if args.file else None  # a bad file ends it before any request
+    wanted = load(args.file) if args.file else None  # a bad file ends it before any request
     client = _client(args.port)
     if wanted is not None:
         client.ask("settings.set", values=wanted.as_dict())

@@ -107,8 +107,8 @@ def _procedure(args: argparse.Namespace) -> int:
     if args.keep and not args.settings:
         raise InputError("--keep: needs --settings FILE to write to")
     us = args.units == "us"
-    settings = load(args.settings, us) if args.settings else Settings()
-    settings = with_changes(settings, args.set, us)
+    settings = load(args.settings) if args.settings else Settings()
+    settings = with_changes(settings, args.set)
     given = {name.replace("_", "-"): value for name, value in vars(args).items()}
     values = parameters(args.row, given, len(args.amounts), us)
     procedure = perform(args.row, values, settings, args.amounts, us, given.get("course-time"))

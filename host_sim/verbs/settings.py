@@ -63,7 +63,7 @@ def export_file(args: argparse.Namespace) -> int:
     from rate_control.settings import Settings
 
     us = args.units == "us"
-    text = to_toml(load(args.base, us) if args.base else Settings(), us)
+    text = to_toml(load(args.base) if args.base else Settings(), us)
     if args.out:
         write_files(args.out.parent, {args.out.name: text})
     else:
@@ -78,7 +78,7 @@ def check_file(args: argparse.Namespace) -> int:
     from rate_control.settings import Settings
 
     us = args.units == "us"
-    settings = load(args.file, us)
+    settings = load(args.file)
     rows = differences(Settings(), settings, us)
     print(f"{plain(args.file)}: can be imported; {_count(rows)} differ from the defaults")
     _print_rows(rows, "default", "file")
@@ -90,7 +90,7 @@ def diff_files(args: argparse.Namespace) -> int:
     from host_sim.common.settings_file import differences, load
 
     us = args.units == "us"
-    rows = differences(load(args.old, us), load(args.new, us), us)
+    rows = differences(load(args.old), load(args.new), us)
     print(f"{_count(rows)} differ")
     _print_rows(rows, args.old.stem, args.new.stem)
     return 1 if rows else 0

@@ -15,7 +15,7 @@ example:
   python -m host_sim size my_machine.toml --plot window.png --json answer.json
 
 Numbers may carry a unit (L/ha, gal/ac, km/h, mph, m, in, ft, L/min, gal/min, bar, psi, kPa,
-kg/L, lb/gal, pulses/L, pulses/gal, pulses/m, pulses/100 ft); bare ones are read in --units.
+kg/L, lb/gal, pulses/L, pulses/gal, pulses/m, pulses/ft); bare ones are read in --units.
 FILE is a TOML file with a table [size]: the same names, underscores for hyphens, and units.
 An option beats the file. Exit status: 0, or 1 if some rate has no usable speed, or 2 for
 bad input. docs/how_to/size_a_machine.md explains the answer.

@@ -20,7 +20,7 @@ SHOWN = (
     ("density_g_l", 1276, "1.276 kg/L", "10.65 lb/gal"),
     ("mass_g", 454, "0.454 kg", "1.00 lb"),
     ("pulses_per_hl", 45000, "450.00 pulses/L", "1703.4 pulses/gal"),
-    ("pulses_per_km", 130000, "130.000 pulses/m", "3962.4 pulses/100 ft"),
+    ("pulses_per_km", 130000, "130.000 pulses/m", "39.624 pulses/ft"),
     ("duty_u16", 65535, "100.0 %", "100.0 %"),
     ("time_ms", 50, "0.05 s", "0.05 s"),
     ("supply_mv", 13800, "13.8 V", "13.8 V"),
