@@ -5,7 +5,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures firmware chip bench docs lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures firmware chip bench fuzz docs lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -39,6 +39,9 @@ chip: setup ## run firmware and contract on an emulated RP2040: make chip UF2=mi
 
 bench: setup ## print what a tick costs
 	$(BIN)/python -m host_sim.build.benchmark
+
+fuzz: setup ## feed every loader of files damaged ones: make fuzz EXAMPLES=20000 (for each)
+	$(BIN)/python -m tests.support.loader_fuzz $(EXAMPLES)
 
 docs: setup ## write the reference pages that are made from tables
 	$(BIN)/python -m host_sim settings docs

@@ -109,14 +109,24 @@ def first_bad_value(data: Any) -> tuple[Where, str] | None:
         if len(where) > DEEPEST:
             return where[:2], f"is nested deeper than {DEEPEST}"
         if isinstance(value, dict):
+            if not all(_is_text(key) for key in value):
+                return where, "has a name that is no text"
             waiting.extend(((*where, key), value[key]) for key in reversed(value))
         elif isinstance(value, list):
             waiting.extend(((*where, index), value[index]) for index in reversed(range(len(value))))
+        elif isinstance(value, str):
+            if not _is_text(value):
+                return where, "is no text"
         elif isinstance(value, float) and not math.isfinite(value):
             return where, f"must be a number, is {value}"
         elif isinstance(value, int) and abs(value) > NUMBER_MAX:
             return where, "is too large a number"
     return None
+
+
+def _is_text(value: str) -> bool:
+    """Whether no half of a character is in it, which JSON can write and nobody can encode."""
+    return not any("\ud800" <= character <= "\udfff" for character in value)
 
 
 def field_name(where: Where) -> str:

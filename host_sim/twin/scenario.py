@@ -69,9 +69,9 @@ def load_scenario(
         problems.append(source.problem(
             ("controller", "section_count"),
             f"is {settings.section_count}, but the machine has {machine.sections.count} sections"))
-    if problems or not (title and machine and settings and trace_path):
+    if problems or not (machine and settings and trace_path):
         raise InputError(*problems)
-    return Scenario(title, machine, settings, read_speed_trace(trace_path),
+    return Scenario(title or path.stem, machine, settings, read_speed_trace(trace_path),
                     drive_seed or 0 if seed is None else seed, events)
 
 
@@ -124,7 +124,7 @@ def _trace_path(drive: TomlTable, scenario: Path, override: Path | None) -> Path
         drive.any("speed_trace")
         return override
     name = drive.text("speed_trace")
-    if not name:
+    if name is None:
         return None
     path = scenario.parent / name
     if not os.path.isfile(path):  # unlike Path's, it bears any name

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 from pathlib import Path
 
 HELP = "make the report of a run, of the twin or of a board, or of two beside each other"
@@ -75,9 +76,9 @@ def _check_places(places: list[Path], runs: list[Path]) -> None:
     from host_sim.common.output import check_target
     from host_sim.runs.files import run_parts
 
-    taken = {part.resolve() for run in runs for part in run_parts(run)}
+    taken = {os.path.realpath(part) for run in runs for part in run_parts(run)}
     for place in places:
         check_target(place)
-        if place.resolve() in taken:
+        if os.path.realpath(place) in taken:
             raise InputError(f"{place}: is part of a run, or is to be written twice")
-        taken.add(place.resolve())
+        taken.add(os.path.realpath(place))
