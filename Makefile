@@ -5,7 +5,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures firmware chip bench fuzz docs lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures firmware chip bench fuzz fuzz-guided docs lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -42,6 +42,10 @@ bench: setup ## print what a tick costs
 
 fuzz: setup ## feed every loader of files damaged ones: make fuzz EXAMPLES=20000 (for each)
 	$(BIN)/python -m tests.support.loader_fuzz $(EXAMPLES)
+
+fuzz-guided: setup ## the same led by what the code does, with atheris: make fuzz-guided LOADER=job
+	$(BIN)/uv pip sync --quiet --require-hashes --target build/atheris requirements-guided.lock
+	PYTHONPATH=build/atheris $(BIN)/python -m tests.support.guided_fuzz $(LOADER)
 
 docs: setup ## write the reference pages that are made from tables
 	$(BIN)/python -m host_sim settings docs

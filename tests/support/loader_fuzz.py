@@ -27,6 +27,7 @@ import numpy as np
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
+import host_sim  # noqa: F401  (puts firmware/ on the path before the next imports)
 from app.link_frame import FrameError, parse, record
 from host_sim.__main__ import main as command
 from host_sim.application_record import folder
