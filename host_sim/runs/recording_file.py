@@ -22,6 +22,9 @@ TAIL_BYTES = 2 * MAX_RECORD  # a line that was cut off is shorter
 
 LARGEST_BYTES = 16384 * MIB  # of a recording; a day of every tick has 0.3 GiB
 
+NOT_A_RUN_LOG = ("is the run log of a board, which holds sums and no course: "
+                 "give a recording, as `record --port` makes it")
+
 BINARY = getattr(os, "O_BINARY", 0)  # where line ends would be changed otherwise
 
 Body = dict[str, Any]
@@ -157,6 +160,15 @@ def _lines(data: bytes) -> int:
     return data.count(b"\n")
 
 
+def _is_run_log(line: bytes) -> bool:
+    """Whether a line is one of `board log`, which are plain JSON."""
+    try:
+        entry = parsed(json.loads, line)
+    except ValueError:
+        return False
+    return isinstance(entry, dict) and "run" in entry and "volume_ml" in entry
+
+
 def body_of(line: bytes) -> Body | None:
     """The body of a line without its end, None where the line is not whole."""
     try:
@@ -179,7 +191,8 @@ def read_bodies(path: Path) -> Iterator[tuple[int, Body | None]]:
                 number += 1
                 body = body_of(line.rstrip(b"\r\n"))
                 if number == 1 and (body is None or "recording" not in body):
-                    raise InputError(f"{path}:1: is no recording")
+                    what = NOT_A_RUN_LOG if _is_run_log(line) else "is no recording"
+                    raise InputError(f"{path}:1: {what}")
                 yield number, body
     except OSError as error:
         raise InputError(f"{path}: cannot be read: {error.strerror}") from error

@@ -285,6 +285,22 @@ def test_other_files_are_not_touched(tmp_path, content):
         list(read_bodies(path))
 
 
+@pytest.mark.parametrize("verb", [
+    ["application-record", "--job", "host_sim/scenarios/plot_bar_job.toml"], ["record", "--from"],
+    ["report"],
+])
+def test_run_log_of_a_board_is_told_from_a_recording(tmp_path, capsys, verb):
+    """The board's run log holds sums; nothing that needs the course can be made of it."""
+    path = tmp_path / "runs.jsonl"
+    path.write_text(json.dumps({"run": 0, "time_s": 60, "distance_m": 150, "area_m2": 525,
+                                "volume_ml": 4200, "mean_ml_ha": 80000}) + "\n")
+    assert main([*verb, str(path), "--out", str(tmp_path / "out")]) == 2
+    said = capsys.readouterr().err
+    assert "runs.jsonl:1: is the run log of a board" in said
+    assert said.count("\n") == 1
+    assert not (tmp_path / "out").exists()
+
+
 def test_damaged_lines_are_counted_and_passed_over(tmp_path):
     path = Scene(tmp_path / "a.rec").run(200).path
     lines = path.read_bytes().split(b"\n")

@@ -48,6 +48,8 @@ def wrong_machine(us):
         "section_count": ROWS, "section_width_mm": [round(SPACING_M * 1000)] * ROWS,
         "meter_floor_ul_s": 20_000, "us_units": int(us),
     }) == []
+    person.menu("set up", "take settings on")  # find_a_fault.md, "not set up"
+    person.push()
     return person
 
 
