@@ -11,7 +11,7 @@ from host_sim.__main__ import main
 HOW_TO = REPO_ROOT / "docs" / "how_to"
 PAGES = sorted(HOW_TO.glob("*.md"))
 CONSOLE = re.compile(r"^```console\n\$ (.*)\n((?:(?!```).*\n)*)```", re.MULTILINE)
-HARMLESS = {"README.md", "keep_settings_in_a_file.md", "run_on_a_cluster.md"}
+HARMLESS = {"README.md", "run_on_a_cluster.md"}
 
 
 def examples():
