@@ -2,19 +2,24 @@
 
 A browser may be made to send requests here by any page that it visits. Such a page gives itself
 away: by its Origin, or, where its name was made to lead to this computer, by the Host that it
-asks for. On the loopback address that is enough; elsewhere a token is needed too.
+asks for. On the loopback address that is enough; elsewhere a token is needed too, and it is
+looked for before anything else of a request is.
 """
 
 from __future__ import annotations
 
 import hmac
 import ipaddress
+import re
 import secrets
 import socket
 from collections.abc import Mapping
 
 TOKEN_BYTES = 16
 COOKIE = "panel"
+NO_TOKEN = "open the address that was printed when the panel was started"
+# The token in the address, or in the cookie that a page was given.
+GIVEN = re.compile(rb"(?:[?&]token=|[ ;]%b=)([\w-]+)" % COOKIE.encode())
 NAMES_OF_THIS_COMPUTER = ("localhost",)
 
 
@@ -35,23 +40,23 @@ class Guard:
         host = f"[{self.address}]" if ":" in self.address else self.address
         return f"http://{host}:{self.port}/" + (f"?token={self.token}" if self.token else "")
 
-    def refusal(self, headers: Mapping[str, str], cookie: str, token: str, live: bool) -> str:
-        """Why a request is refused, "" where it is not. `live` marks the WebSocket.
+    def has_token(self, head: bytes) -> bool:
+        """Whether the bytes of a request hold the token, where one is needed."""
+        wanted = self.token.encode()
+        return not wanted or any(
+            hmac.compare_digest(given, wanted) for given in GIVEN.findall(head))
 
-        `headers` are by lower-case names; `token` is that of the address, `cookie` that which a
-        page was given.
+    def refusal(self, headers: Mapping[str, str], live: bool) -> str:
+        """Why a request with the token is refused, "" where it is not.
+
+        `headers` are by lower-case names; `live` marks the WebSocket.
         """
         host = headers.get("host", "")
         if not self._is_our_host(host):
             return "this panel is not known by that name"
         if live and headers.get("origin") != f"http://{host}":
             return "another page may not use this panel"
-        if self.token and not (self._matches(cookie) or self._matches(token)):
-            return "open the address that was printed when the panel was started"
         return ""
-
-    def _matches(self, given: str) -> bool:
-        return hmac.compare_digest(given.encode(), self.token.encode())
 
     def _is_our_host(self, host: str) -> bool:
         """Whether a Host header names this server by a name that cannot be made to lead here."""

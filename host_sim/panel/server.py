@@ -1,30 +1,39 @@
-"""The web server of the panel: a few fixed files and one WebSocket."""
+"""The web server of the panel: a few fixed files and one WebSocket.
+
+It stands on asyncio alone, so that every byte that a stranger sends is counted here: the head of
+a request is bounded in bytes and in time, no body is read, and the connections that are not yet,
+or never become, a page are bounded in number. Where they are too many, the one that came first
+goes: a page that asks as a browser does is answered at once and never that old.
+"""
 
 from __future__ import annotations
 
 import asyncio
 import json
+import socket
 from collections.abc import Callable
-from contextlib import suppress
+from http import HTTPStatus
 from pathlib import Path
 
-from microdot import Microdot, Request, Response
-from microdot.websocket import WebSocket, WebSocketError, websocket_upgrade
-
 from host_sim.common.errors import InputError
-from host_sim.panel.guard import COOKIE, Guard
+from host_sim.panel.guard import COOKIE, NO_TOKEN, Guard
+from host_sim.panel.request_head import END, LONGEST_HEAD, BadHead, Head, parse_head
 from host_sim.panel.session import FRAME_S, Session
+from host_sim.panel.web_socket import SocketEnded, WebSocket, accept_key
 
 HERE = Path(__file__).parent
 INDEX = "index.html"
 TYPES = {".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8",
          ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
+PLAIN = "text/plain; charset=utf-8"
 PAGES_AT_ONCE = 8
-LONGEST_MESSAGE = 512
+VISITORS_AT_ONCE = 64  # connections that are not a page; a browser opens six
+VISIT_S = 10.0  # for the head of a request and the answer to it
+KERNEL_BYTES = 16384  # that may lie unread in each direction's buffer of a connection
 LOOK_S = FRAME_S / 2
 
-# Closed, gone, or not talking as a page does: whatever it is, only this page ends.
-ENDS_OF_A_PAGE = (WebSocketError, OSError, EOFError, UnicodeDecodeError)
+# Closed, gone, or not talking as a page does: whatever it is, only this connection ends.
+ENDS = (SocketEnded, OSError, EOFError)
 
 HEADERS = {
     "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
@@ -35,6 +44,7 @@ HEADERS = {
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Cache-Control": "no-store",
+    "Connection": "close",
 }
 
 
@@ -47,6 +57,23 @@ def files() -> dict[str, tuple[bytes, str]]:
     }
 
 
+def answer(status: int, content: str | bytes, kind: str = PLAIN, **more: str) -> bytes:
+    """A whole answer; every one of them tells the browser to keep strangers out."""
+    body = content.encode() if isinstance(content, str) else content
+    fields = HEADERS | {"Content-Type": kind, "Content-Length": str(len(body))} | {
+        name.replace("_", "-"): value for name, value in more.items()}
+    return _head(status, fields) + body
+
+
+def _head(status: int, fields: dict[str, str]) -> bytes:
+    lines = [f"HTTP/1.1 {status} {HTTPStatus(status).phrase}",
+             *(f"{name}: {value}" for name, value in fields.items())]
+    return "\r\n".join(lines).encode() + END
+
+
+SWITCHES = b"HTTP/1.1 101 "
+
+
 class Server:
     """Serves one session to the pages that the guard lets in."""
 
@@ -55,15 +82,7 @@ class Server:
         self._guard = guard
         self._files = files()
         self._pages = 0
-        self._app = Microdot()
-        self._app.before_request(self._admit)
-        self._app.after_request(_harden)
-        self._app.after_error_request(_harden)
-        self._app.route("/live")(self._live)
-        self._app.route("/")(self._page)
-        self._app.route("/<name>")(self._file)
-        Request.max_content_length = Request.max_body_length = 0  # nothing is posted here
-        WebSocket.max_message_length = LONGEST_MESSAGE
+        self._visitors: dict[asyncio.StreamWriter, None] = {}  # in the order of their coming
 
     async def serve(self, port: int, ready: Callable[[], None]) -> None:
         """Serve until cancelled or the session has failed; `ready` is called once it does.
@@ -72,11 +91,13 @@ class Server:
         """
         address = self._guard.address
         try:
-            await self._app.start_server(address, port, start_serving=False)
+            server = await asyncio.start_server(
+                self._visit, address, port, limit=LONGEST_HEAD, start_serving=False)
         except OSError as error:
             reason = error.strerror or error
             raise InputError(f"{address} port {port}: cannot be served: {reason}") from error
-        server: asyncio.Server = self._app.server
+        for listening in server.sockets:  # what is accepted inherits it
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, KERNEL_BYTES)
         self._guard.port = server.sockets[0].getsockname()[1]
         try:
             await server.start_serving()
@@ -86,61 +107,91 @@ class Server:
         finally:
             server.close()  # pages that are open end with the loop
 
-    async def _admit(self, request: Request) -> Response | None:
-        headers = {name.lower(): value for name, value in request.headers.items()}
-        why = self._guard.refusal(
-            headers, request.cookies.get(COOKIE, ""), request.args.get("token", ""),
-            live=request.path == "/live")
-        return Response(why, 403) if why else None
+    async def _visit(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        """One connection, from its coming to its end."""
+        self._visitors[writer] = None
+        if len(self._visitors) > VISITORS_AT_ONCE:
+            oldest = next(iter(self._visitors))
+            del self._visitors[oldest]
+            oldest.transport.abort()
+        try:
+            async with asyncio.timeout(VISIT_S):
+                is_page = await self._welcome(reader, writer)
+            if is_page:
+                self._visitors.pop(writer, None)
+                await self._live(WebSocket(reader, writer))
+        except* ENDS:
+            pass
+        finally:
+            self._visitors.pop(writer, None)
+            writer.close()
 
-    async def _page(self, request: Request) -> Response:
-        response = await self._file(request, INDEX)
-        if self._guard.token:  # what the page asks for in its turn comes without the token
-            response.headers["Set-Cookie"] = (
-                f"{COOKIE}={self._guard.token}; Path=/; HttpOnly; SameSite=Strict")
-        return response
+    async def _welcome(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> bool:
+        """Answer one request; whether the connection is a page's WebSocket from now on."""
+        try:
+            reply = self._reply(await reader.readuntil(END))
+        except asyncio.LimitOverrunError:
+            reply = answer(431, "the head of this request is too long")
+        except BadHead as bad:
+            reply = answer(bad.status, str(bad))
+        writer.write(reply)
+        await writer.drain()
+        return reply.startswith(SWITCHES)
 
-    async def _file(self, _: Request, name: str) -> Response:
+    def _reply(self, data: bytes) -> bytes:
+        """The answer to a request, the token first. Raises BadHead."""
+        if not self._guard.has_token(data):
+            return answer(403, NO_TOKEN)
+        head = parse_head(data)
+        is_live = head.path == "/live"
+        if why := self._guard.refusal(head.headers, is_live):
+            return answer(403, why)
+        if is_live:
+            return self._upgrade(head)
+        name = head.path.removeprefix("/") or INDEX
         if name not in self._files:
-            return Response("there is no such page", 404)
-        content, kind = self._files[name]
-        return Response(content, headers={"Content-Type": kind})
+            return answer(404, "there is no such page")
+        cookie = {}
+        if name == INDEX and self._guard.token:  # what the page asks for comes without the token
+            cookie["Set_Cookie"] = (
+                f"{COOKIE}={self._guard.token}; Path=/; HttpOnly; SameSite=Strict")
+        return answer(200, *self._files[name], **cookie)
 
-    async def _live(self, request: Request) -> Response:
+    def _upgrade(self, head: Head) -> bytes:
+        """The answer to a page that asks for the WebSocket."""
+        key = head.headers.get("sec-websocket-key")
+        if head.headers.get("upgrade", "").lower() != "websocket" or not key:
+            return answer(400, "only a page's script talks here")
         if self._pages >= PAGES_AT_ONCE:
-            return Response(f"{PAGES_AT_ONCE} pages are open already", 503)
-        socket = await websocket_upgrade(request)
-        self._pages += 1
-        with suppress(asyncio.CancelledError):  # the server ends, and with it every page
-            await self._talk(socket)
-        self._pages -= 1
-        return Response.already_handled
+            return answer(503, f"{PAGES_AT_ONCE} pages are open already")
+        return _head(101, {"Upgrade": "websocket", "Connection": "Upgrade",
+                           "Sec-WebSocket-Accept": accept_key(key)})
 
-    async def _talk(self, socket: WebSocket) -> None:
+    async def _live(self, page: WebSocket) -> None:
         """Send and receive until either ends."""
+        self._pages += 1
         try:
             async with asyncio.TaskGroup() as both:
-                both.create_task(self._send(socket))
-                both.create_task(self._receive(socket))
-        except* ENDS_OF_A_PAGE:
-            pass
+                both.create_task(self._send(page))
+                both.create_task(self._receive(page))
+        except* SocketEnded as ended:
+            for one in ended.exceptions:
+                if isinstance(one, SocketEnded):
+                    await page.end(one.code)
+        finally:
+            self._pages -= 1
 
-    async def _send(self, socket: WebSocket) -> None:
+    async def _send(self, page: WebSocket) -> None:
         """Send every frame, at the pace at which this page takes them."""
         cursor = None
         while True:
             texts, cursor = self._session.feed.since(cursor)
             for text in texts:
-                await socket.send(text)
+                await page.send(text)
             await asyncio.sleep(LOOK_S)
 
-    async def _receive(self, socket: WebSocket) -> None:
+    async def _receive(self, page: WebSocket) -> None:
         while True:
-            refused = self._session.ask(await socket.receive())
+            refused = self._session.ask(await page.receive())
             if refused:
-                await socket.send(json.dumps({"refused": refused}))
-
-
-async def _harden(_: Request, response: Response) -> Response:
-    response.headers.update(HEADERS)
-    return response
+                await page.send(json.dumps({"refused": refused}))
