@@ -115,6 +115,16 @@ class Server:
             del self._visitors[oldest]
             oldest.transport.abort()
         try:
+            await self._serve_one(reader, writer)
+        except asyncio.CancelledError:
+            pass  # the server ends, and with it every connection
+        finally:
+            self._visitors.pop(writer, None)
+            writer.close()
+
+    async def _serve_one(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        """Answer a request; where it is a page's for its WebSocket, talk until either ends."""
+        try:
             async with asyncio.timeout(VISIT_S):
                 is_page = await self._welcome(reader, writer)
             if is_page:
@@ -122,9 +132,6 @@ class Server:
                 await self._live(WebSocket(reader, writer))
         except* ENDS:
             pass
-        finally:
-            self._visitors.pop(writer, None)
-            writer.close()
 
     async def _welcome(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> bool:
         """Answer one request; whether the connection is a page's WebSocket from now on."""

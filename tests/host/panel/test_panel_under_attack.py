@@ -265,6 +265,15 @@ def test_who_goes_without_a_word_leaves_no_trace(session, capfd):
     assert seen.err == "" and seen.out == ""
 
 
+def test_the_end_of_the_server_leaves_no_trace_of_what_is_open(session, capfd):
+    with ExitStack() as open_ones:
+        with in_background(session) as guard:
+            open_ones.enter_context(live(guard)).frame()
+            open_ones.enter_context(stranger(guard)).sendall(b"GET")
+            assert serves(guard)
+    assert capfd.readouterr().err == ""
+
+
 def reset(sock):
     """Let closing cut the connection off (RST) rather than end it in order."""
     sock.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
