@@ -33,12 +33,14 @@ class Argument:
     fits: Callable[[Any], bool]
 
 
-def _number(low: float, high: float, kinds: type | tuple[type, ...] = (int, float)) -> Argument:
+def _number(low: float, high: float, kinds: type | tuple[type, ...] = (int, float),
+            unit: str = "") -> Argument:
     def fits(value: Any) -> bool:
         is_number = isinstance(value, kinds) and not isinstance(value, bool)
         return is_number and math.isfinite(value) and low <= value <= high
 
-    return Argument(f"a {'whole ' if kinds is int else ''}number, {low:g} to {high:g}", fits)
+    words = f"a {'whole ' if kinds is int else ''}number, {low:.7g} to {high:.7g} {unit}".rstrip()
+    return Argument(words, fits)
 
 
 def _one_of(*choices: Any) -> Argument:
@@ -46,6 +48,12 @@ def _one_of(*choices: Any) -> Argument:
     return Argument(f"one of {words}", lambda value: type(value) in (str, int, float)
                     and value in choices)
 
+
+# What the page's fields take, in the firmware's units: it tells it in those that people see.
+LIMITS = {
+    "rate_ml_ha": (row("rate_ml_ha")[LOW], row("rate_ml_ha")[HIGH]),
+    "speed_mm_s": (0, round(SPEED_MAX_M_S * 1e3)),
+}
 
 FLAG = Argument("true or false", lambda value: isinstance(value, bool))
 SECTION = _number(0, MAX_SECTIONS - 1, int)
@@ -57,15 +65,15 @@ COMMANDS: dict[str, tuple[Argument, ...]] = {
     "section": (SECTION, FLAG),
     "throttle": (_number(0.0, 1.0),),
     "nudge": (_number(-1.0, 1.0),),
-    "speed": (_number(0.0, SPEED_MAX_M_S),),
+    "speed": (_number(0.0, SPEED_MAX_M_S, unit="m/s"),),
     "recorded": (),
     "factor": (_number(FACTOR_MIN, FACTOR_MAX),),
-    "tank": (_number(0.0, TANK_L),),
+    "tank": (_number(0.0, TANK_L, unit="L"),),
     "trouble": (_one_of(*(trouble.name for trouble in TROUBLES)), FLAG),
     "outlets": (SECTION, _one_of(*(factor for factor, _ in OUTLETS))),
     "hang": (),
     "key": (_one_of("left", "right", "push", "back"),),
-    "rate": (_number(_RATE[LOW], _RATE[HIGH], int),),
+    "rate": (_number(_RATE[LOW], _RATE[HIGH], int, "mL/ha"),),
     "restart": (),
 }
 

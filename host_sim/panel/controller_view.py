@@ -20,6 +20,7 @@ EVERY_TICKS = 2
 SILENCE_S = 1.0  # without telemetry for this long the board was reset, or the line is gone
 WORDS_S = 0.2
 SETTINGS_S = 2.0
+TOTALS = ("area_m2", "volume_ml", "distance_m")
 SETTINGS = ["section_count", "section_width_mm", "us_units", "actuator"]
 
 Row = dict[str, Any]
@@ -51,6 +52,7 @@ class ControllerView:
         self.way_m = 0.0
         self._client = client
         self._clock = clock
+        self._totals: dict[str, int] = {}
         self._names: list[str] = []
         self._last: Row | None = None
         self._heard_s = self._words_s = self._settings_s = 0.0
@@ -70,6 +72,8 @@ class ControllerView:
     def look_at_settings(self) -> bool:
         """Ask for what the page depends on; returns whether it is new. Raises LinkLost."""
         self._settings_s = self._clock()
+        totals = self._client.ask("totals.get")
+        self._totals = {name: totals[name] for name in TOTALS}
         values = self._client.ask("settings.get", names=SETTINGS)["values"]
         facts = Facts(
             firmware=self._hello["firmware"],
@@ -137,6 +141,7 @@ class ControllerView:
         status = self._client.ask("status")
         self.words = {"state": status["state"], "missing": status["missing"],
                       "regulation": status["regulation"],
+                      "totals": self._totals,
                       "faults": self._client.ask("faults.get")["faults"],
                       "display": self._display()}
 

@@ -90,6 +90,7 @@ class Game:
             "troubles": sorted(self._broken),
             "outlets": list(self._outlets),
             "lamp": twin.board.lamp,
+            "buzzer": bool(twin.board.buzzer),
         }
 
     # What the commands do. Their arguments have been checked (commands.py).

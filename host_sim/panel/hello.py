@@ -7,6 +7,7 @@ from typing import Any
 from app import units_text
 from app.displays.font import FONT, GLYPH_COLUMNS
 from app.displays.hd44780 import GLYPHS
+from host_sim.panel.commands import LIMITS
 from host_sim.panel.controller_view import Facts
 from host_sim.panel.live_twin import TANK_L
 from host_sim.panel.trouble import OUTLETS, TROUBLES
@@ -26,7 +27,7 @@ BELIEVED = (
 )
 TRUE = ("true_applied_ml_ha", "true_speed_mm_s", "true_flow_ul_s")
 QUANTITIES = ("rate_ml_ha", "speed_mm_s", "flow_ul_s", "distance_mm", "duty_u16", "supply_mv",
-              "volume_ml")
+              "volume_ml", "area_m2", "distance_m")
 
 
 def about_controller(facts: Facts) -> dict[str, Any]:
@@ -69,6 +70,7 @@ def about_twin(facts: Facts, scenario: Scenario) -> dict[str, Any]:
         "kind": "twin",
         "title": scenario.title,
         "sections_mm": [round(width_m * 1e3) for width_m in scenario.section_width_m],
+        "limits": LIMITS,
         "top_speed_mm_s": round(TOP_SPEED_M_S * 1e3),
         "tank_l": TANK_L,
         "recording": f"{trace.name}, {trace.duration_s / 60:.0f} min",

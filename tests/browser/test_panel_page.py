@@ -225,3 +225,36 @@ def test_start_over_gives_a_new_machine(open_page):
     page.get_by_role("button", name="Start over").click()
     expect(page.locator("#steps li").first).to_have_class("next", timeout=SOON_MS)
     expect(page.locator("#factor-out")).to_have_text("\u00d7 1")
+
+
+@SIZES
+def test_a_number_out_of_range_is_refused_in_the_unit_beside_its_field(open_page, size):
+    page = open_page(size)
+    told = page.locator("#refused")
+    page.locator("#rate").fill("9999")
+    page.locator("#ask button").click()
+    expect(told).to_have_text("asked: must be 1.0 to 5000.0 L/ha")
+    page.locator("#speed").fill("50")
+    page.locator("#go").click()
+    expect(told).to_have_text("speed: must be 0.0 to 43.2 km/h")
+    page.get_by_role("button", name="US", exact=True).click()
+    page.locator("#speed").fill("50")
+    page.locator("#go").click()
+    expect(told).to_have_text("speed: must be 0.0 to 26.8 mph")
+
+
+@SIZES
+def test_the_sums_of_the_job_and_the_buzzer_are_shown(open_page, size):
+    page = open_page(size)
+    expect(page.locator("[data-show=area_m2]")).to_have_text("0.00 ha")
+    expect(page.locator("[data-show=buzzer]")).to_have_text("silent")
+    faster(page)
+    work(page)
+    expect(page.locator("[data-show=area_m2]")).not_to_have_text("0.00 ha", timeout=SOON_MS)
+    expect(page.locator("[data-show=volume_ml]")).to_have_text(
+        re.compile(r"^[1-9]\d*\.\d L$"), timeout=SOON_MS)
+    page.get_by_role("button", name="flow meter stuck").click()
+    expect(page.locator("[data-show=buzzer]")).to_have_text("sounds", timeout=SOON_MS)
+    page.get_by_role("button", name="US", exact=True).click()
+    expect(page.locator("[data-show=distance_m]")).to_have_text(re.compile(r" mi$"))
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")

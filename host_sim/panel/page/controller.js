@@ -8,7 +8,8 @@ const GAUGE = 0.2; // either side
 const MEAN_ROWS = 5; // half a second
 
 export class Controller {
-  constructor(send) {
+  /** send(...command) asks for something, refuse(why) tells why that cannot be. */
+  constructor(send, refuse) {
     this.display = new Display(byId("display"));
     this.recent = [];
     for (const button of document.querySelectorAll("[data-key]")) {
@@ -17,7 +18,9 @@ export class Controller {
     byId("ask").addEventListener("submit", (event) => {
       event.preventDefault();
       const value = byId("rate").valueAsNumber;
-      if (value > 0) send("rate", this.units.internal("rate_ml_ha", value));
+      const why = this.units.refusal("rate_ml_ha", value, this.hello.limits);
+      if (why) refuse(`asked: ${why}`);
+      else send("rate", this.units.internal("rate_ml_ha", value));
       byId("rate").blur();
     });
   }
@@ -32,7 +35,8 @@ export class Controller {
     const board = hello.kind === "board";
     byId("keypad").hidden = byId("ask").hidden = board;
     byId("asked-only").hidden = !board;
-    byId("front").hidden = board;
+    byId("front").hidden = byId("buzzer").hidden = board;
+    this.totals = null;
     showAll("drive-name", hello.pump ? "duty" : "valve");
   }
 
@@ -42,6 +46,7 @@ export class Controller {
       element.textContent = units.label(element.dataset.unit);
     }
     this.asked = null;
+    this.showTotals();
     if (this.row) this.show();
   }
 
@@ -127,7 +132,15 @@ export class Controller {
     byId("rate").value = this.units.number("rate_ml_ha", rate);
   }
 
+  /** The sums of the job, as the controller keeps them. */
+  showTotals() {
+    for (const [quantity, value] of Object.entries(this.totals ?? {}))
+      showAll(quantity, this.units.text(quantity, value));
+  }
+
   showWords(words) {
+    this.totals = words.totals;
+    this.showTotals();
     if (words.display) byId("front").hidden = false;
     this.display.show(words.display);
     list(

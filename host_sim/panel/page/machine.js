@@ -1,12 +1,14 @@
 // The half of the machine: everything that hands can do to it. The twin only.
 
-import { button, byId, make, press } from "./dom.js";
+import { button, byId, make, press, showAll } from "./dom.js";
 
 const FACTORS = [0.25, 0.5, 1, 2, 5, 10, 20];
 
 export class Machine {
-  constructor(send) {
+  /** send(...command) asks for something, refuse(why) tells why that cannot be. */
+  constructor(send, refuse) {
     this.send = send;
+    this.refuse = refuse;
     this.hands = null;
     byId("master").addEventListener("click", () => this.toggle("master"));
     byId("implement").addEventListener("click", () => this.toggle("implement"));
@@ -91,7 +93,9 @@ export class Machine {
 
   go() {
     const value = byId("speed").valueAsNumber;
-    if (value >= 0) this.send("speed", this.units.internal("speed_mm_s", value) / 1000);
+    const why = this.units.refusal("speed_mm_s", value, this.hello.limits);
+    if (why) this.refuse(`speed: ${why}`);
+    else this.send("speed", this.units.internal("speed_mm_s", value) / 1000);
   }
 
   follow() {
@@ -138,6 +142,7 @@ export class Machine {
     follow(byId("factor"), String(FACTORS.indexOf(hands.factor)));
     byId("factor").setAttribute("aria-valuetext", `${hands.factor} times`);
     byId("factor-out").textContent = `\u00d7 ${hands.factor}`;
+    showAll("buzzer", hands.buzzer ? "sounds" : "silent");
     byId("lamp").classList.toggle("lit", Boolean(hands.lamp));
   }
 

@@ -20,8 +20,9 @@ class Panel {
     const tell = (open) => this.tellLine(open ? "" : "connection lost, trying again");
     this.line = new Line((frame) => this.take(frame), tell);
     const send = (...command) => this.line.send(...command);
-    this.machine = new Machine(send);
-    this.controller = new Controller(send);
+    const refuse = (why) => this.refuse(why);
+    this.machine = new Machine(send, refuse);
+    this.controller = new Controller(send, refuse);
     this.steps = new Steps(byId("steps"));
     this.ribbon = new Ribbon(byId("ribbon"), byId("reading"));
     this.charts = new Charts(byId("charts"));

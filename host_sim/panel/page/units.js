@@ -35,6 +35,14 @@ export class Units {
     return `${this.number(quantity, value)} ${this.label(quantity)}`;
   }
 
+  /** Why a number in a field cannot be taken, "" where it can; `limits` are internal. */
+  refusal(quantity, shown, limits) {
+    const [low, high] = limits[quantity];
+    const value = this.internal(quantity, shown);
+    if (value >= low && value <= high) return "";
+    return `must be ${this.number(quantity, low)} to ${this.text(quantity, high)}`;
+  }
+
   /** The internal whole number that a shown one means. */
   internal(quantity, shown) {
     return Math.round(shown / this.factor(quantity));

@@ -14,7 +14,8 @@ from host_sim.twin.scenario import DEMO, load_scenario
 from rate_control.interlock import STATE_NAMES
 from tests.support.panel_client import live
 
-READINGS = {"hello", "settings.get", "telemetry.set", "status", "faults.get", "display.get"}
+READINGS = {"hello", "settings.get", "telemetry.set", "status", "totals.get", "faults.get",
+            "display.get"}
 
 
 class Cable:

@@ -82,7 +82,7 @@ def test_good_commands_come_out_as_they_went_in():
     ('["key", "arm"]', "one of left, right, push, back"),
     ('["outlets", 0, 0.7]', "one of 1.0, 1.2, 0.5, 0.0"),
     ('["trouble", ["air"], true]', "one of meter_stalled"),
-    ('["rate", 0]', "whole number, 1000 to 5e+06"),
+    ('["rate", 0]', "whole number, 1000 to 5000000 mL/ha"),
     ('["key", "' + "x" * LONGEST + '"]', f"at most {LONGEST} characters"),
     (b'["master", true]', "a text"),
 ])

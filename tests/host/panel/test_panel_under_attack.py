@@ -266,11 +266,10 @@ def test_who_goes_without_a_word_leaves_no_trace(session, capfd):
 
 
 def test_the_end_of_the_server_leaves_no_trace_of_what_is_open(session, capfd):
-    with ExitStack() as open_ones:
-        with in_background(session) as guard:
-            open_ones.enter_context(live(guard)).frame()
-            open_ones.enter_context(stranger(guard)).sendall(b"GET")
-            assert serves(guard)
+    with ExitStack() as open_ones, in_background(session) as guard:
+        open_ones.enter_context(live(guard)).frame()
+        open_ones.enter_context(stranger(guard)).sendall(b"GET")
+        assert serves(guard)
     assert capfd.readouterr().err == ""
 
 
