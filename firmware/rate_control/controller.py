@@ -1,16 +1,13 @@
 """The controller: one step a tick, its stages in reading order.
 
-sense -> permit -> decide -> measure -> actuate -> account. Each stage reads the records of the
-stages before it and fills its own (see records.py).
+sense -> permit -> decide -> run the procedure -> actuate -> account. Each stage reads the records
+of the stages before it and fills its own (see records.py).
 """
 
 from rate_control import outputs as last_gate
-from rate_control.actuator import make as make_actuator
 from rate_control.application_rate import target_flow_ul_s
 from rate_control.debounce import make_debounce
-from rate_control.duty import PumpCurve
 from rate_control.faults import PROGRAM_FAILED, Faults
-from rate_control.flow_loop import FlowLoop
 from rate_control.flow_rate import FlowRate
 from rate_control.ground_speed import GroundSpeed
 from rate_control.interlock import APPLYING, BENCH, OFF_TICKS_MIN, Interlock
@@ -18,13 +15,17 @@ from rate_control.intmath import LIMIT
 from rate_control.permits import collect
 from rate_control.plausibility import Plausibility
 from rate_control.procedures import RUNNING
+from rate_control.pump_curve import PumpCurve
+from rate_control.pump_loop import PumpLoop
 from rate_control.records import Decided, Measured, Outputs, Request
 from rate_control.section import Sections
 from rate_control.totals import Totals
 from rate_control.trace import FIELDS
 from rate_control.trace import fill as fill_trace
 from rate_control.units import DUTY_FULL, SWITCH_MASTER, TICK_MS, TICK_US
+from rate_control.valve_loop import ValveLoop
 
+LOOPS = (PumpLoop, ValveLoop, ValveLoop)  # by the setting actuator
 TICK_LATE_US = 3 * TICK_US  # the watchdog of a real board bites in the same order of time
 
 
@@ -50,8 +51,7 @@ class Controller:
         self.request.rate_ml_ha = settings.rate_ml_ha
         self.sections = Sections(settings)
         self.curve = PumpCurve(settings)
-        self.actuator = make_actuator(settings, self.curve)
-        self.loop = FlowLoop(settings)
+        self.loop = LOOPS[settings.actuator](settings, self.curve)
         self._debounce = make_debounce(settings)
         self.interlock.off_ticks = max(settings.switch_debounce_ms // TICK_MS, OFF_TICKS_MIN)
         self._speed = GroundSpeed(settings)
@@ -87,7 +87,7 @@ class Controller:
         self._permit(tick_ok, measured, decided)
         self._decide(measured, decided)
         if self.procedure is not None:
-            self._measure(measured, decided)
+            self._run_procedure(measured, decided)
         self._actuate(measured, decided)
         self._account(now_us, measured, decided)
         return self.outputs
@@ -154,9 +154,9 @@ class Controller:
             decided.width_mm = self.sections.width_mm(mask)
         speed = request.bench_speed_mm_s if decided.state == BENCH else measured.speed_ahead_mm_s
         decided.target_ul_s = target_flow_ul_s(request.rate_ml_ha, speed, decided.width_mm)
-        self.loop.update(self.actuator, measured, decided)
+        self.loop.update(measured, decided)
 
-    def _measure(self, measured, decided):
+    def _run_procedure(self, measured, decided):
         """Let a running procedure take its tick; one that drives lives on the bench alone."""
         procedure = self.procedure
         if procedure.state != RUNNING:
@@ -172,7 +172,7 @@ class Controller:
         source = decided.source
         if source == Decided.BY_LOOP:
             curve = self.curve
-            curve.wanted_ul_s = decided.target_ul_s
+            curve.follow(decided.target_ul_s, command)
             demand = curve.demand_u16(command, decided.width_mm, measured.supply_mv)
         elif source == Decided.BY_HAND:
             demand = self.request.fixed_duty_u16
@@ -185,7 +185,7 @@ class Controller:
                 decided.saturated = 1
             elif demand == 0:
                 decided.saturated = -1
-        last_gate.gate(self.actuator, decided, self.outputs)
+        last_gate.gate(self.loop, decided, self.outputs)
 
     def _account(self, now_us, measured, decided):
         """Add the tick to the totals and write its trace line."""
@@ -194,4 +194,4 @@ class Controller:
         else:
             self.totals.add(measured.volume_ul, measured.distance_mm, decided.section_mask,
                             self.sections.widths_mm, decided.width_mm)
-        fill_trace(self.trace, now_us, measured, decided, self.actuator, self.outputs)
+        fill_trace(self.trace, now_us, measured, decided, self.loop, self.outputs)

@@ -7,7 +7,6 @@ was sent the wrong way takes long to come back, so it waits for more.
 """
 
 from rate_control.intmath import clamp, muldiv
-from rate_control.share import PWM_PUMP
 from rate_control.units import TICK_MS
 
 SURGE_TICKS = 500 // TICK_MS  # of stored pressure after a start
@@ -20,8 +19,9 @@ DOUBT_TICKS = 2000 // TICK_MS  # of disagreement with a steady meter
 class MeterTrust:
     """Counts the ticks that each reason to wait still lasts."""
 
-    def __init__(self, settings):
-        self._valve = 0 if settings.actuator == PWM_PUMP else 1
+    def __init__(self, settings, needs_rest):
+        """needs_rest: the meter teaches only while the flow is at rest, as with a valve."""
+        self._needs_rest = needs_rest
         self._blind_ticks = (settings.loop_delay_ms + settings.loop_lag_ms) // TICK_MS + 1
         self.middle_ul_s = settings.curve_flow_ul_s[-1] // 2
         self._blind = 0
@@ -43,7 +43,7 @@ class MeterTrust:
         The wait ends when the meter has come to rest, which takes a turbine long at a low flow;
         while the speed changes it never does, so patience ends too.
         """
-        lags = 2 * lag_ms // TICK_MS if self._valve else 0
+        lags = 2 * lag_ms // TICK_MS if self._needs_rest else 0
         self._shifting = min(SECTION_TICKS + lags, SHIFTING_TICKS_MAX)
         self._patience = SHIFTING_TICKS_MAX
 
@@ -79,7 +79,7 @@ class MeterTrust:
 
     def can_teach(self):
         """Return whether a difference from the model says something about the machine."""
-        return not self._blind and not self._shifting and (self._steady or not self._valve)
+        return not self._blind and not self._shifting and (self._steady or not self._needs_rest)
 
     def is_lost(self, believed):
         """Return whether a steady meter has contradicted a reckoned valve for too long."""

@@ -3,10 +3,10 @@
 from rate_control.interlock import APPLYING, BENCH
 
 
-def gate(actuator, decided, outputs):
+def gate(loop, decided, outputs):
     """Fill outputs with the command where the state permits it; make them safe otherwise."""
     if decided.state != APPLYING and decided.state != BENCH:
         outputs.make_safe()
         return
     outputs.section_mask = decided.section_mask
-    actuator.drive(decided, outputs)
+    loop.drive(decided, outputs)

@@ -8,7 +8,7 @@ FIELDS = (
 )
 
 
-def fill(line, now_us, measured, decided, actuator, outputs):
+def fill(line, now_us, measured, decided, loop, outputs):
     """Write the tick into line, a list of len(FIELDS) ints made beforehand."""
     line[0] = now_us
     line[1] = measured.switches
@@ -29,8 +29,8 @@ def fill(line, now_us, measured, decided, actuator, outputs):
     line[16] = decided.command_ul_s
     line[17] = decided.coasting
     line[18] = decided.saturated
-    line[19] = actuator.trim_q20
+    line[19] = loop.trim_q20
     line[20] = outputs.duty_u16
     line[21] = outputs.valve_pulse_ms
     line[22] = decided.demand_u16
-    line[23] = actuator.position_u16
+    line[23] = loop.position_u16

@@ -19,6 +19,11 @@ WIDTH_MAX_MM = 50000
 FLOW_MAX_UL_S = 10000000  # 600 L/min
 RATE_MAX_ML_HA = 5000000  # 5,000 L/ha
 
+# Values of the setting actuator
+PWM_PUMP = 0
+INLINE_VALVE = 1
+BYPASS_VALVE = 2
+
 # 1 ha = 1e10 mm2, 1 mL = 1000 uL: flow_ul_s = rate_ml_ha x (speed_mm_s x width_mm) / 1e7
 AREA_PER_RATE = 10000000
 

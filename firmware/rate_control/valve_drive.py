@@ -6,8 +6,7 @@ full flow, whichever way the valve itself turns for that.
 """
 
 from rate_control.intmath import clamp, muldiv
-from rate_control.share import BYPASS_VALVE
-from rate_control.units import DUTY_FULL, ONE_Q20, TICK_MS
+from rate_control.units import BYPASS_VALVE, DUTY_FULL, ONE_Q20, TICK_MS
 
 THERE_MS = 2  # motor time left that is not worth another tick
 

@@ -16,8 +16,7 @@ from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.runs.truth import CELL_M
 from host_sim.twin.scenario import Scenario
 from rate_control import interlock
-from rate_control.share import PWM_PUMP
-from rate_control.units import DUTY_FULL
+from rate_control.units import DUTY_FULL, PWM_PUMP
 
 # Columns of a row. Those of the controller come first, then what is true, which a board lacks.
 BELIEVED = (

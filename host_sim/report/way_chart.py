@@ -17,8 +17,7 @@ from host_sim.report.picture import TOLERANCE, Picture
 from host_sim.report.ribbon import ribbon
 from host_sim.report.svg import MARKERS, Size
 from host_sim.runs.record import Column
-from rate_control.share import PWM_PUMP
-from rate_control.units import DUTY_FULL
+from rate_control.units import DUTY_FULL, PWM_PUMP
 
 DIGIT_IN = 0.07  # of a label; two labels must not overlap
 

@@ -1,11 +1,11 @@
 """Pump curve and step test on a small integer machine whose curve, delay and lag are known."""
 
 from rate_control import settings as table
-from rate_control.duty import PumpCurve
 from rate_control.procedures import curve_fit
 from rate_control.procedures.procedure import DONE, FAILED, RUNNING, STOPPED
 from rate_control.procedures.pump_curve import LEVELS, PumpCurveProcedure
 from rate_control.procedures.step_test import StepTest
+from rate_control.pump_curve import PumpCurve
 from rate_control.records import Decided, Measured
 
 FULL = 65535

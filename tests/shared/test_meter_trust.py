@@ -1,8 +1,5 @@
 """When the meter may say something about the machine, and when a reckoned valve is given up."""
 
-from rate_control.actuator import RegulatingValve
-from rate_control.duty import PumpCurve
-from rate_control.flow_loop import FlowLoop
 from rate_control.meter_trust import (
     DOUBT_TICKS,
     SECTION_TICKS,
@@ -11,10 +8,11 @@ from rate_control.meter_trust import (
     SURGE_TICKS,
     MeterTrust,
 )
+from rate_control.pump_curve import PumpCurve
 from rate_control.records import Decided, Measured
 from rate_control.settings import build
-from rate_control.share import INLINE_VALVE, PWM_PUMP
-from rate_control.units import DUTY_FULL, TICK_MS
+from rate_control.units import DUTY_FULL, INLINE_VALVE, PWM_PUMP, TICK_MS
+from rate_control.valve_loop import ValveLoop
 
 FLOW_UL_S = 40000
 LINE = {
@@ -35,7 +33,7 @@ def made(actuator=INLINE_VALVE, **changes):
 
 
 def trust(actuator=INLINE_VALVE):
-    return MeterTrust(made(actuator))
+    return MeterTrust(made(actuator), needs_rest=actuator != PWM_PUMP)
 
 
 def steady(at, ticks, flow_ul_s=FLOW_UL_S):
@@ -120,10 +118,9 @@ class Bench:
     def __init__(self, reckoned_u16, true_u16):
         settings = made()
         self.curve = PumpCurve(settings)
-        self.actuator = RegulatingValve(settings, self.curve)
-        self.actuator.valve.position_u16 = reckoned_u16
-        self.actuator.valve.known = 1
-        self.loop = FlowLoop(settings)
+        self.loop = ValveLoop(settings, self.curve)
+        self.loop.valve.position_u16 = reckoned_u16
+        self.loop.valve.known = 1
         self.true_u16 = true_u16
         self.width_mm = sum(settings.section_width_mm[: settings.section_count])
         self.decided, self.measured = Decided(), Measured()
@@ -135,9 +132,9 @@ class Bench:
         """One tick of loop, motor and valve."""
         decided = self.decided
         self.measured.flow_ul_s = self.curve.flow_ul_s(self.true_u16, self.width_mm)
-        self.loop.update(self.actuator, self.measured, decided)
+        self.loop.update(self.measured, decided)
         demand = self.curve.demand_u16(decided.command_ul_s, self.width_mm, 0)
-        moved = self.actuator.valve.toward(demand) * DUTY_FULL // 4000
+        moved = self.loop.valve.toward(demand) * DUTY_FULL // 4000
         self.true_u16 = min(max(self.true_u16 + moved, 0), DUTY_FULL)
 
 

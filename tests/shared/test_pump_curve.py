@@ -1,6 +1,6 @@
 """The pump curve: interpolation, both ways, and fewer sections."""
 
-from rate_control.duty import PumpCurve, interpolate
+from rate_control.pump_curve import PumpCurve, interpolate
 from rate_control.settings import build
 
 FLOWS = [0, 20000, 40000, 60000, 80000, 90000, 95000, 98000, 100000]
@@ -74,7 +74,7 @@ def test_there_and_back_with_any_liquid():
 
 
 def demand_after(made, wanted, commanded):
-    made.wanted_ul_s = wanted
+    made.follow(wanted, commanded)
     return made.demand_u16(commanded, 3000, 0)
 
 
@@ -91,13 +91,14 @@ def test_from_rest_the_flow_rises_whatever_it_did_before():
     made = curve(curve_gap_u16=3200)
     assert demand_after(made, 60000, 60000) == 26000
     assert demand_after(made, 40000, 40000) < 18000
-    made.demand_u16(0, 3000, 0)
+    made.follow(0, 0)
     assert demand_after(made, 40000, 40000) == 18000
 
 
-def test_asking_for_the_flow_does_not_change_the_branch():
+def test_asking_does_not_change_the_branch():
     made = curve(curve_gap_u16=3200, curve_pressure_u16=8000)
-    made.demand_u16(60000, 3000, 0)
+    made.follow(60000, 60000)
     before = made.demand_u16(60100, 1500, 0)
     made.flow_ul_s(20000, 1500)
+    made.demand_u16(20000, 3000, 0)
     assert made.demand_u16(60100, 1500, 0) == before

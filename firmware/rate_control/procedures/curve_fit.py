@@ -3,10 +3,9 @@
 Sums here may exceed a small int; nothing depends on the time they take.
 """
 
-from rate_control.duty import interpolate
 from rate_control.intmath import clamp
-from rate_control.share import INLINE_VALVE, PWM_PUMP
-from rate_control.units import CURVE_POINTS, DUTY_FULL, FLOW_MAX_UL_S
+from rate_control.pump_curve import interpolate
+from rate_control.units import CURVE_POINTS, DUTY_FULL, FLOW_MAX_UL_S, INLINE_VALVE, PWM_PUMP
 
 NARROW_LEVEL = 10  # in the middle of the demand: clear of the relief valve and of the floor
 BEYOND_LEVEL = 13  # a valve goes so far and back to the level above; clear of its stop

@@ -7,8 +7,7 @@ where the meter ends and the curve must be trusted.
 
 from rate_control.procedures import curve_fit
 from rate_control.procedures.procedure import AGAINST_STOP, DONE, FAILED, RUNNING, Procedure
-from rate_control.share import PWM_PUMP
-from rate_control.units import DUTY_FULL, TICK_MS
+from rate_control.units import DUTY_FULL, PWM_PUMP, TICK_MS
 
 LEVELS = 16  # demands in each direction
 SETTLE_TICKS = 500 // TICK_MS  # before the first look

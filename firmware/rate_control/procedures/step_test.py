@@ -5,14 +5,13 @@ over each other, so that the noise of single pulses averages out (step_fit.py do
 """
 
 from rate_control.application_rate import target_flow_ul_s
-from rate_control.duty import PumpCurve
-from rate_control.flow_loop import fastest_settling_ms
 from rate_control.intmath import clamp, muldiv
+from rate_control.loop_gains import fastest_settling_ms
 from rate_control.procedures import step_fit
 from rate_control.procedures.procedure import AGAINST_STOP, DONE, FAILED, Procedure
 from rate_control.procedures.step_fit import TAIL_TICKS
-from rate_control.share import PWM_PUMP
-from rate_control.units import DUTY_FULL, TICK_MS
+from rate_control.pump_curve import PumpCurve
+from rate_control.units import DUTY_FULL, PWM_PUMP, TICK_MS
 
 STEPS = 8  # up and down by turns
 HOLD_TICKS = 80  # at least

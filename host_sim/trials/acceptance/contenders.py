@@ -6,24 +6,23 @@ the firmware's controller with some of its stages replaced.
 
 from __future__ import annotations
 
-from typing import Any
-
 from simple_pid import PID
 
 from host_sim.plant.machine import Machine
 from host_sim.trials.acceptance.oracle import Oracle
 from host_sim.twin.twin import MakeController, the_controller
-from rate_control.actuator import RegulatingValve
 from rate_control.application_rate import target_flow_ul_s
 from rate_control.controller import Controller
-from rate_control.duty import PumpCurve
-from rate_control.flow_loop import FlowLoop, simc_gains
+from rate_control.flow_loop import FlowLoop
 from rate_control.intmath import clamp
+from rate_control.loop_gains import simc_gains
+from rate_control.pump_curve import PumpCurve
+from rate_control.pump_loop import PumpLoop
 from rate_control.records import Decided, Measured, Outputs, Request
 from rate_control.section import Sections
 from rate_control.settings import Settings
-from rate_control.share import BYPASS_VALVE, PWM_PUMP
-from rate_control.units import DUTY_FULL, ONE_Q16, ONE_Q20, TICK_MS
+from rate_control.units import BYPASS_VALVE, DUTY_FULL, ONE_Q16, ONE_Q20, PWM_PUMP, TICK_MS
+from rate_control.valve_loop import ValveLoop
 
 START_MM_S = 2000
 TICK_S = TICK_MS / 1000
@@ -48,11 +47,8 @@ class FeedbackAlone(Controller):
     def _build(self, settings: Settings) -> None:
         super()._build(settings)
         self.curve = Straight(settings)
-        if settings.actuator == PWM_PUMP:
-            self.loop = PidLoop(settings, pump_pid(settings))
-        else:
-            self.loop = PidLoop(settings, valve_pid(settings))
-            self.actuator = PulsedMotor(settings, self.curve)
+        make = PidPump if settings.actuator == PWM_PUMP else PidValve
+        self.loop = make(settings, self.curve)
 
 
 def pump_pid(settings: Settings) -> PID:
@@ -86,18 +82,16 @@ def flow_per_demand(settings: Settings) -> float:
 
 
 class PidLoop(FlowLoop):
-    """A library's PID in the place of the flow loop. Its integral stays over a headland."""
+    """A library's PID in the place of a flow loop. Its integral stays over a headland."""
 
-    def __init__(self, settings: Settings, pid: PID) -> None:
-        super().__init__(settings)
-        self._pid = pid
-        self._last = 0.0
+    _pid: PID
+    _last = 0.0
 
     def rest(self) -> None:
         """Hold the integral while the machine is off."""
         self._pid.auto_mode = False
 
-    def update(self, actuator: Any, measured: Measured, decided: Decided) -> None:
+    def update(self, measured: Measured, decided: Decided) -> None:
         """Fill command_ul_s with the output, which Straight passes on as it is."""
         self._pid.set_auto_mode(True, last_output=self._last if self._pid.Ki else 0.0)
         self._pid.setpoint = decided.target_ul_s
@@ -112,11 +106,20 @@ class Straight(PumpCurve):
         return command
 
 
-class PulsedMotor(RegulatingValve):
+class PidPump(PidLoop, PumpLoop):
+    """A pump whose duty the PID gives."""
+
+    def __init__(self, settings: Settings, curve: PumpCurve) -> None:
+        super().__init__(settings, curve)
+        self._pid = pump_pid(settings)
+
+
+class PidValve(PidLoop, ValveLoop):
     """A valve's motor that is given its time as it comes, saved up to the shortest pulse."""
 
     def __init__(self, settings: Settings, curve: PumpCurve) -> None:
         super().__init__(settings, curve)
+        self._pid = valve_pid(settings)
         self._least_ms = min(settings.valve_min_pulse_ms, TICK_MS)
         self._towards_more = -1 if settings.actuator == BYPASS_VALVE else 1
         self._saved_ms = 0.0

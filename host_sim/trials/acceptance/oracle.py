@@ -7,25 +7,24 @@ in the same ticks, and the machine is as slow for it as for everybody. It needs 
 
 from __future__ import annotations
 
-from typing import Any
-
 from host_sim.plant.machine import Machine
 from host_sim.plant.spec import BYPASS_VALVE
 from host_sim.plant.static_pump import Conditions
 from host_sim.plant.steady import inverse_actuation
-from rate_control.actuator import RegulatingValve
 from rate_control.controller import Controller
-from rate_control.duty import PumpCurve, Turning
 from rate_control.flow_loop import FlowLoop
+from rate_control.pump_curve import PumpCurve, Turning
+from rate_control.pump_loop import PumpLoop
 from rate_control.records import Decided, Measured, Outputs
 from rate_control.settings import Settings, build
 from rate_control.units import DUTY_FULL
+from rate_control.valve_loop import ValveLoop
 
 M3_UL = 1e-9
 
 
 class Oracle(Controller):
-    """The controller with its curve, loop and actuator replaced by the truth."""
+    """The controller with its curve and loop replaced by the truth."""
 
     def __init__(self, settings: Settings, machine: Machine) -> None:
         self._machine = machine
@@ -34,15 +33,16 @@ class Oracle(Controller):
     def _build(self, settings: Settings) -> None:
         super()._build(settings)
         self.curve = TrueInverse(settings, self._machine, self.decided)
-        self.loop = NoLoop(settings)
-        if self._machine.spec.valve is not None:
-            self.actuator = TrueValve(settings, self.curve, self._machine)
+        if self._machine.spec.valve is None:
+            self.loop = TruePump(settings, self.curve)
+        else:
+            self.loop = TrueValve(settings, self.curve, self._machine)
 
 
 class NoLoop(FlowLoop):
     """Commands the target."""
 
-    def update(self, actuator: Any, measured: Measured, decided: Decided) -> None:
+    def update(self, measured: Measured, decided: Decided) -> None:
         decided.command_ul_s = decided.expected_ul_s = decided.target_ul_s
         decided.coasting = 0
 
@@ -76,7 +76,11 @@ class TrueInverse(PumpCurve):
         return round(DUTY_FULL * setting)
 
 
-class TrueValve(RegulatingValve):
+class TruePump(NoLoop, PumpLoop):
+    """A pump whose true inverse is the curve."""
+
+
+class TrueValve(NoLoop, ValveLoop):
     """The firmware's valve with the true times, told the true position whenever it rests."""
 
     def __init__(self, settings: Settings, curve: PumpCurve, machine: Machine) -> None:

@@ -12,12 +12,12 @@ from typing import Any
 
 from host_sim.plant.pump_spec import ValveSpec
 from host_sim.plant.spec import BYPASS_VALVE, INLINE_VALVE, PWM_PUMP, MachineSpec
-from rate_control import share
+from rate_control import units as core
 from rate_control.settings import default_value, row
 
 SPACING_M = 0.5  # between two orifices of every machine
 ACTUATORS = {
-    PWM_PUMP: share.PWM_PUMP, INLINE_VALVE: share.INLINE_VALVE, BYPASS_VALVE: share.BYPASS_VALVE,
+    PWM_PUMP: core.PWM_PUMP, INLINE_VALVE: core.INLINE_VALVE, BYPASS_VALVE: core.BYPASS_VALVE,
 }
 FLOOR_OVER_DROOP = 2.5  # a rotor that stalls at Q reads 84 % of the flow at 2.5 Q
 PULSE_STEP_MS = 5

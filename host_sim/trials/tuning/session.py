@@ -29,9 +29,11 @@ from host_sim.twin.scenario import Scenario
 from host_sim.twin.speed_trace import SpeedTrace
 from host_sim.twin.twin import Twin
 from rate_control.controller import Controller
-from rate_control.flow_loop import FlowLoop
+from rate_control.pump_curve import PumpCurve
+from rate_control.pump_loop import PumpLoop
 from rate_control.settings import Settings, build
-from rate_control.units import AREA_PER_RATE, DUTY_FULL, SWITCH_IMPLEMENT, SWITCH_MASTER
+from rate_control.units import AREA_PER_RATE, DUTY_FULL, PWM_PUMP, SWITCH_IMPLEMENT, SWITCH_MASTER
+from rate_control.valve_loop import ValveLoop
 
 WRONG = 0.15  # by how much the curve is made wrong, to see the loop take it away
 TOO_BRISK_SHARE = 0.85  # of the gain margin: it surges, but comes to rest on paper
@@ -41,17 +43,28 @@ SETTLED_S = 3.0  # before it, the machine starts with the loop blind
 SPEED_M_S = 2.0
 
 
-class ScaledLoop(FlowLoop):
-    """The firmware's loop with other gains than its rule gives."""
+class ScaledLoop:
+    """One of the firmware's loops with other gains than its rule gives."""
 
-    def __init__(self, settings: Settings, factor: float) -> None:
-        super().__init__(settings)
+    _kp_q12: int
+    _ki_q20: int
+
+    def __init__(self, settings: Settings, curve: PumpCurve, factor: float) -> None:
+        super().__init__(settings, curve)  # type: ignore[call-arg]
         self._factor = factor
         self._kp_q12 = round(self._kp_q12 * factor)
 
-    def _take_width(self, width_mm: int) -> None:
-        super()._take_width(width_mm)
+    def take_width(self, width_mm: int) -> None:
+        super().take_width(width_mm)  # type: ignore[misc]
         self._ki_q20 = round(self._ki_q20 * self._factor)
+
+
+class ScaledPumpLoop(ScaledLoop, PumpLoop):
+    """The same for a pump."""
+
+
+class ScaledValveLoop(ScaledLoop, ValveLoop):
+    """The same for a regulating valve."""
 
 
 @dataclass(frozen=True)
@@ -141,7 +154,8 @@ def _on_plant(spec: MachineSpec, settings: Settings, factor: float, seed: int) -
 
     def brisker(given: Settings, _: Plant) -> Controller:
         controller = Controller(given)
-        controller.loop = ScaledLoop(given, factor)
+        make = ScaledPumpLoop if given.actuator == PWM_PUMP else ScaledValveLoop
+        controller.loop = make(given, controller.curve, factor)
         return controller
 
     end_s = 2.0 + SETTLED_S + LEARNING_S

@@ -10,7 +10,7 @@ from fractions import Fraction
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rate_control import application_rate, duty, flow_loop, intmath, units
+from rate_control import application_rate, intmath, loop_gains, pump_curve, units
 from rate_control.intmath import DIVISOR_LIMIT, LIMIT
 from tests.support.small_int import SmallInt
 
@@ -87,7 +87,7 @@ def test_a_metered_pulse_train_reads_exactly(pulses_l, flow_hz):
        st.integers(0, units.FLOW_MAX_UL_S))
 def test_interpolation_stays_small_and_on_the_line(flows, duties, flow):
     flows, duties = sorted(flows), sorted(duties)
-    got = duty.interpolate([*map(SmallInt, flows)], [*map(SmallInt, duties)], SmallInt(flow))
+    got = pump_curve.interpolate([*map(SmallInt, flows)], [*map(SmallInt, duties)], SmallInt(flow))
     if flows[0] <= flow <= flows[-1]:
         high = max(i for i in range(1, 9) if flow >= flows[i - 1])
         low = high - 1
@@ -103,7 +103,7 @@ def test_simc_gains_match_skogestad(delay_ms, lag_ms, settling_ms):
     tauc = max((settling_ms - theta) / 3, theta)
     kc = lag_ms / (tauc + theta)
     ki = kc * units.TICK_MS / min(lag_ms, 4 * (tauc + theta))
-    kp_q16, ki_q20 = flow_loop.simc_gains(delay_ms, lag_ms, settling_ms)
+    kp_q16, ki_q20 = loop_gains.simc_gains(delay_ms, lag_ms, settling_ms)
     assert abs(kp_q16 - kc * 65536) <= kc * 65536 / 50 + 1
     assert abs(ki_q20 - ki * 2**20) <= ki * 2**20 / 50 + 1
     assert 0 < kp_q16 <= LIMIT and 0 < ki_q20 <= LIMIT

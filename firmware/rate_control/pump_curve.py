@@ -1,11 +1,11 @@
 """The learned pump curve: which demand gives which flow.
 
 Demand is 0..DUTY_FULL towards more flow: the duty of a pump or proportional valve, or the
-position of a motorised regulating valve. The curve is learned with all sections on; share.py
+position of a motorised regulating valve. The curve is learned with all sections on; width_share.py
 says how fewer sections move it.
 """
 
-from rate_control import share
+from rate_control import width_share
 from rate_control.intmath import HALF, clamp, muldiv
 from rate_control.units import CURVE_POINTS, DUTY_FULL, FLOW_MAX_UL_S
 
@@ -18,21 +18,36 @@ class PumpCurve:
         self._duty = settings.curve_duty_u16
         self._supply_mv = settings.curve_supply_mv
         self._gap_u16 = settings.curve_gap_u16
-        self._share = share.make(settings)
+        self._share = width_share.make(settings)
         self._piece = 0  # of the curve, looked up last: the next is seldom far
         self._commanded = Turning()
         self._wanted = Turning()
-        self.wanted_ul_s = 0  # before the loop corrects it; to be set before a demand is asked for
+        self._falling_u16 = 0  # what the present branch lies below the rising one
+
+    def follow(self, wanted_ul_s, commanded_ul_s):
+        """Change the branch where the flow turns; call it once a tick, before the demand is asked.
+
+        A sixteenth of the gap goes by the wanted flow alone. A correction that turns round is
+        given a little less than the whole gap, for a little too much would be a surge at every
+        turn.
+        """
+        if not self._gap_u16:
+            return
+        if commanded_ul_s <= 0:
+            self._commanded.rest()
+            self._wanted.rest()
+            self._falling_u16 = 0
+            return
+        sixteenths = self._wanted.follow(wanted_ul_s)
+        if self._commanded.follow(commanded_ul_s):
+            sixteenths += 15
+        self._falling_u16 = self._gap_u16 * sixteenths >> 4
 
     def demand_u16(self, flow_ul_s, width_mm, supply_mv):
         """Return the demand for a flow through width_mm at a supply voltage (0: not known)."""
         if flow_ul_s <= 0 or width_mm <= 0:
-            self._commanded.rest()
-            self._wanted.rest()
             return 0
-        duty = self._rising_u16(flow_ul_s, width_mm)
-        if self._gap_u16:
-            duty -= self._branch_u16(flow_ul_s)
+        duty = self._rising_u16(flow_ul_s, width_mm) - self._falling_u16
         if supply_mv and self._supply_mv:
             duty = muldiv(duty, self._supply_mv, supply_mv)
         return clamp(duty, 0, DUTY_FULL)
@@ -72,17 +87,6 @@ class PumpCurve:
         self._piece = piece
         duty = on_piece(flows, self._duty, piece, whole)
         return (duty if duty > 0 else 0) + law.extra_u16(flow_ul_s, width_mm)
-
-    def _branch_u16(self, flow_ul_s):
-        """Return what to take off the rising branch: the gap while the flow falls.
-
-        A sixteenth of it goes by the wanted flow alone. A correction that turns round is given
-        a little less than the whole gap, for a little too much would be a surge at every turn.
-        """
-        sixteenths = self._wanted.follow(self.wanted_ul_s)
-        if self._commanded.follow(flow_ul_s):
-            sixteenths += 15
-        return self._gap_u16 * sixteenths >> 4
 
 
 class Turning:

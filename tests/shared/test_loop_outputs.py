@@ -1,11 +1,11 @@
-"""Actuators: a pump's slew, a valve's pulses, and what each learns from the meter."""
+"""What each loop gives to the pins, a slew or pulses, and what it learns from the meter."""
 
-from rate_control.actuator import PwmPump, RegulatingValve
-from rate_control.duty import PumpCurve
+from rate_control.pump_curve import PumpCurve
+from rate_control.pump_loop import PumpLoop
 from rate_control.records import Decided, Measured, Outputs
 from rate_control.settings import build
-from rate_control.share import BYPASS_VALVE, INLINE_VALVE
-from rate_control.units import DUTY_FULL, TICK_MS
+from rate_control.units import BYPASS_VALVE, DUTY_FULL, INLINE_VALVE, TICK_MS
+from rate_control.valve_loop import ValveLoop
 
 LINE = {
     "curve_flow_ul_s": [10000 * point for point in range(9)],
@@ -24,7 +24,7 @@ def made(**changes):
 
 def valve(actuator=INLINE_VALVE, **changes):
     settings = made(actuator=actuator, valve_travel_ms=4000, **changes)
-    return RegulatingValve(settings, PumpCurve(settings))
+    return ValveLoop(settings, PumpCurve(settings))
 
 
 def drive(actuator, demand_u16, ticks):
@@ -42,7 +42,7 @@ def drive(actuator, demand_u16, ticks):
 
 def test_pump_rises_slowly_and_falls_at_once():
     settings = made(duty_rise_ms=500)
-    pump = PwmPump(settings, PumpCurve(settings))
+    pump = PumpLoop(settings, PumpCurve(settings))
     decided = Decided()
     outputs = Outputs()
     decided.demand_u16 = DUTY_FULL
@@ -119,13 +119,13 @@ def test_a_valve_left_open_before_power_up_is_found_by_the_meter():
     measured = Measured()
     decided.width_mm = 3000
     measured.flow_ul_s = 40000
-    moved.observe(decided, measured)
+    moved.observe(measured, decided)
     assert moved.position_u16 == 0
     measured.flow_readable = 1
-    moved.observe(decided, measured)
+    moved.observe(measured, decided)
     assert abs(moved.position_u16 - 32764) < 20
     measured.flow_ul_s = 20000  # the line is still filling
-    moved.observe(decided, measured)
+    moved.observe(measured, decided)
     assert abs(moved.position_u16 - 32764) < 20
 
 
@@ -148,17 +148,17 @@ def test_the_meter_puts_the_position_right():
     decided = Decided()
     measured = Measured()
     decided.width_mm = 3000
-    decided.expected_ul_s = moved.reference_ul_s(decided)
+    moved.take_width(3000)
     measured.flow_ul_s = 40000  # half of the curve: really at 32764
     for _ in range(200):
         decided.expected_ul_s = moved.reference_ul_s(decided)
-        moved.learn(decided, measured, 1048576 // 10)
+        moved.learn(decided.expected_ul_s, measured, decided)
     assert abs(moved.position_u16 - 32764) < 100
 
 
 def test_fixed_duty_keeps_learning_the_trim():
     settings = made()
-    pump = PwmPump(settings, PumpCurve(settings))
+    pump = PumpLoop(settings, PumpCurve(settings))
     decided = Decided()
     measured = Measured()
     decided.source = Decided.BY_HAND
@@ -167,5 +167,5 @@ def test_fixed_duty_keeps_learning_the_trim():
     measured.flow_ul_s = 36000  # the curve says 40000
     for _ in range(400):
         decided.expected_ul_s = pump.reference_ul_s(decided)
-        pump.learn(decided, measured, 1048576 // 10)
+        pump.learn(decided.expected_ul_s - measured.flow_ul_s, decided)
     assert abs(pump.trimmed_ul_s(36000) - 40000) < 60

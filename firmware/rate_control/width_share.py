@@ -8,10 +8,6 @@ add. r is the share of the width that is open, Q the flow through it.
 from rate_control.intmath import isqrt, muldiv
 from rate_control.units import CURVE_POINTS, FLOW_MAX_UL_S, ONE_Q12
 
-PWM_PUMP = 0
-INLINE_VALVE = 1
-BYPASS_VALVE = 2
-
 
 class PumpShare:
     """A displacement pump: demand = a + b Q + c P, and P is that of all sections at Q / r.

@@ -1,7 +1,7 @@
-"""The flow loop around a model machine: right, quick and steady though the curve is wrong."""
+"""The pump loop around a model machine: right, quick and steady though the curve is wrong."""
 
-from rate_control.actuator import PwmPump
-from rate_control.flow_loop import FlowLoop, simc_gains
+from rate_control.loop_gains import simc_gains
+from rate_control.pump_loop import PumpLoop
 from rate_control.records import Decided, Measured
 from rate_control.settings import build
 from rate_control.units import ONE_Q20
@@ -11,8 +11,7 @@ def close_loop(gain_percent, ticks, target=100000, floor=0, settings=None):
     """Run the loop on a first-order machine whose gain is off; return the flows."""
     made, problems = build(settings or {"meter_floor_ul_s": floor})
     assert problems == []
-    loop = FlowLoop(made)
-    pump = PwmPump(made, None)
+    loop = PumpLoop(made, None)
     measured = Measured()
     decided = Decided()
     decided.target_ul_s = target
@@ -23,25 +22,25 @@ def close_loop(gain_percent, ticks, target=100000, floor=0, settings=None):
     flows = []
     for _ in range(ticks):
         measured.flow_ul_s = flow
-        loop.update(pump, measured, decided)
+        loop.update(measured, decided)
         past = [decided.command_ul_s * gain_percent // 100] + past[:2]
         flow += (past[2] - flow) * 50 // 325  # lag 300 ms, delay 100 ms, as the settings say
         flows.append(flow)
-    return flows, pump, decided
+    return flows, loop, decided
 
 
 def test_right_curve_needs_no_trim():
-    flows, pump, _ = close_loop(100, 100)
+    flows, loop, _ = close_loop(100, 100)
     assert abs(flows[-1] - 100000) <= 200
-    assert abs(pump.trim_q20) < ONE_Q20 // 100
+    assert abs(loop.trim_q20) < ONE_Q20 // 100
 
 
 def test_wrong_curve_is_trimmed_out():
     for gain in (80, 90, 110, 125):
-        flows, pump, _ = close_loop(gain, 400)
+        flows, loop, _ = close_loop(gain, 400)
         assert abs(flows[-1] - 100000) <= 500, gain
         wanted = ONE_Q20 * 100 // gain - ONE_Q20
-        assert abs(pump.trim_q20 - wanted) < ONE_Q20 // 100
+        assert abs(loop.trim_q20 - wanted) < ONE_Q20 // 100
 
 
 def test_settles_in_the_time_asked_for_without_overshoot():
@@ -52,16 +51,15 @@ def test_settles_in_the_time_asked_for_without_overshoot():
 
 
 def test_below_the_meter_floor_it_coasts_and_applies_no_minimum():
-    flows, pump, decided = close_loop(80, 100, target=5000, floor=8000)
+    flows, loop, decided = close_loop(80, 100, target=5000, floor=8000)
     assert decided.coasting == 1
-    assert pump.trim_q20 == 0
+    assert loop.trim_q20 == 0
     assert abs(flows[-1] - 4000) <= 30  # the curve's error shows; no floor is applied
 
 
 def test_no_winding_up_against_a_stop():
     made, _ = build({"meter_floor_ul_s": 0})
-    loop = FlowLoop(made)
-    pump = PwmPump(made, None)
+    loop = PumpLoop(made, None)
     measured = Measured()
     decided = Decided()
     decided.target_ul_s = 100000
@@ -70,8 +68,8 @@ def test_no_winding_up_against_a_stop():
     measured.flow_ul_s = 70000
     decided.saturated = 1
     for _ in range(400):
-        loop.update(pump, measured, decided)
-    assert pump.trim_q20 <= 0
+        loop.update(measured, decided)
+    assert loop.trim_q20 <= 0
 
 
 def test_simc_gains_for_a_known_machine():
@@ -84,8 +82,7 @@ def test_simc_gains_for_a_known_machine():
 
 def learned_by(width_mm):
     """What the trim grows by in ten ticks with a tenth too little, after all was right."""
-    loop = FlowLoop(build({"meter_floor_ul_s": 0, "section_count": 4})[0])
-    pump = PwmPump(build({})[0], None)
+    loop = PumpLoop(build({"meter_floor_ul_s": 0, "section_count": 4})[0], None)
     measured = Measured()
     decided = Decided()
     decided.target_ul_s = 100000
@@ -93,8 +90,8 @@ def learned_by(width_mm):
     measured.flow_valid = 1
     for tick in range(210):
         measured.flow_ul_s = decided.expected_ul_s if tick < 200 else 90000
-        loop.update(pump, measured, decided)
-    return pump.trim_q20
+        loop.update(measured, decided)
+    return loop.trim_q20
 
 
 def test_integral_time_follows_the_lag_of_the_open_width():
@@ -104,42 +101,38 @@ def test_integral_time_follows_the_lag_of_the_open_width():
 
 
 def test_a_meter_that_shows_less_than_half_is_not_believed():
-    flows, pump, decided = close_loop(100, 100)
-    loop = FlowLoop(build({"meter_floor_ul_s": 0})[0])
+    flows, loop, decided = close_loop(100, 100)
     measured = Measured()
     measured.flow_valid = 1
     decided.saturated = 0
     for tick in range(200):
         measured.flow_ul_s = 100000 if tick < 60 else 40000  # the rotor sticks
-        loop.update(pump, measured, decided)
+        loop.update(measured, decided)
     assert decided.coasting == 1
     assert decided.command_ul_s <= 101000
-    assert abs(pump.trim_q20) < ONE_Q20 // 20
+    assert abs(loop.trim_q20) < ONE_Q20 // 20
 
 
 def test_what_the_meter_shows_while_section_valves_move_is_not_learned():
-    flows, pump, decided = close_loop(100, 100)
-    made, _ = build({"meter_floor_ul_s": 0})
-    loop = FlowLoop(made)
+    _, loop, decided = close_loop(100, 100)
     measured = Measured()
     measured.flow_valid = 1
     for tick in range(160):
         if tick == 100:
-            trim = pump.trim_q20
+            trim = loop.trim_q20
             decided.width_mm = 1000
             decided.target_ul_s = 33333
         # valves with motors: for almost a second more than one section's flow goes out
         measured.flow_ul_s = 100000 if tick < 100 else 45000 if tick < 118 else 33333
-        loop.update(pump, measured, decided)
+        loop.update(measured, decided)
         if tick >= 100:
-            assert abs(decided.command_ul_s - pump.trimmed_ul_s(33333)) <= 3
-    assert abs(pump.trim_q20 - trim) < ONE_Q20 // 5000
+            assert abs(decided.command_ul_s - loop.trimmed_ul_s(33333)) <= 3
+    assert abs(loop.trim_q20 - trim) < ONE_Q20 // 5000
 
 
 def test_a_slow_start_does_not_leave_the_loop_blind():
     made, _ = build({"meter_floor_ul_s": 0})
-    loop = FlowLoop(made)
-    pump = PwmPump(made, None)
+    loop = PumpLoop(made, None)
     measured = Measured()
     decided = Decided()
     decided.width_mm = 3000
@@ -148,6 +141,6 @@ def test_a_slow_start_does_not_leave_the_loop_blind():
     for tick in range(60 + 60):
         decided.target_ul_s = 100000 * min(tick, 60) // 60
         measured.flow_ul_s = flow
-        loop.update(pump, measured, decided)
+        loop.update(measured, decided)
         flow += (decided.command_ul_s * 85 // 100 - flow) * 50 // 325
     assert flow >= 95000

@@ -1,0 +1,74 @@
+"""The model of the machine: what the flow meter should read now.
+
+The commanded flow goes through the pump curve, so what is left of the machine is a gain of one
+behind a delay and a lag, which the step test measured. The model works with the pressure, which
+is to say with the flow for each millimetre of open width: a section that closes changes the total
+flow at once, but not the pressure if the pump follows. So its flows are kept with the width that
+they belong to.
+"""
+
+from rate_control.intmath import muldiv
+from rate_control.units import FLOW_MAX_UL_S, ONE_Q16, TICK_MS
+
+DELAY_TICKS_MAX = 40
+FINE = 4  # bits: the model keeps its flow in 1/16 uL/s
+
+
+class Predictor:
+    """Follows the flow that was asked for, as late and as slowly as the machine does.
+
+    width_mm is the width of the last tick, 0 at rest, and lag_ms the lag that goes with it.
+    jumped says that the model is far from where it is going, and so least right.
+    """
+
+    def __init__(self, settings):
+        # what this tick commands is seen in the next at the earliest
+        delay_ticks = 1 + (settings.loop_delay_ms + TICK_MS // 2) // TICK_MS
+        self._delay_ticks = min(delay_ticks, DELAY_TICKS_MAX)
+        self._whole_lag_ms = settings.loop_lag_ms
+        self._total_mm = sum(settings.section_width_mm[: settings.section_count])
+        self._lag_q16 = 0
+        self._past_ul_s = [0] * (DELAY_TICKS_MAX + 1)
+        self._past_mm = [0] * (DELAY_TICKS_MAX + 1)
+        self._slot = 0
+        self._expected = 0
+        self.width_mm = 0
+        self.lag_ms = 0
+        self.jumped = 0
+
+    def rest(self):
+        """Follow a machine that is off."""
+        self.width_mm = 0
+        self._expected = 0
+        for index in range(DELAY_TICKS_MAX + 1):
+            self._past_ul_s[index] = 0
+
+    def take_width(self, width_mm):
+        """Take another open width: the fewer outlets are open, the longer a pressure takes."""
+        self.lag_ms = muldiv(self._whole_lag_ms, self._total_mm, max(width_mm, 1))
+        # Tustin's equivalent of 1 - exp(-tick / lag)
+        self._lag_q16 = min(TICK_MS * ONE_Q16 // (self.lag_ms + TICK_MS // 2), ONE_Q16)
+        if self.width_mm:
+            self._expected = min(muldiv(self._expected, width_mm, self.width_mm),
+                                 FLOW_MAX_UL_S << FINE)
+        self.width_mm = width_mm
+
+    def step(self, reference_ul_s):
+        """Take the flow that was asked for in this tick; return what the meter should read."""
+        width_mm = self.width_mm
+        slot = self._slot
+        self._past_ul_s[slot] = reference_ul_s
+        self._past_mm[slot] = width_mm
+        self._slot = slot + 1 if slot < DELAY_TICKS_MAX else 0
+        oldest = slot - self._delay_ticks  # below 0 a list counts from its end, as a ring does
+        arriving = self._past_ul_s[oldest]
+        if self._past_mm[oldest] != width_mm:
+            arriving = muldiv(arriving, width_mm, max(self._past_mm[oldest], 1))
+            arriving = min(arriving, FLOW_MAX_UL_S)
+        expected = self._expected
+        gap = (arriving << FINE) - expected
+        near = expected >> 2
+        self.jumped = 0 if -near <= gap <= near else 1
+        expected += muldiv(gap, self._lag_q16, ONE_Q16)
+        self._expected = expected
+        return expected >> FINE

@@ -1,0 +1,89 @@
+"""The flow loop of a pump, or of a proportional valve, that follows its duty at once.
+
+A PI on the difference from the model. Its integral is the trim, in parts of the flow, because a
+sagging battery, a worn pump or outlet err that way; so it survives a headland and goes with the
+open sections.
+"""
+
+from rate_control.flow_loop import FlowLoop
+from rate_control.intmath import clamp, muldiv
+from rate_control.loop_gains import simc_gains
+from rate_control.records import Decided
+from rate_control.units import DUTY_FULL, FLOW_MAX_UL_S, ONE_Q12, ONE_Q20, TICK_MS
+
+TRIM_LIMIT_Q20 = ONE_Q20 // 2  # the curve may be wrong by half; more is a fault, not a trim
+KI_MAX_Q20 = ONE_Q20 // 2 - 1  # of an error in one tick; only a machine without delay asks for more
+
+
+class PumpLoop(FlowLoop):
+    """Target flow and measured flow in, commanded flow and duty out."""
+
+    def __init__(self, settings, curve):
+        super().__init__(settings)
+        self.position_u16 = 0  # a pump has none
+        self._curve = curve
+        kp_q16, ki_q20 = simc_gains(
+            settings.loop_delay_ms, settings.loop_lag_ms, settings.settling_time_ms)
+        self._kp_q12 = kp_q16 >> 4
+        self._whole_ki_q20 = min(ki_q20, KI_MAX_Q20)
+        self._ki_q20 = self._whole_ki_q20
+        self._total_mm = sum(settings.section_width_mm[: settings.section_count])
+        # a tick's share of the rise from nothing to full; a fall is never held back
+        self._rise_u16 = DUTY_FULL
+        if settings.duty_rise_ms:
+            self._rise_u16 = max(DUTY_FULL * TICK_MS // settings.duty_rise_ms, 1)
+
+    def update(self, measured, decided):
+        """Fill expected_ul_s, coasting, trim_q20 and command_ul_s of decided for this tick."""
+        correction = 0
+        if self.compare(self.reference_ul_s(decided), measured, decided):
+            error = decided.expected_ul_s - measured.flow_ul_s
+            correction = muldiv(error, self._kp_q12, ONE_Q12)
+            if decided.source != Decided.BY_PROCEDURE:  # which may be learning the very curve
+                self.learn(error, decided)
+        decided.trim_q20 = self.trim_q20
+        target = decided.target_ul_s
+        decided.command_ul_s = 0
+        if target:
+            decided.command_ul_s = clamp(self.trimmed_ul_s(target) + correction, 0, FLOW_MAX_UL_S)
+
+    def take_width(self, width_mm):
+        """Take another open width.
+
+        The integral time grows with the lag. The gain could grow too, but a turbine's own lag
+        grows as the flow falls, which is not in the model.
+        """
+        super().take_width(width_mm)
+        self._ki_q20 = muldiv(self._whole_ki_q20, width_mm, self._total_mm)
+
+    def reference_ul_s(self, decided):
+        """Return the flow that the meter will show once the machine has followed its duty."""
+        if decided.source == Decided.BY_LOOP:
+            return decided.target_ul_s  # the trim being right
+        flow = self._curve.flow_ul_s(decided.demand_u16, decided.width_mm)
+        return muldiv(flow, ONE_Q20, ONE_Q20 + self.trim_q20)
+
+    def trimmed_ul_s(self, target_ul_s):
+        """Return the flow to command for a wanted flow, by what was learned."""
+        trim_q12 = self.trim_q20 >> 8
+        # target x trim, in two parts that stay small
+        extra = target_ul_s // ONE_Q12 * trim_q12 + target_ul_s % ONE_Q12 * trim_q12 // ONE_Q12
+        return target_ul_s + extra
+
+    def learn(self, error_ul_s, decided):
+        """Take a part of an error, expected less measured flow, into the trim.
+
+        An error of more than half of what was expected is not believed, so it does not come
+        here; and the gain is below a half.
+        """
+        expected = decided.expected_ul_s
+        if not expected or error_ul_s * decided.saturated > 0:  # no winding up against a stop
+            return
+        error_q12 = muldiv(error_ul_s, ONE_Q12, expected)  # at most half
+        trim = self.trim_q20 + error_q12 * self._ki_q20 // ONE_Q12
+        self.trim_q20 = clamp(trim, -TRIM_LIMIT_Q20, TRIM_LIMIT_Q20)
+
+    def drive(self, decided, outputs):
+        """Fill the outputs for the demand, risen no faster than the setting allows."""
+        outputs.duty_u16 = clamp(decided.demand_u16, 0, outputs.duty_u16 + self._rise_u16)
+        outputs.valve_pulse_ms = 0

@@ -1,0 +1,88 @@
+"""The flow loop of a regulating valve, whose motor is driven towards a position.
+
+The valve keeps its position by itself, so what a difference from the model teaches is where it
+really stands: the reckoned position is put right, a part of the error in every tick.
+"""
+
+from rate_control.flow_loop import FlowLoop
+from rate_control.intmath import clamp, muldiv
+from rate_control.loop_gains import simc_gains, valve_gain_q20
+from rate_control.records import Decided
+from rate_control.units import FLOW_MAX_UL_S, ONE_Q12
+from rate_control.valve_drive import ValveDrive
+
+
+class ValveLoop(FlowLoop):
+    """Target flow and measured flow in, commanded flow and motor pulses out."""
+
+    NEEDS_REST = 1
+
+    def __init__(self, settings, curve):
+        super().__init__(settings)
+        self.valve = ValveDrive(settings)
+        self._curve = curve
+        kp_q16, _ = simc_gains(
+            settings.loop_delay_ms, settings.loop_lag_ms, settings.settling_time_ms)
+        self._kp_q12 = kp_q16 >> 4
+        self._delay_ms = settings.loop_delay_ms
+        self._settling_ms = settings.settling_time_ms
+        self._ki_q20 = 0  # for the present width
+
+    @property
+    def position_u16(self):
+        """The reckoned position, 0 no flow to DUTY_FULL."""
+        return self.valve.position_u16
+
+    def update(self, measured, decided):
+        """Fill expected_ul_s, coasting, trim_q20 and command_ul_s of decided for this tick."""
+        learning = decided.source != Decided.BY_PROCEDURE  # which may be learning the very curve
+        trust = self._trust
+        if learning and trust.can_find():
+            self.observe(measured, decided)
+        reference = self.reference_ul_s(decided)
+        correction = 0
+        if self.compare(reference, measured, decided):
+            error = decided.expected_ul_s - measured.flow_ul_s
+            correction = muldiv(error, self._kp_q12, ONE_Q12)
+            if learning:
+                self.learn(reference, measured, decided)
+        if learning and trust.is_lost(not measured.flow_valid
+                                      or self.believes(measured, decided.expected_ul_s)):
+            self.valve.forget()  # only the meter sees the valve: look for it anew
+        decided.trim_q20 = self.trim_q20
+        target = decided.target_ul_s
+        decided.command_ul_s = clamp(target + correction, 0, FLOW_MAX_UL_S) if target else 0
+
+    def take_width(self, width_mm):
+        """Take another open width."""
+        super().take_width(width_mm)
+        self._ki_q20 = valve_gain_q20(self._delay_ms, self._model.lag_ms, self._settling_ms)
+
+    def reference_ul_s(self, decided):
+        """Return the flow that belongs to the reckoned position."""
+        return self._curve.flow_ul_s(self.valve.position_u16, decided.width_mm)
+
+    def observe(self, measured, decided):
+        """Find a valve that was left open before power-up: the meter reads it at once."""
+        if not self.valve.known and measured.flow_readable:
+            self.valve.found(self._curve.demand_u16(measured.flow_ul_s, decided.width_mm, 0))
+
+    def learn(self, reference_ul_s, measured, decided):
+        """Move the reckoned position towards where the measured flow says the valve is.
+
+        The slower a turbine, the later it tells that a valve went too far: so less is taken
+        below the middle flow.
+        """
+        gain_q20 = self._ki_q20
+        middle = self._trust.middle_ul_s
+        if reference_ul_s < middle:
+            gain_q20 = muldiv(gain_q20, reference_ul_s, middle)
+        curve = self._curve
+        found = curve.demand_u16(measured.flow_ul_s, decided.width_mm, 0)
+        thought = curve.demand_u16(decided.expected_ul_s, decided.width_mm, 0)
+        self.valve.correct(found - thought, gain_q20)
+
+    def drive(self, decided, outputs):
+        """Fill the outputs with the pulse of this tick."""
+        outputs.duty_u16 = 0
+        outputs.valve_pulse_ms = self.valve.toward(decided.demand_u16)
