@@ -8,6 +8,7 @@ from rate_control import outputs as last_gate
 from rate_control.application_rate import target_flow_ul_s
 from rate_control.debounce import make_debounce
 from rate_control.faults import PROGRAM_FAILED, Faults
+from rate_control.flow_loop import make_loop
 from rate_control.flow_rate import FlowRate
 from rate_control.ground_speed import GroundSpeed
 from rate_control.interlock import APPLYING, BENCH, OFF_TICKS_MIN, Interlock
@@ -16,16 +17,13 @@ from rate_control.permits import collect
 from rate_control.plausibility import Plausibility
 from rate_control.procedures import RUNNING
 from rate_control.pump_curve import PumpCurve
-from rate_control.pump_loop import PumpLoop
 from rate_control.records import Decided, Measured, Outputs, Request
 from rate_control.section import Sections
 from rate_control.totals import Totals
 from rate_control.trace import FIELDS
 from rate_control.trace import fill as fill_trace
 from rate_control.units import DUTY_FULL, SWITCH_MASTER, TICK_MS, TICK_US
-from rate_control.valve_loop import ValveLoop
 
-LOOPS = (PumpLoop, ValveLoop, ValveLoop)  # by the setting actuator
 TICK_LATE_US = 3 * TICK_US  # the watchdog of a real board bites in the same order of time
 
 
@@ -51,7 +49,7 @@ class Controller:
         self.request.rate_ml_ha = settings.rate_ml_ha
         self.sections = Sections(settings)
         self.curve = PumpCurve(settings)
-        self.loop = LOOPS[settings.actuator](settings, self.curve)
+        self.loop = make_loop(settings, self.curve)
         self._debounce = make_debounce(settings)
         self.interlock.off_ticks = max(settings.switch_debounce_ms // TICK_MS, OFF_TICKS_MIN)
         self._speed = GroundSpeed(settings)

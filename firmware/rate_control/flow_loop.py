@@ -8,6 +8,7 @@ difference teaches about each kind of actuator, and how it is driven.
 
 from rate_control.meter_trust import MeterTrust
 from rate_control.predictor import Predictor
+from rate_control.units import PWM_PUMP
 
 
 class FlowLoop:
@@ -64,3 +65,12 @@ class FlowLoop:
         """
         return (measured.flow_valid
                 and -expected_ul_s <= 2 * (expected_ul_s - measured.flow_ul_s) <= expected_ul_s)
+
+
+def make_loop(settings, curve):
+    """Return the flow loop for the actuator that is fitted; a board loads no other one."""
+    if settings.actuator == PWM_PUMP:
+        from rate_control.pump_loop import PumpLoop
+        return PumpLoop(settings, curve)
+    from rate_control.valve_loop import ValveLoop
+    return ValveLoop(settings, curve)
