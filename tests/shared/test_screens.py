@@ -146,7 +146,7 @@ def test_a_fault_says_what_is_wrong_and_what_to_do():
     rig.ticks(60)
     assert rig.state() == FAULT
     assert [line.strip() for line in rig.lines()] == [
-        "FAULT - master off", "no flow at the meter", "tank, pump, meter", ""]
+        "FAULT: master to off", "no flow at the meter", "tank, pump, meter", ""]
     rig.switch(SECTIONS, 20)
     assert rig.state() == PARKED
     menu(rig, "faults")

@@ -4,7 +4,7 @@ from app.grid import wrapped
 from rate_control.faults import TABLE
 
 WORDS = 4  # of a row of the table: what is wrong, a colon, what to do
-TITLE = "FAULT - master off"
+TITLE = "FAULT: master to off"
 OVER = "it is over"
 
 
