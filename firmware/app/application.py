@@ -7,13 +7,14 @@ from app.jobs import Jobs
 from app.operations import Operations
 from app.store import SETTINGS, SETTINGS_STATE
 from app.trace_ring import TraceRing
-from rate_control.interlock import FAULT, MASTER
+from rate_control.interlock import ARMED, FAULT, MASTER
 from rate_control.records import Inputs, Request
 from rate_control.settings import build
 from rate_control.units import TICK_MS, TICK_US
 
 STALL_TICKS = 4000 // TICK_MS  # the loop may be away this long; a save or a start-up is shorter
 SAVE_PERIOD_MS = 1000
+ARMED_AND_ON = ARMED | MASTER
 SETTINGS_STATES = (Request.TAKEN_ON, Request.NOT_SET_UP, Request.LOST)
 
 
@@ -23,13 +24,15 @@ class Application(Operations):
     store keeps things over a power cut (see store.py); without one nothing is kept. It refuses
     to write while outputs are on, and says so.
 
-    failure says in words what failed last, "" where nothing did.
+    failure says in words what failed last, "" where nothing did. rate_to_check is 1 from a reset
+    until the controller is armed: the rate is the one that was kept, and a person has to see it.
     """
 
     def __init__(self, board, store=None):
         self.board = board
         self.store = store
         self.failure = ""
+        self.rate_to_check = 0
         settings, state = self._kept_settings()
         super().__init__(settings)
         self.controller.request.settings_state = state
@@ -39,18 +42,21 @@ class Application(Operations):
         self._ended = 0  # the tick raised, and does nothing any more
         self._tick_error = None
         self._unpolled_ticks = 0
-        self._saved_settings = self._settings_mark()
         self._saved_failure = ""
         if store is not None:
             store.attach(self.controller)
             store.load_totals(self.controller.totals)
+            if self.controller.totals.rate_ml_ha:
+                self.set_rate(self.controller.totals.rate_ml_ha)
+            self.rate_to_check = 1
             self._saved_failure = store.load_failure()
             self.failure = self.failure or self._saved_failure
+            self._saved_settings = self._settings_mark()
             if SETTINGS in store.problems and state != Request.LOST:
                 self._saved_settings = None  # the damaged copy is to be written anew
             self._note_problems()
             self.jobs.add("save", SAVE_PERIOD_MS, self.save)
-        self._saved_totals = totals_mark(self.controller.totals)
+        self._saved_totals = self._totals_mark()
 
     def _kept_settings(self):
         """Return the settings of the store and their state, see Request.
@@ -117,6 +123,8 @@ class Application(Operations):
         if not self._ended and not self.controller.measured.switches & MASTER:
             # like every blocking fault, a failure is over when the master switch is off
             self.controller.request.program_failed = 0
+        if self.controller.decided.permits & ARMED_AND_ON == ARMED_AND_ON:
+            self.rate_to_check = 0
         self.jobs.poll(self.board.now_us())
 
     def _keep_tick_error(self):
@@ -139,6 +147,11 @@ class Application(Operations):
         """Keep what has changed; the store refuses while outputs are on, and is asked again."""
         controller = self.controller
         store = self.store
+        mark = self._totals_mark()  # first: the rate that is kept with the totals is what counts
+        if mark != self._saved_totals:
+            controller.totals.rate_ml_ha = controller.request.rate_ml_ha
+            if not store.save_totals(controller.totals):
+                self._saved_totals = mark
         settings_mark = self._settings_mark()
         if settings_mark != self._saved_settings:
             values = controller.settings.as_dict()
@@ -149,22 +162,21 @@ class Application(Operations):
         failure = self.failure
         if failure != self._saved_failure and not store.save_failure(failure):
             self._saved_failure = failure
-        mark = totals_mark(controller.totals)
-        if mark != self._saved_totals and not store.save_totals(controller.totals):
-            self._saved_totals = mark
         self._note_problems()
 
     def _settings_mark(self):
         """Return what differs whenever the kept settings have to be written anew."""
-        return self.controller.settings, self.controller.request.settings_state
+        settings = self.controller.settings
+        return settings, settings.rate_ml_ha, self.controller.request.settings_state
+
+    def _totals_mark(self):
+        """Return what differs whenever the totals or the rate of the job have changed."""
+        totals = self.controller.totals
+        registers = (totals.volume, totals.bench_volume, totals.time)
+        parts = [part for register in registers for part in (register.whole, register.part)]
+        return parts + [self.controller.request.rate_ml_ha]
 
     def _note_problems(self):
         """A store that does not work is no reason to stop, but a person has to know."""
         for name, problem in self.store.problems.items():
             self.failure = "%s: %s" % (name, problem)
-
-
-def totals_mark(totals):
-    """Return what differs whenever the totals have changed."""
-    registers = (totals.volume, totals.bench_volume, totals.time)
-    return [part for register in registers for part in (register.whole, register.part)]

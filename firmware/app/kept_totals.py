@@ -1,12 +1,17 @@
-"""Totals as plain numbers for the store, and back, with every number checked."""
+"""Totals, and the rate of their job, as plain numbers for the store, and back, all checked."""
+
+from rate_control.settings import number_problem, row
 
 REGISTERS = ("volume", "area", "distance", "time", "bench_volume")
+RATE = "rate_ml_ha"
 SECTION_REGISTERS = ("section_volume", "section_area")
 WHOLE_LIMIT = 1 << 30
 
 
 def pack(totals):
     """Return totals as a dict of lists of ints: whole and part of each register in turn.
+
+    The rate is there where it is known.
 
     A tick may fall in between, so they are taken until two readings agree.
     """
@@ -19,7 +24,15 @@ def pack(totals):
 
 
 def unpack(values, totals):
-    """Set totals from what pack() returned; return False, with totals untouched, if it is not."""
+    """Set totals from what pack() returned; return False, with totals untouched, if it is not.
+
+    An older firmware kept no rate.
+    """
+    rate = values.get(RATE, [0])
+    if not isinstance(rate, list) or len(rate) != 1:
+        return False
+    if RATE in values and number_problem(row(RATE), rate[0]):
+        return False
     found = []
     for name, registers in _registers(totals):
         numbers = values.get(name)
@@ -33,6 +46,7 @@ def unpack(values, totals):
     for register, whole, part in found:
         register.whole = whole
         register.part = part
+    totals.rate_ml_ha = rate[0]
     return True
 
 
@@ -44,6 +58,8 @@ def _take(totals):
             numbers.append(register.whole)
             numbers.append(register.part)
         values[name] = numbers
+    if totals.rate_ml_ha:
+        values[RATE] = [totals.rate_ml_ha]
     return values
 
 

@@ -46,6 +46,7 @@ def status(link, _):
         "settings": SETTINGS_STATES[application.controller.request.settings_state],
         "faults": faults.names(snapshot.faults),
         "rate_ml_ha": snapshot.rate_ml_ha,
+        "rate_to_check": application.rate_to_check,
         "applied_ml_ha": snapshot.applied_ml_ha,
         "speed_mm_s": snapshot.speed_mm_s,
         "flow_ul_s": snapshot.flow_ul_s,
@@ -181,7 +182,7 @@ def read_log(link, arguments):
 
 
 def set_rate(link, arguments):
-    """Change the rate for this job."""
+    """Change the rate."""
     return link.application.set_rate(arguments["rate_ml_ha"])
 
 

@@ -39,29 +39,29 @@ class Operations:
         return missing(self.controller.decided.permits, wanted)
 
     def set_rate(self, rate_ml_ha):
-        """Change the application rate, also while applying; it lasts until power-down."""
+        """Change the application rate, also while applying; it is kept with the totals."""
         entry = row("rate_ml_ha")
         problem = out_of_range(rate_ml_ha, entry[LOW], entry[HIGH])
         if not problem:
             self.controller.request.rate_ml_ha = rate_ml_ha
+            self.controller.settings.rate_ml_ha = rate_ml_ha  # the same rate under its other name
+            if self._before is not None:
+                self._before.rate_ml_ha = rate_ml_ha  # undo is about what came before
         return problem
 
     def change_settings(self, changes):
         """Change settings, a dict by name; return a list of problems, empty where all is taken.
 
         Refused as a whole, and while outputs may be on. The master switch must then be seen
-        off, then on. A rate set for the job stays unless it is among the changes.
+        off, then on.
         """
         controller = self.controller
         before = controller.settings
-        rate_ml_ha = controller.request.rate_ml_ha
         settings, problems = build(changes, before)
         if problems:
             return problems
         if not controller.apply(settings):
             return [OUTPUTS_ON]
-        if "rate_ml_ha" not in changes:
-            controller.request.rate_ml_ha = rate_ml_ha
         self._before = before
         return []
 
@@ -131,7 +131,7 @@ class Operations:
         return problem
 
     def clear_totals(self):
-        """Start a new job: every total at zero."""
+        """Start a new job: every total at zero; the rate stays."""
         self.controller.totals = Totals()  # one store, so that no tick falls in the middle
         return ""
 

@@ -25,6 +25,10 @@ MISSING = (
 COASTING = "coasting"
 COASTING_WHY = "meter is not trusted"
 
+# instead of "set" beside a rate that was kept over a reset, and below it, until it is armed
+KEPT = "kept"
+CHECK_RATE = "rate kept: check it"
+
 
 def missing(permits, wanted):
     """Return the texts of the permits in wanted that are not in permits, a list."""

@@ -8,7 +8,7 @@ MEANING, ADVICE = range(2)
 # name: what it means, when to change it; at most 60 characters each
 WORDS = {
     "rate_ml_ha": (
-        "application rate after power-up",
+        "application rate; it is kept with the totals",
         "for each job, from the product label"),
     "section_count": (
         "number of sections fitted",

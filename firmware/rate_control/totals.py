@@ -55,6 +55,7 @@ class Totals:
         self.bench_volume = Register(1000000)  # L and uL
         self.section_volume = [Register(1000 * SHARES_UL) for _ in sections]  # mL and 1/32 uL
         self.section_area = [Register(1000000) for _ in sections]  # m2 and mm2
+        self.rate_ml_ha = 0  # of the job, filled in whenever it is kept; 0: not said
         self._mask = 0  # sections open in the tick before, with their widths
         self._widths_mm = ()
         self._width_mm = 0

@@ -12,7 +12,7 @@ REQUESTS: dict[str, tuple[str, dict[str, str]]] = {
     "telemetry.set": ("start or stop telemetry", {
         "every_ticks": "0 for none, 2 for 10 records a second",
     }),
-    "rate.set": ("change the rate for this job", {
+    "rate.set": ("change the rate", {
         "rate_ml_ha": "within the range of the setting",
     }),
     "regulation.set": ("choose how flow is regulated; the duty itself is set at the machine", {

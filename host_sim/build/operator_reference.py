@@ -34,7 +34,8 @@ controller directly and not by way of these screens.
 
 The applied rate, large, beside the rate that is set. Turning leafs through speed, flow, area,
 volume, duty and supply; warnings take turns with them. While nothing is applied the screen says
-what is missing, one thing after the other. The bottom row has the state, and the sections that
+what is missing, one thing after the other; "kept" beside the rate marks one that was kept over a
+reset, until arming confirms it. The bottom row has the state, and the sections that
 are open or, while none is, switched on.
 
 """
@@ -128,7 +129,8 @@ class _Tour(MainRun):
             self._at("set up, in groups", "back", 4, "push"),
             self._at("one group", 3, "push"),
             self._at("one setting", "push"),
-            self._at("calibrate", "back", "back", "back", -1, "push"),
+            self._at("taking settings on", "back", "back", 40, "push"),
+            self._at("calibrate", "back", "back", -1, "push"),
             self._at("what the speed course must know", "push"),
             self._at("the speed course under way", "push", "push"),
             self._at("totals", 1, "push", "back", "back", "back", 2, "push"),

@@ -10,7 +10,15 @@ from app.words import missing
 from host_sim.report.words import Teller
 from host_sim.runs.record import RunRecord
 from rate_control import faults
-from rate_control.interlock import APPLYING_PERMITS, FAULT, PARKED, READY, STATE_NAMES
+from rate_control.interlock import (
+    APPLYING_PERMITS,
+    FAULT,
+    PARKED,
+    READY,
+    SET_UP,
+    SETTINGS_WHOLE,
+    STATE_NAMES,
+)
 
 LONGEST = 200
 # states in which the missing permits say why nothing is applied
@@ -61,10 +69,17 @@ def _state_words(record: RunRecord, row: int) -> str:
     state = int(record["state"][row])
     reasons: list[str] = []
     if state in WAITING:
-        reasons = missing(int(record["permits"][row]), APPLYING_PERMITS)
+        reasons = missing(int(record["permits"][row]), _permits_wanted(record))
     elif state == FAULT:
         reasons = _spoken(int(record["faults"][row]) & faults.BLOCKING)
     return STATE_NAMES[state] + (f": {', '.join(reasons)}" if reasons else "")
+
+
+def _permits_wanted(record: RunRecord) -> int:
+    """The permits that applying needed; an older firmware did not have those of the settings."""
+    of_settings = SETTINGS_WHOLE | SET_UP  # one of them is always there
+    seen = int(np.bitwise_or.reduce(record["permits"].astype(int)))
+    return APPLYING_PERMITS if seen & of_settings else APPLYING_PERMITS & ~of_settings
 
 
 def _fault_words(record: RunRecord, row: int) -> str:

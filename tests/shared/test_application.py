@@ -17,6 +17,7 @@ class Shelf:
         self.settings = {"us_units": 0} if settings is None else settings
         self.failure = failure
         self.volume_l = 0
+        self.rate_ml_ha = 0
         self.saves = []
         self.problems = {}
         self.controller = None
@@ -29,6 +30,7 @@ class Shelf:
 
     def load_totals(self, totals):
         totals.volume.whole = self.volume_l
+        totals.rate_ml_ha = self.rate_ml_ha
 
     def load_failure(self):
         return self.failure
@@ -49,6 +51,7 @@ class Shelf:
         problem = self._save("totals")
         if not problem:
             self.volume_l = totals.volume.whole
+            self.rate_ml_ha = totals.rate_ml_ha
         return problem
 
     def save_failure(self, text):
@@ -175,6 +178,58 @@ def test_rate_may_change_while_applying_within_its_range():
     for wrong in (999, RATE_MAX_ML_HA + 1, -1, True, "9", 1.5, None):
         assert rig.app.set_rate(wrong) != ""
     assert rig.app.controller.request.rate_ml_ha == 150000
+
+
+def rates(rig):
+    """Return the rate that is applied and the setting, which are one."""
+    controller = rig.app.controller
+    return controller.request.rate_ml_ha, controller.settings.rate_ml_ha
+
+
+def test_there_is_one_rate_whoever_sets_it():
+    rig = applying()
+    assert rig.app.set_rate(110000) == "" and rates(rig) == (110000,) * 2
+    rig.stand()
+    rig.switch(SECTIONS, 40)
+    assert rig.app.change_settings({"rate_ml_ha": 70000}) == [] and rates(rig) == (70000,) * 2
+    assert rig.app.undo() == "" and rates(rig) == (110000,) * 2
+    assert rig.app.change_settings({"section_count": 2}) == [] and rates(rig) == (110000,) * 2
+    assert rig.app.set_rate(90000) == ""
+    assert rig.app.undo() == "" and rates(rig) == (90000,) * 2, "undo is about the sections"
+    assert rig.app.controller.settings.section_count == 3
+    assert rig.app.clear_totals() == "" and rates(rig) == (90000,) * 2, "a new job keeps it"
+
+
+def test_rate_is_kept_with_the_totals_and_checked_after_a_reset():
+    shelf = Shelf({"rate_ml_ha": 80000})
+    rig = PanelRig(shelf)
+    assert rates(rig) == (80000,) * 2
+    rig.ticks(5)
+    assert rig.lines()[1].endswith("kept") and rig.app.rate_to_check
+    assert applies(rig)
+    assert not rig.app.rate_to_check, "arming confirms it"
+    assert rig.app.set_rate(110000) == ""
+    rig.ticks(25)
+    assert shelf.rate_ml_ha == 0, "nothing is written while outputs are on"
+    rig_that_lost_power = PanelRig(shelf)
+    rig_that_lost_power.ticks(5)
+    assert rates(rig_that_lost_power) == (80000,) * 2
+    assert rig_that_lost_power.big() == "80.0", "what will be applied is what is shown"
+    assert rig_that_lost_power.lines()[1].endswith("kept")
+    rig.stand()
+    rig.switch(SECTIONS, 65)
+    assert (shelf.rate_ml_ha, shelf.settings["rate_ml_ha"]) == (110000, 110000)
+    shelf.settings["rate_ml_ha"] = 80000  # the totals are the ones that count
+    again = PanelRig(shelf)
+    again.ticks(5)
+    assert rates(again) == (110000,) * 2 and again.big() == "110.0"
+    seen = set()
+    for _ in range(60):
+        again.ticks(4)
+        seen.add(again.lines()[2].strip())
+    assert "rate kept: check it" in seen
+    again.arm()
+    assert again.lines()[1].endswith(" set")
 
 
 def test_settings_are_refused_as_a_whole():

@@ -237,6 +237,32 @@ def test_retained_memory_takes_totals_while_outputs_are_on():
     assert loaded_totals(store) == pack(used_totals())
 
 
+def test_rate_goes_with_the_totals_and_old_totals_have_none():
+    memory = MemorySlots(Memory(2048), TOTALS_SLOTS)
+    for files, retained in ((PlainFiles(), None), (PlainFiles(), memory)):
+        totals = used_totals()
+        store = make_store(files, retained)
+        assert store.save_totals(totals) == ""
+        assert "rate_ml_ha" not in pack(totals)
+        found = Totals()
+        make_store(files, retained).load_totals(found)
+        assert found.rate_ml_ha == 0 and found.volume.whole == totals.volume.whole
+        totals.rate_ml_ha = 110000
+        assert store.save_totals(totals) == ""
+        found = Totals()
+        make_store(files, retained).load_totals(found)
+        assert found.rate_ml_ha == 110000 and pack(found) == pack(totals)
+
+
+def test_rate_that_is_none_is_refused_with_its_totals():
+    for wrong in ([999], [5000001], [True], ["1"], [], [1000, 1000], 110000, None):
+        values = pack(used_totals())
+        values["rate_ml_ha"] = wrong
+        totals = Totals()
+        assert not unpack(values, totals), wrong
+        assert totals.rate_ml_ha == 0 and pack(totals) == pack(Totals())
+
+
 def test_retained_memory_that_is_too_small_says_so():
     store = Store(PlainFiles(), MemorySlots(Memory(100), TOTALS_SLOTS))
     assert "cannot be written" in store.save_totals(used_totals())

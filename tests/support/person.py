@@ -32,6 +32,7 @@ class Person:
         self.board.switches = ((1 << spec.sections.count) - 1) << SWITCH_SECTION_SHIFT
         self.speed_m_s = 0.0
         self.live(1.0)
+        self.take_settings_on()  # right or wrong, the machine has worked with them
 
     def _boot(self, board):
         """What main.py does."""
@@ -133,6 +134,12 @@ class Person:
                 return
             self.turn(1)
         raise AssertionError(f"no entry {label}: {self.lines()}")
+
+    def take_settings_on(self):
+        """Say that the settings are those of this machine."""
+        self.menu("set up", "take settings on")
+        self.push()
+        self.home()
 
     def type_number(self, number):
         """Set the number on the display digit by digit, from the caret to the last."""

@@ -9,7 +9,6 @@ from app.quantity_text import in_words
 # group, and the settings in it with their label: at most 12 characters
 GROUPS = (
     ("job", (
-        ("rate_ml_ha", "rate"),
         ("liquid_density_g_l", "density"),
         ("us_units", "units"),
         ("bench_timeout_s", "bench ends"),
@@ -78,5 +77,6 @@ CHOICES = {
 def groups(table):
     """Return GROUPS with a last group, "more", of the rows of table that are named nowhere."""
     named = [name for _, members in GROUPS for name, _ in members]
+    named.append("rate_ml_ha")  # the menu itself has it, on top
     more = [(entry[0], in_words(entry[0])) for entry in table if entry[0] not in named]
     return GROUPS + (("more", more),) if more else GROUPS

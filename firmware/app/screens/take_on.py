@@ -8,8 +8,6 @@ from app.units_text import to_text, unit, with_unit
 class TakeOn(Screen):
     """Shows what would do the most harm if it were another machine's; push takes it on."""
 
-    REPLACES = 1
-
     def push(self):
         """See Screen."""
         return answer(self.app, self.app.take_on(confirmed_at_machine=True)) or CLOSE

@@ -5,7 +5,7 @@ from app.screens.fault_words import draw_fault, short_words
 from app.screens.screen import Screen, page
 from app.snapshot import Snapshot
 from app.units_text import short_text, to_text, unit, with_unit
-from app.words import COASTING, COASTING_WHY, sections
+from app.words import CHECK_RATE, COASTING, COASTING_WHY, KEPT, sections
 from rate_control import faults
 from rate_control.interlock import APPLYING, FAULT, STATE_NAMES
 from rate_control.records import Request
@@ -73,7 +73,7 @@ class Work(Screen):
         us = self.us()
         self._shown_ml_ha = None
         grid.right(0, unit("rate_ml_ha", us))
-        grid.right(1, "set")
+        grid.right(1, KEPT if self.app.rate_to_check else "set")
         grid.big(short_text("rate_ml_ha", snapshot.rate_ml_ha, us, BIG_DIGITS[us]))
 
     def _draw_applied(self, grid, snapshot):
@@ -107,7 +107,8 @@ class Work(Screen):
         """Return the texts that take turns below the rate."""
         warnings = [short_words(row) for row in faults.TABLE if row[0] & snapshot.faults]
         if snapshot.state != APPLYING:
-            return self.app.missing() + warnings
+            to_check = [CHECK_RATE] if self.app.rate_to_check else []
+            return self.app.missing() + to_check + warnings
         if snapshot.coasting:
             warnings.append(COASTING_WHY)
         return [self._readout_line(snapshot)] + warnings
