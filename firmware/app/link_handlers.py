@@ -151,18 +151,13 @@ def get_totals(link, _):
     totals = link.application.controller.totals
     return {
         "area_m2": totals.area.whole,
-        "volume_ml": _thousandths(totals.volume),
+        "volume_ml": totals.volume.thousandths(),
         "distance_m": totals.distance.whole,
         "time_s": totals.time.whole,
-        "bench_volume_ml": _thousandths(totals.bench_volume),
+        "bench_volume_ml": totals.bench_volume.thousandths(),
         "section_area_m2": [register.whole for register in totals.section_area],
         "section_volume_ml": [register.whole for register in totals.section_volume],
     }
-
-
-def _thousandths(register):
-    """Return a register of litres and microlitres in millilitres."""
-    return register.whole * 1000 + register.part // 1000
 
 
 def set_telemetry(link, arguments):

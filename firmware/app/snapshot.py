@@ -38,11 +38,10 @@ class Snapshot:
         self.regulation = request.regulation
         self.bench_speed_mm_s = request.bench_speed_mm_s
         self.area_m2 = totals.area.whole
-        self.volume_ml = totals.volume.whole * 1000 + totals.volume.part // 1000
+        self.volume_ml = totals.volume.thousandths()
         self.distance_m = totals.distance.whole
         self.time_s = totals.time.whole
-        self.bench_volume_ml = (totals.bench_volume.whole * 1000
-                                + totals.bench_volume.part // 1000)
+        self.bench_volume_ml = totals.bench_volume.thousandths()
         # speed and width are those of the bench while it is on
         speed_mm_s = self.speed_mm_s or self.bench_speed_mm_s
         flow_ul_s = self.flow_ul_s if self.flow_valid else 0

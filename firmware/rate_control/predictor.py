@@ -26,7 +26,7 @@ class Predictor:
         delay_ticks = 1 + (settings.loop_delay_ms + TICK_MS // 2) // TICK_MS
         self._delay_ticks = min(delay_ticks, DELAY_TICKS_MAX)
         self._whole_lag_ms = settings.loop_lag_ms
-        self._total_mm = sum(settings.section_width_mm[: settings.section_count])
+        self._total_mm = settings.total_width_mm()
         self._lag_q16 = 0
         self._past_ul_s = [0] * (DELAY_TICKS_MAX + 1)
         self._past_mm = [0] * (DELAY_TICKS_MAX + 1)

@@ -27,7 +27,7 @@ class PumpLoop(FlowLoop):
         self._kp_q12 = kp_q16 >> 4
         self._whole_ki_q20 = min(ki_q20, KI_MAX_Q20)
         self._ki_q20 = self._whole_ki_q20
-        self._total_mm = sum(settings.section_width_mm[: settings.section_count])
+        self._total_mm = settings.total_width_mm()
         # a tick's share of the rise from nothing to full; a fall is never held back
         self._rise_u16 = DUTY_FULL
         if settings.duty_rise_ms:

@@ -7,7 +7,7 @@ class Sections:
     """Turns switch levels into a section mask and its width."""
 
     def __init__(self, settings):
-        self.widths_mm = settings.section_width_mm[: settings.section_count]
+        self.widths_mm = settings.widths_mm()
         self.all_mask = (1 << settings.section_count) - 1
         self.total_width_mm = sum(self.widths_mm)
 

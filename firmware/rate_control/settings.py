@@ -26,6 +26,14 @@ class Settings:
         for entry in TABLE:
             setattr(self, entry[NAME], default_value(entry))
 
+    def widths_mm(self):
+        """Return the widths of the sections that are fitted, a list."""
+        return self.section_width_mm[: self.section_count]
+
+    def total_width_mm(self):
+        """Return the width of all sections that are fitted."""
+        return sum(self.widths_mm())
+
     def as_dict(self):
         """Return the values by name, lists copied."""
         values = {}
@@ -98,7 +106,7 @@ def number_problem(entry, number):
 def cross_problems(settings):
     """Return what is wrong between settings that are each in their own range."""
     problems = []
-    total = sum(settings.section_width_mm[: settings.section_count])
+    total = settings.total_width_mm()
     if total > WIDTH_MAX_MM:
         problems.append("section_width_mm: all sections together must be at most %d mm, are %d"
                         % (WIDTH_MAX_MM, total))

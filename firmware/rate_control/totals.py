@@ -25,6 +25,10 @@ class Register:
             parts %= base
         self.part = parts
 
+    def thousandths(self):
+        """Return the sum in thousandths of a unit, rounded down: mL where the unit is a litre."""
+        return self.whole * 1000 + self.part * 1000 // self.base
+
     def clear(self):
         """Start again at zero."""
         self.whole = 0

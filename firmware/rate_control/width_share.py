@@ -17,7 +17,7 @@ class PumpShare:
     """
 
     def __init__(self, settings):
-        self.total_mm = sum(settings.section_width_mm[: settings.section_count])
+        self.total_mm = settings.total_width_mm()
         self._pressure_u16 = settings.curve_pressure_u16
         self._top_ul_s = settings.curve_flow_ul_s[CURVE_POINTS - 1]
         self._denser_q12 = settings.liquid_density_g_l * ONE_Q12 // settings.curve_density_g_l
@@ -46,7 +46,7 @@ class ValveShare:
     """What both regulating valves have in common: no extra demand, one flow learned."""
 
     def __init__(self, settings):
-        self.total_mm = sum(settings.section_width_mm[: settings.section_count])
+        self.total_mm = settings.total_width_mm()
         self._flow_ul_s = max(settings.curve_share_ul_s, 1)
 
     def extra_u16(self, flow_ul_s, width_mm):

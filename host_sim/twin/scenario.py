@@ -41,8 +41,7 @@ class Scenario:
     @property
     def section_width_m(self) -> list[float]:
         """True working width of each section, taken to be what the controller was told."""
-        widths = self.settings.section_width_mm[: self.settings.section_count]
-        return [width_mm / 1000 for width_mm in widths]
+        return [width_mm / 1000 for width_mm in self.settings.widths_mm()]
 
 
 def load_scenario(

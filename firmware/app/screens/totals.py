@@ -8,19 +8,14 @@ BIG_DIGITS = 5
 CLEARED_QUESTION = "new job: set all totals to zero?"
 
 
-def _millis(register):
-    """A register of whole units and millionths, in thousandths of the unit."""
-    return register.whole * 1000 + register.part // 1000
-
-
 # name, quantity, value out of rate_control.totals.Totals
 MACHINE = (
     ("area", "area_m2", lambda totals: totals.area.whole),
-    ("volume", "volume_ml", lambda totals: _millis(totals.volume)),
+    ("volume", "volume_ml", lambda totals: totals.volume.thousandths()),
     ("mean rate", "rate_ml_ha", lambda totals: mean_rate_ml_ha(totals)),
     ("distance", "distance_m", lambda totals: totals.distance.whole),
     ("time applying", "minutes", lambda totals: totals.time.whole // 60),
-    ("volume on bench", "volume_ml", lambda totals: _millis(totals.bench_volume)),
+    ("volume on bench", "volume_ml", lambda totals: totals.bench_volume.thousandths()),
 )
 SECTION = (
     ("area", "area_m2", lambda totals, index: totals.section_area[index].whole),
@@ -30,7 +25,7 @@ SECTION = (
 
 def mean_rate_ml_ha(totals):
     """Return volume over area, 0 where there is no area yet."""
-    return _millis(totals.volume) * 10000 // totals.area.whole if totals.area.whole else 0
+    return totals.volume.thousandths() * 10000 // totals.area.whole if totals.area.whole else 0
 
 
 class TotalsPages(Screen):

@@ -16,7 +16,7 @@ def narrow_mask(settings):
 
     0 where that would be all of them: then there is nothing to compare.
     """
-    widths = settings.section_width_mm[: settings.section_count]
+    widths = settings.widths_mm()
     mask = 0
     width = 0
     for index, section_width in enumerate(widths):
@@ -161,7 +161,7 @@ def gap_u16(up_flows, up_demands, down_flows, down_demands, top):
 
 def share_number(settings, curve_flow, curve_duty, demand, wide_ul_s, narrow_ul_s, mask):
     """Return (setting, value) of the law in share.py from one flow with fewer sections."""
-    widths = settings.section_width_mm[: settings.section_count]
+    widths = settings.widths_mm()
     total = sum(widths)
     width = sum(section for index, section in enumerate(widths) if mask >> index & 1)
     if settings.actuator == PWM_PUMP:

@@ -29,7 +29,7 @@ class StepTest(Procedure):
         self._settings = settings
         self._wanted_ms = params["settling_time_ms"]
         self._all_mask = (1 << settings.section_count) - 1
-        total_mm = sum(settings.section_width_mm[: settings.section_count])
+        total_mm = settings.total_width_mm()
         flow = target_flow_ul_s(settings.rate_ml_ha, params["speed_mm_s"], total_mm)
         curve = PumpCurve(settings)
         self.flows_ul_s = (muldiv(flow, 85, 100), muldiv(flow, 115, 100))

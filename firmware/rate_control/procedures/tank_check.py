@@ -35,7 +35,7 @@ class TankCheck(Procedure):
         self._row = table.row("meter_pulses_hl")
         self._meter_ml = params["meter_ml"]
         if totals is not None and not self._meter_ml:
-            self._meter_ml = _millilitres(totals.volume) + _millilitres(totals.bench_volume)
+            self._meter_ml = totals.volume.thousandths() + totals.bench_volume.thousandths()
         self._step_ml = params["tank_step_ml"]
         self._precision_ppm = params["precision_permille"] * 1000
         self._tank_ml = 0
@@ -105,8 +105,3 @@ class TankCheck(Procedure):
                       ("meter vs tank", off, "share_ppm"),
                       ("result", self._result(self._tank_ml), "pulses_per_hl")]
         return facts
-
-
-def _millilitres(register):
-    """Return a totals.Register of litres and microlitres in mL."""
-    return register.whole * 1000 + register.part // 1000

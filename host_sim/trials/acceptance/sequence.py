@@ -82,7 +82,7 @@ def unit_rate_l_ha(settings: Settings) -> int:
     down together, in steps of 5 L/ha. The standard lets a machine that cannot begin its series
     at 100 or 500 L/ha begin at 150 or 450; one that is smaller still has to be scaled.
     """
-    width_m = sum(settings.section_width_mm[: settings.section_count]) / 1e3
+    width_m = settings.total_width_mm() / 1e3
     flow_m3_s = HEADROOM * settings.curve_flow_ul_s[-1] * 1e-9
     most_l_ha = flow_m3_s / (START_M_S * width_m) * 1e7
     return min(100, int(most_l_ha / max(FALLING)) // RATE_STEP_L_HA * RATE_STEP_L_HA)

@@ -66,7 +66,7 @@ def learn(bench: Performer, wish: Wish, tell: Tell) -> Commissioned:
 
 def step_speed_mm_s(settings: Settings, wish: Wish) -> int:
     """The speed that takes, at the rate of the settings, the flow of the wished working point."""
-    width_mm = sum(settings.section_width_mm[: settings.section_count])
+    width_mm = settings.total_width_mm()
     per_mm_s = settings.rate_ml_ha * width_mm / AREA_PER_RATE  # uL/s for each mm/s
     if wish.speed_m_s is None:
         return round(WORKING_SHARE * settings.curve_flow_ul_s[-1] / per_mm_s)

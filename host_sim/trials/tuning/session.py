@@ -146,7 +146,7 @@ def explain(name: str, spec: MachineSpec | None, found: Commissioned, wish: Wish
 def _on_plant(spec: MachineSpec, settings: Settings, factor: float, seed: int) -> Line:
     """The same on the simulated machine: its curve promises more flow than it gives."""
     promised = [round(flow / (1.0 - WRONG)) for flow in settings.curve_flow_ul_s]
-    width_mm = sum(settings.section_width_mm[: settings.section_count])
+    width_mm = settings.total_width_mm()
     wanted_ul_s = 0.4 * settings.curve_flow_ul_s[-1]
     rate = round(wanted_ul_s * AREA_PER_RATE / (1e3 * SPEED_M_S * width_mm))
     wrong, problems = build({"curve_flow_ul_s": promised, "rate_ml_ha": rate}, settings)

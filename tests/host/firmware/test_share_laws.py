@@ -19,7 +19,7 @@ LIMIT_UL_S = 1_000_000
 
 def law(actuator, **values):
     """Make a law for a boom of four equal sections."""
-    made = SimpleNamespace(section_width_mm=[3000] * 8, section_count=4, curve_pressure_u16=0,
+    made = SimpleNamespace(total_width_mm=lambda: WIDTH, curve_pressure_u16=0,
                            curve_flow_ul_s=[0] * 8 + [LIMIT_UL_S], curve_share_ul_s=LIMIT_UL_S,
                            actuator=actuator, liquid_density_g_l=1000, curve_density_g_l=1000)
     for name, value in values.items():
