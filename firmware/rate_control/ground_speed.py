@@ -12,6 +12,17 @@ SLOPE_TICKS = 4  # over which the acceleration is taken: longer lags, shorter fl
 GNSS = 1  # the setting speed_source; 0: pulses
 
 
+def standstill_ticks(settings):
+    """Return for how many ticks the source must see nothing before the machine stands.
+
+    Never less than the speed timeout, nor than one pulse takes at the speed below which the
+    machine no longer counts as moving: 5.8 s at 1,000 pulses/km and a cut-off of 0.2 m/s.
+    """
+    stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
+    # 1e6 mm in a kilometre, 1000 ms in a second
+    pulse_ms = 1000000000 // settings.speed_pulses_km // stop_below_mm_s
+    return max(settings.speed_timeout_ms, pulse_ms) // TICK_MS + 2
+
 class GroundSpeed:
     """Fills the speed fields of Measured once a tick."""
 
@@ -28,6 +39,8 @@ class GroundSpeed:
         self._stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
         self._most_pulses = min(max(MOST_MM * settings.speed_pulses_km // 1000000, 1), 512)
         self._look_ahead_ms = settings.look_ahead_ms
+        self._standstill_ticks = standstill_ticks(settings)
+        self._quiet_ticks = 0  # since a source last saw motion, at most _standstill_ticks
         self._past_mm_s = [0] * SLOPE_TICKS
         self._slot = 0
         self._carry = 0
@@ -40,9 +53,13 @@ class GroundSpeed:
         pulses = counter.pulses
         measured.speed_valid = counter.valid
         measured.speed_seen = pulses
-        measured.standing = 1 - counter.valid
+        if pulses:
+            self._quiet_ticks = 0
+        elif self._quiet_ticks < self._standstill_ticks:
+            self._quiet_ticks += 1
         if self._by_gnss or inputs.gnss_count:
             speed = self._with_gnss(speed, inputs, now_us, measured)
+        measured.standing = 1 if self._quiet_ticks == self._standstill_ticks else 0
         if speed > SPEED_MAX_MM_S:
             speed = SPEED_MAX_MM_S
             measured.speed_valid = 0
@@ -63,8 +80,11 @@ class GroundSpeed:
         gnss = self._gnss
         by_gnss = gnss.update(inputs, now_us)
         measured.speed_other_mm_s = -1
-        if gnss.valid and by_gnss >= self._stop_below_mm_s:
-            measured.standing = 0
+        if gnss.valid:
+            if by_gnss >= self._stop_below_mm_s:
+                self._quiet_ticks = 0
+        elif self._by_gnss:  # a receiver without a fix cannot tell that it stands
+            self._quiet_ticks = 0
         if not self._by_gnss:
             if gnss.valid:
                 measured.speed_other_mm_s = by_gnss

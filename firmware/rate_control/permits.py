@@ -1,6 +1,6 @@
 """Permits: what the interlock has to know about this tick, one bit each."""
 
-from rate_control.faults import BLOCKING
+from rate_control.faults import BLOCKING, SPEED_LOST
 from rate_control.interlock import (
     BENCH_ASKED,
     IMPLEMENT,
@@ -36,7 +36,7 @@ def collect(measured, active_faults, tick_ok, bench_asked, request):
         permits |= SECTION
     if measured.moving:
         permits |= SPEED
-    if measured.standing:
+    if measured.standing and not active_faults & SPEED_LOST:  # silent at speed is no standstill
         permits |= STANDSTILL
     if not active_faults & BLOCKING:
         permits |= NO_FAULT

@@ -28,7 +28,6 @@ class Plausibility:
         # braking from v takes v**2 / 2a; within one pulse of travel only below this speed
         mm_per_pulse = 1000000 // settings.speed_pulses_km
         self._lost_above_mm_s = isqrt(2 * BRAKING_MM_S2 * max(mm_per_pulse, 25))
-        self._last_speed_mm_s = 0
 
     def conditions(self, measured, decided, tick_ok):
         """Return the mask of fault conditions that hold in this tick.
@@ -42,8 +41,8 @@ class Plausibility:
         speed = measured.speed_mm_s
         if measured.speed_valid:
             if measured.speed_seen:
-                self._last_speed_mm_s = speed
-        elif self._last_speed_mm_s > self._lost_above_mm_s:  # no machine can brake so fast
+                measured.speed_last_seen_mm_s = speed
+        elif measured.speed_last_seen_mm_s > self._lost_above_mm_s:  # no machine can brake so fast
             mask |= faults.SPEED_LOST
         other = measured.speed_other_mm_s
         if other >= 0 and differ(speed, other):

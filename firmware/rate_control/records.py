@@ -65,8 +65,9 @@ class Measured:
         self.speed_ahead_mm_s = 0  # that it will have when the flow gets to the outlets
         self.speed_valid = 0
         self.moving = 0  # valid and above the cut-off, with hysteresis
-        self.standing = 0  # no source of the speed sees any motion
+        self.standing = 0  # no source of the speed has seen motion for long enough
         self.speed_seen = 0  # a pulse or a fix says so in this tick, not the time waited
+        self.speed_last_seen_mm_s = 0  # outlives new settings: a broken cable stays broken
         self.speed_other_mm_s = -1  # what the other source of the speed says; -1: nothing
         self.speed_pulses = 0  # since the tick before
         self.distance_mm = 0  # travelled since the tick before

@@ -166,7 +166,10 @@ class PanelRig:
         self.switch(self.board.switches | DOWN, 60)
 
     def stand(self):
-        """Stop and wait until that is seen."""
+        """Brake, the last pulses slow, and wait until the standstill is seen."""
+        if self.board.speed_pulses:
+            self.board.speed_pulses = 1
+            self.ticks(8)
         self.board.speed_pulses = self.board.flow_pulses = 0
         self.ticks(60)
 

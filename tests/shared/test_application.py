@@ -72,6 +72,7 @@ def applying():
 def on_bench():
     rig = PanelRig()
     rig.arm()
+    rig.stand()
     assert rig.app.enter_bench(confirmed_at_machine=True) == ""
     rig.ticks(2)
     assert rig.state() == BENCH
@@ -418,6 +419,8 @@ def test_never_set_up_can_bench_but_not_apply_until_a_person_takes_settings_on()
     shelf = Shelf({})
     rig = PanelRig(shelf)
     assert refuses_to_apply(rig) == ["not set up"]
+    rig.board.speed_pulses = 1  # it slows down before it stands
+    rig.stand()
     rig.arm()
     assert rig.app.enter_bench(confirmed_at_machine=True) == ""
     rig.ticks(2)

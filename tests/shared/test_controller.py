@@ -2,6 +2,7 @@
 
 from rate_control import faults
 from rate_control.controller import Controller
+from rate_control.ground_speed import standstill_ticks
 from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY
 from rate_control.intmath import LIMIT
 from rate_control.procedures.catalogue import make
@@ -43,6 +44,11 @@ class Rig:
     def armed(self):
         self.ticks(5, 0)
         return self
+
+    def stopped(self, switches):
+        """Brake as a machine does, its last pulses slow, and stand for two seconds."""
+        self.ticks(8, switches, 20)
+        return self.ticks(40, switches)
 
     def state(self):
         return self.controller.decided.state
@@ -95,7 +101,7 @@ def test_after_every_lock_the_master_is_off_for_the_whole_time_again():
         rig.controller.request.program_failed = 0
 
     def bench_over(rig):
-        rig.ticks(40, MASTER | ALL)
+        rig.stopped(MASTER | ALL)
         rig.controller.request.bench = 1
         rig.ticks(2, MASTER | ALL)
         assert rig.state() == BENCH
@@ -185,7 +191,7 @@ def test_bench_needs_standstill_and_starts_at_zero():
     rig.ticks(5, WORK, 400, 0)
     assert rig.state() == APPLYING
     assert request.bench == 0
-    rig.ticks(30, MASTER | ALL, 0, 0)
+    rig.stopped(MASTER | ALL)
     request.bench = 1
     request.bench_speed_mm_s = 2000
     outputs = rig.ticks(1, MASTER | ALL, 0, 0)
@@ -200,7 +206,7 @@ def test_bench_needs_standstill_and_starts_at_zero():
 
 def test_bench_ends_at_motion_and_does_not_turn_into_work():
     rig = Rig().armed()
-    rig.ticks(2, WORK, 0, 0)
+    rig.ticks(30, WORK, 0, 0)
     rig.controller.request.bench = 1
     rig.ticks(3, WORK, 0, 0)
     assert rig.state() == BENCH
@@ -212,11 +218,61 @@ def test_bench_ends_at_motion_and_does_not_turn_into_work():
     assert rig.state() == APPLYING
 
 
+def test_a_pulse_ends_the_bench_and_crawling_never_begins_it():
+    # one pulse a metre: 0.9 m/s gives a pulse each 1.1 s, beyond the timeout of 1 s
+    rig = Rig(speed_pulses_km=1000, bench_timeout_s=1800).armed()
+    for _ in range(20):
+        rig.ticks(1, MASTER | ALL, 20)
+        for _ in range(21):
+            rig.controller.request.bench = 1
+            rig.ticks(1, MASTER | ALL)
+            assert rig.state() != BENCH
+    rig.ticks(120, MASTER | ALL)
+    rig.controller.request.bench = 1
+    rig.ticks(2, MASTER | ALL)
+    assert rig.state() == BENCH
+    rig.ticks(1, MASTER | ALL, 20)
+    assert rig.state() == PARKED
+
+
+def test_a_sensor_that_fell_silent_at_speed_is_no_standstill():
+    rig = Rig().armed()
+    rig.ticks(20, MASTER | ALL, 400)
+    for _ in range(3):
+        rig.ticks(60, MASTER | ALL)
+        rig.controller.request.bench = 1
+        rig.ticks(2, MASTER | ALL)
+        assert rig.state() == READY or rig.state() == PARKED
+        # new settings make every part anew, and do not mend a cable
+        assert rig.controller.apply(rig.controller.settings)
+        rig.armed()
+    rig.stopped(MASTER | ALL)  # seen working again, and seen to slow down
+    rig.controller.request.bench = 1
+    rig.ticks(2, MASTER | ALL)
+    assert rig.state() == BENCH
+
+
+def test_standstill_takes_as_long_as_any_sensor_needs():
+    # an oracle of its own: the slowest pulse train above the cut-off never reads as standing
+    for pulses_km in (1000, 1400, 5000, 130000, 500000):
+        for cutoff_mm_s in (50, 200, 1000, 5000):
+            for timeout_ms in (200, 1000, 8000):
+                made, problems = build({"speed_pulses_km": pulses_km,
+                                        "speed_cutoff_mm_s": cutoff_mm_s,
+                                        "speed_timeout_ms": timeout_ms})
+                assert problems == []
+                wait_ms = standstill_ticks(made) * 50
+                assert wait_ms * cutoff_mm_s * 7 * pulses_km > 8 * 1000000000 - 8 * pulses_km
+                assert wait_ms >= timeout_ms
+
+
 def test_bench_times_out():
     rig = Rig(bench_timeout_s=10).armed()
-    rig.ticks(2, WORK, 0, 0)
+    rig.ticks(30, WORK, 0, 0)
     rig.controller.request.bench = 1
-    rig.ticks(202, WORK, 0, 0)
+    rig.ticks(1, WORK, 0, 0)
+    assert rig.state() == BENCH
+    rig.ticks(201, WORK, 0, 0)
     assert rig.state() == PARKED
 
 
@@ -246,7 +302,7 @@ def test_new_settings_are_refused_at_work_and_lock_afterwards():
 
 def test_a_procedure_that_drove_leaves_nothing_behind():
     rig = Rig().armed()
-    rig.ticks(2, MASTER | ALL)
+    rig.ticks(30, MASTER | ALL)
     rig.controller.request.bench = 1
     rig.ticks(2, MASTER | ALL)
     assert rig.state() == BENCH

@@ -41,6 +41,7 @@ for switches, speed, flow, ticks in PHASES:
     board.switches, board.speed_pulses, board.flow_pulses = switches, speed, flow
     rig.ticks(ticks)
 rig.app.set_regulation(Request.FIXED_DUTY)
+rig.stand()
 assert rig.app.enter_bench(confirmed_at_machine=True) == ""
 rig.ticks(40)
 assert rig.app.failure == "", rig.app.failure

@@ -22,6 +22,7 @@ SUPPLY_MAX_MV = 32000
 ALL_SECTIONS = 255
 HERTZ_MAX = 12000  # beyond the 10 kHz that the core takes for real
 USUAL_SPEED_M_S = 8
+STOP_TICKS = 240  # from driving to the bench
 REARM_TICKS = 12  # longer than the longest debouncing
 
 # What goes wrong in a phase: one kind at a time, since a late tick ends all other trouble.
@@ -144,6 +145,7 @@ class RandomMachine:
         self._trouble = TROUBLES
         self._phase_ticks = 0
         self._rearm_ticks = 0
+        self._stop_ticks = 0  # until the bench is asked for
 
     def advance(self, request, target_ul_s=0):
         """Go on by about one tick; from time to time change what the operator asks for.
@@ -153,6 +155,8 @@ class RandomMachine:
         if self._phase_ticks == 0:
             self._begin_phase(request)
         self._phase_ticks -= 1
+        if self._stop_ticks:
+            self._stop(request)
         if self._rearm_ticks:
             self._rearm_ticks -= 1
             if not self._rearm_ticks:
@@ -182,9 +186,15 @@ class RandomMachine:
         request.rate_ml_ha = random.up_to(RATE_MAX_ML_HA)
         request.regulation = 1 if random.one_in(4) else 0
         request.fixed_duty_u16 = random.up_to(DUTY_FULL)
+        self._stop_ticks = 0
         if random.one_in(4):
-            self.speed.hertz = 0
-            request.bench = 1
+            self._stop_ticks = STOP_TICKS
+            self._phase_ticks = 2 * STOP_TICKS
+            self._trouble = TROUBLES
+            self._rearm_ticks = REARM_TICKS
+            self.inputs.switches = ALL_SECTIONS << SWITCH_SECTION_SHIFT
+            self.speed.hertz = self.speed.usual_hertz // 32 + 1
+            self.flow.hertz = 0
         request.bench_speed_mm_s = random.up_to(SPEED_MAX_MM_S)
         request.saving = 1 if random.one_in(16) else 0
         request.program_failed = 1 if random.one_in(16) else 0
@@ -199,7 +209,19 @@ class RandomMachine:
         self.speed.hertz = self.speed.usual_hertz
         request.rate_ml_ha //= 64
         request.regulation = 0
+        self._stop_ticks = 0
         request.bench = request.saving = request.program_failed = 0
+
+    def _stop(self, request):
+        """Creep, stand for longer than most sensors need, then let the bench run without flow."""
+        self._stop_ticks -= 1
+        if self._stop_ticks == STOP_TICKS - 40:
+            self.speed.hertz = 0
+        elif self._stop_ticks == 4:
+            request.bench = 1
+        elif not self._stop_ticks:
+            request.regulation = 0
+            request.bench_speed_mm_s = SPEED_MAX_MM_S
 
     def _throw_switches(self):
         """Sections in any combination; the implement mostly down; the master mostly on.

@@ -120,6 +120,8 @@ def test_on_the_bench_fixed_duty_begins_at_zero(learned):
     driver.app.set_regulation(Request.FIXED_DUTY)
     assert driver.board.actuation.duty > 0
     driver.board.switches &= ~SWITCH_MASTER
+    driver.speed_m_s = 0.3  # braking shows; a sensor silent at speed would be no standstill
+    driver.live(1.0)
     driver.speed_m_s = 0.0
     driver.live(3.0)
     driver.board.switches |= SWITCH_MASTER
