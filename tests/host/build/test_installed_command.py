@@ -67,6 +67,6 @@ def test_errors_name_the_command(site: Path, tmp_path: Path) -> None:
 
 def test_firmware_for_a_board_and_its_self_test_come_along(site: Path) -> None:
     tree = site / "host_sim" / "installed_tree"
-    for name in ("firmware/boot.py", "firmware/main.py", "firmware/package.json",
+    for name in ("firmware/boot.py", "firmware/main.py", "firmware/manifest.py",
                  "tests/contract/on_board.py"):
         assert (tree / name).read_bytes() == (REPO_ROOT / name).read_bytes()
