@@ -3,11 +3,12 @@
 from rate_control import faults
 from rate_control.interlock import APPLYING, BENCH
 from rate_control.intmath import isqrt
-from rate_control.units import ONE_Q20
+from rate_control.records import Decided
+from rate_control.units import FLOW_MAX_UL_S, ONE_Q20, PWM_PUMP, TICK_MS
 
 BRAKING_MM_S2 = 5000  # half of gravity: no field machine stops harder
-
-
+PUMP_WAY_MS = 2000  # a pump is at its new flow sooner; a valve may need its whole travel
+SECTION_TICKS = 2000 // TICK_MS  # from a change of sections to a flow that can be compared
 SPEED_NEAR_MM_S = 100  # what a GNSS receiver may be off, however slow
 
 
@@ -28,6 +29,12 @@ class Plausibility:
         # braking from v takes v**2 / 2a; within one pulse of travel only below this speed
         mm_per_pulse = 1000000 // settings.speed_pulses_km
         self._lost_above_mm_s = isqrt(2 * BRAKING_MM_S2 * max(mm_per_pulse, 25))
+        way_ms = PUMP_WAY_MS if settings.actuator == PWM_PUMP else settings.valve_travel_ms
+        self._way_ticks_most = way_ms // TICK_MS
+        self._width_mm = 0
+        self._changing_ticks = 0  # that a change of sections still takes
+        self._way_ticks = 0  # that the machine has been off its target
+        self._least_off_ul_s = FLOW_MAX_UL_S  # that the meter has shown since the outputs went off
 
     def conditions(self, measured, decided, tick_ok):
         """Return the mask of fault conditions that hold in this tick.
@@ -49,21 +56,64 @@ class Plausibility:
             mask |= faults.SPEED_DIFFERS
         state = decided.state
         if state != APPLYING and state != BENCH:
-            if measured.flow_readable:  # below the floor it is the rotor running down
+            if self._flows_on(measured):
                 mask |= faults.FLOW_WHILE_OFF
             return mask
+        self._least_off_ul_s = FLOW_MAX_UL_S
         target = decided.target_ul_s
         floor = self._floor_ul_s
         if not measured.flow_valid:
             if decided.command_ul_s >= floor:
                 mask |= faults.FLOW_MISSING
-        elif target >= floor:
-            near = (target >> 4) * self._tolerance_q10 >> 6
-            if not -near <= measured.flow_ul_s - decided.expected_ul_s <= near:
-                mask |= faults.RATE_OFF
+        elif target >= floor and self._is_off(measured.flow_ul_s, target, decided):
+            mask |= faults.RATE_OFF
         if decided.saturated > 0:
             mask |= faults.AT_LIMIT
         near = self._curve_tolerance_q20
         if not -near <= decided.trim_q20 <= near:
             mask |= faults.OFF_CURVE
         return mask
+
+    def _flows_on(self, measured):
+        """Return whether the meter shows a flow that stays, while everything should be shut.
+
+        Below the meter floor it is the rotor running down. A flow that goes on falling, by more
+        than an eighth within the delay of the warning, is liquid that fills the hoses: a pump on
+        a shaft goes on pressing behind shut section valves. A leak comes to rest.
+        """
+        if not measured.flow_readable:
+            self._least_off_ul_s = FLOW_MAX_UL_S
+            return 0
+        least = self._least_off_ul_s
+        if measured.flow_ul_s < least - (least >> 3):
+            self._least_off_ul_s = measured.flow_ul_s
+            return 0
+        return 1
+
+    def _is_off(self, flow_ul_s, target_ul_s, decided):
+        """Return whether the flow is off what it should be by now.
+
+        A machine far from its target is on its way: where a valve that comes from its stop is, or
+        a pump against pressure stored from before, is reckoned too roughly to accuse it. One
+        that does not arrive in time is judged by the target, however well it is reckoned. After
+        a change of sections nobody is accused before the valves have moved and the line is calm.
+        """
+        if decided.width_mm != self._width_mm:
+            self._width_mm = decided.width_mm
+            self._changing_ticks = SECTION_TICKS
+        if self._changing_ticks:
+            self._changing_ticks -= 1
+            return 0
+        # a rotor near its floor is slow to tell: the tolerance shrinks no further there
+        near = (max(target_ul_s, self._floor_ul_s << 1) >> 4) * self._tolerance_q10 >> 6
+        expected = decided.expected_ul_s
+        to_go = abs(expected - target_ul_s)
+        if to_go <= near or decided.source != Decided.BY_LOOP:
+            self._way_ticks = 0
+        elif self._way_ticks >= self._way_ticks_most:
+            expected = target_ul_s
+        else:
+            self._way_ticks += 1
+            if to_go > target_ul_s >> 2:
+                return 0
+        return not -near <= flow_ul_s - expected <= near

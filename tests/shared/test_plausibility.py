@@ -1,0 +1,135 @@
+"""What contradicts itself: a flow that stays while off, and one that is not what it should be."""
+
+from rate_control.faults import FLOW_WHILE_OFF, RATE_OFF, Faults
+from rate_control.interlock import APPLYING, READY
+from rate_control.plausibility import PUMP_WAY_MS, Plausibility
+from rate_control.records import Decided, Measured
+from rate_control.settings import build
+from rate_control.units import INLINE_VALVE, PWM_PUMP, TICK_MS
+
+FLOOR_UL_S = 60000
+TARGET_UL_S = 500000
+TRAVEL_MS = 6000
+
+
+class Watch:
+    """Plausibility and faults together, as the controller asks them in every tick."""
+
+    def __init__(self, actuator=INLINE_VALVE):
+        settings, problems = build({"actuator": actuator, "valve_travel_ms": TRAVEL_MS,
+                                    "meter_floor_ul_s": FLOOR_UL_S, "rate_off_ms": 4000})
+        assert problems == [], problems
+        self.plausibility = Plausibility(settings)
+        self.faults = Faults(settings)
+        self.measured = Measured()
+        self.measured.flow_valid = 1
+        self.decided = Decided()
+
+    def tick(self, flow_ul_s):
+        self.measured.flow_ul_s = flow_ul_s
+        self.measured.flow_readable = 1 if flow_ul_s >= FLOOR_UL_S else 0
+        conditions = self.plausibility.conditions(self.measured, self.decided, True)
+        return self.faults.update(conditions, 1)
+
+    def seconds_until(self, fault, flow_at, most_s=60):
+        """The time until a fault shows under a flow that depends on time, or None."""
+        for tick in range(most_s * 1000 // TICK_MS):
+            seconds = tick * TICK_MS / 1000
+            if self.tick(int(flow_at(seconds))) & fault:
+                return seconds
+        return None
+
+    def off(self):
+        self.decided.state = READY
+        return self
+
+    def applying(self, expected_ul_s, target_ul_s=TARGET_UL_S):
+        self.decided.state = APPLYING
+        self.decided.target_ul_s = self.decided.command_ul_s = target_ul_s
+        self.decided.expected_ul_s = expected_ul_s
+        return self
+
+
+def test_a_leak_is_told_after_three_seconds():
+    shown_s = Watch().off().seconds_until(FLOW_WHILE_OFF, lambda seconds: 80000)
+    assert 3.0 <= shown_s <= 3.2
+
+
+def test_hoses_that_fill_behind_shut_valves_are_no_leak():
+    """A pump on a shaft fills a line of 190 mL/bar from 2.6 to 9.6 bar: 900 mL/s, falling."""
+    watch = Watch().off()
+    assert watch.seconds_until(FLOW_WHILE_OFF, lambda seconds: 900000 * 0.8 ** seconds) is None
+
+
+def test_a_leak_behind_filling_hoses_is_told_once_they_are_full():
+    watch = Watch().off()
+    shown_s = watch.seconds_until(
+        FLOW_WHILE_OFF, lambda seconds: 100000 + 800000 * 0.4 ** seconds)
+    assert 3.0 < shown_s < 8.0
+
+
+def test_a_leak_is_told_again_after_work():
+    """What the meter showed at one headland does not count at the next."""
+    watch = Watch().off()
+    assert watch.seconds_until(FLOW_WHILE_OFF, lambda seconds: 80000) is not None
+    watch.applying(TARGET_UL_S).tick(TARGET_UL_S)
+    watch.off()
+    assert watch.seconds_until(FLOW_WHILE_OFF, lambda seconds: 900000 * 0.8 ** seconds) is None
+    watch.tick(0)
+    assert watch.seconds_until(FLOW_WHILE_OFF, lambda seconds: 80000) is not None
+
+
+def test_a_machine_on_its_way_is_not_accused():
+    """A valve from its stop: reckoned at a fifth of its target, the meter shows more."""
+    watch = Watch().applying(TARGET_UL_S // 5)
+    on_way_s = TRAVEL_MS // 1000
+    assert watch.seconds_until(RATE_OFF, lambda seconds: TARGET_UL_S // 2, on_way_s) is None
+    watch.applying(TARGET_UL_S).tick(TARGET_UL_S)  # it arrives, and the next way has its own time
+    watch.applying(TARGET_UL_S // 5)
+    assert watch.seconds_until(RATE_OFF, lambda seconds: TARGET_UL_S // 2, on_way_s) is None
+
+
+def test_a_rate_that_is_off_where_the_machine_has_arrived_is_told():
+    for factor in (0.8, 1.2):
+        shown_s = Watch().applying(TARGET_UL_S).seconds_until(
+            RATE_OFF, lambda seconds, flow=TARGET_UL_S * factor: flow)
+        assert 4.0 <= shown_s <= 4.2
+
+
+def test_a_valve_that_sticks_is_told_though_its_place_is_known():
+    """The meter teaches where the valve is: the flow is as expected, and still off the target."""
+    for share in (0.5, 0.8, 1.2, 2.0):
+        flow = int(TARGET_UL_S * share)
+        shown_s = Watch().applying(flow).seconds_until(RATE_OFF, lambda seconds, flow=flow: flow)
+        assert TRAVEL_MS / 1000 + 4.0 <= shown_s <= TRAVEL_MS / 1000 + 4.3
+
+
+def test_near_the_meter_floor_the_tolerance_shrinks_no_further():
+    low = FLOOR_UL_S * 5 // 4
+    near = 2 * FLOOR_UL_S // 10
+    watch = Watch().applying(low, low)
+    assert watch.seconds_until(RATE_OFF, lambda seconds: low + near * 0.95) is None
+    assert watch.seconds_until(RATE_OFF, lambda seconds: low + near * 1.05) is not None
+
+
+def test_a_change_of_sections_has_its_own_time():
+    watch = Watch().applying(TARGET_UL_S)
+    for width_mm in (12000, 9000, 6000):
+        watch.decided.width_mm = width_mm
+        shown_s = watch.seconds_until(RATE_OFF, lambda seconds: TARGET_UL_S * 1.2, 5)
+        assert shown_s is None
+    shown_s = watch.seconds_until(RATE_OFF, lambda seconds: TARGET_UL_S * 1.2)
+    assert 0.9 <= shown_s <= 1.2  # 2 s of the change and 4 s of the delay, less the 5 s above
+
+
+def test_a_pump_has_less_time_to_arrive():
+    watch = Watch(PWM_PUMP).applying(TARGET_UL_S // 2)
+    shown_s = watch.seconds_until(RATE_OFF, lambda seconds: TARGET_UL_S // 2)
+    assert PUMP_WAY_MS / 1000 + 4.0 <= shown_s <= PUMP_WAY_MS / 1000 + 4.3
+
+
+def test_a_duty_by_hand_has_no_target_to_come_to():
+    watch = Watch(PWM_PUMP).applying(TARGET_UL_S // 2)
+    watch.decided.source = Decided.BY_HAND
+    assert watch.seconds_until(RATE_OFF, lambda seconds: TARGET_UL_S // 2) is None
+    assert watch.seconds_until(RATE_OFF, lambda seconds: TARGET_UL_S) is not None
