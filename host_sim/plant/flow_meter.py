@@ -17,7 +17,8 @@ class TurbineMeter(PulseTrain):
     literature on turbine-meter dynamics; constants are typical, from memory.
     """
 
-    __slots__ = ("_coast_rate", "_floor_squared", "_pulses_per_m3", "_rate_per_flow", "rotor_m3_s")
+    __slots__ = ("_coast_rate", "_floor_squared", "_pulses_per_m3", "_rate_per_flow", "factor",
+                 "rotor_m3_s")
 
     def __init__(self, spec: MeterSpec, start_us: int, phase: float = 0.0) -> None:
         super().__init__(start_us, phase)
@@ -25,6 +26,7 @@ class TurbineMeter(PulseTrain):
         self._rate_per_flow = 1.0 / (spec.lag_s * spec.full_scale_m3_s)
         self._coast_rate = 1.0 / spec.coast_s
         self._floor_squared = (spec.floor_share * spec.full_scale_m3_s) ** 2
+        self.factor = 1.0  # pulses over those of the rotor
         self.rotor_m3_s = 0.0
 
     def step(self, flow_m3_s: float, start_us: int, span_s: float) -> None:
@@ -39,4 +41,4 @@ class TurbineMeter(PulseTrain):
         left = away * math.exp(-rate * span_s)
         self.rotor_m3_s = rest + left
         turned_m3 = rest * span_s + (away - left) / rate
-        self.advance(self._pulses_per_m3 * turned_m3, start_us, span_s)
+        self.advance(self.factor * self._pulses_per_m3 * turned_m3, start_us, span_s)

@@ -24,9 +24,22 @@ __all__ = ["Actuation", "Faults", "Machine"]
 
 SUBSTEP_US = 5_000
 SUBSTEP_S = SUBSTEP_US * 1e-6
+LEAK_ROOT_PA05 = 1e5**0.5  # a leak is given at 1 bar
 RENEWAL_US = 50_000  # how often the friction of hoses is looked at
 RENEWAL_SHARE = 0.01  # and how far the flow has to be from that at the last renewal
 IDLE = Actuation()
+
+
+class _Dry:
+    """What a pump delivers that has nothing to draw."""
+
+    curved = False
+
+    def line(self, pressure_pa: float) -> tuple[float, float]:
+        return 0.0, 0.0
+
+
+DRY = _Dry()
 
 
 class Pump(Protocol):
@@ -73,6 +86,7 @@ class Machine:
         self._sections = Sections(sections, spec.liquid)
         self._main = main_hose(spec)
         self._mask = 0
+        self._last = (0.0, 0)  # duty and mask before the output stage welded
         self._main_at_m3_s = 0.0
         self._hoses_at_m3_s = 0.0
         self._supply_v = spec.supply.loaded_v()
@@ -106,15 +120,31 @@ class Machine:
 
     def _take_orders(self, actuation: Actuation) -> None:
         supply, faults, pump = self.spec.supply, self.faults, self._pump
+        actuation = self._at_the_drivers(actuation)
         open_v = supply.crank_v if faults.cranking else supply.open_v - faults.supply_drop_v
         self._supply_v = supply.loaded_v(open_v)
         pump.drive(IDLE if faults.pump_dead else actuation, self._supply_v, supply.resistance_ohm)
         if isinstance(pump, RegulatedPump):
             pump.shaft_share = 0.0 if faults.pump_dead else self.shaft_share
+            if faults.regulator_stuck is not None:
+                pump.seize(faults.regulator_stuck)
         self._manifold.air_m3 = self.spec.manifold.air_m3 + faults.air_m3
-        if actuation.section_mask != self._mask:
-            self._mask = actuation.section_mask
-            self._sections.drive(self._mask)
+        mask = actuation.section_mask
+        if faults.sections_swapped:
+            mask = mask & ~3 | mask << 1 & 2 | mask >> 1 & 1
+        mask = (mask | faults.sections_open) & ~faults.sections_shut
+        if mask != self._mask:
+            self._mask = mask
+            self._sections.drive(mask)
+
+    def _at_the_drivers(self, actuation: Actuation) -> Actuation:
+        """What the output stage makes of the pins: welded, it adds what was on when it struck."""
+        if not self.faults.outputs_welded:
+            self._last = actuation.duty, actuation.section_mask
+            return actuation
+        duty, mask = self._last
+        return Actuation(max(duty, actuation.duty), actuation.valve_pulse_ms,
+                         mask | actuation.section_mask)
 
     def _renew_resistances(self) -> None:
         """Orifices that have changed, and hoses at the flow that they have now."""
@@ -138,23 +168,32 @@ class Machine:
         else:
             turned_m_s = speed_m_s * (1.0 + self.faults.slip_share)
             self.speed_sensor.step(turned_m_s, start_us, span_s)
+        if self.faults.speed_noise_hz > 0.0:
+            self.speed_sensor.advance(self.faults.speed_noise_hz * span_s, start_us, span_s)
 
     def _run(self, start_us: int, steps: int, step_us: int, step_s: float) -> None:
         """The hot loop: section valves, pump, node, orifices, meter, in the order of the flow."""
         pump, manifold, sections, meter = (
             self._pump, self._manifold, self._sections, self.flow_meter
         )
-        metering = not self.faults.meter_stalled
+        faults = self.faults
+        metering = not faults.meter_stalled
+        supply = DRY if faults.tank_empty else pump
+        leak = faults.leak_m3_s / LEAK_ROOT_PA05
+        meter.factor = faults.meter_factor
         for time_us in range(start_us, start_us + steps * step_us, step_us):
             if sections.moving:
                 sections.move(step_s, manifold.root_pa05)
             pump.step(manifold.pressure_pa, step_s)
-            manifold.step(pump, sections.conductance, step_s)
+            manifold.step(supply, sections.conductance + leak, step_s)
             sections.release(manifold.root_pa05 * step_s)
             if metering:
                 meter.step(manifold.entering_m3_s, time_us, step_s)
         if not metering:
             meter.rotor_m3_s = 0.0
+        if faults.meter_noise_hz > 0.0:
+            span_s = steps * step_s
+            meter.advance(faults.meter_noise_hz * span_s, start_us, span_s)
 
     @property
     def supply_mv(self) -> int:

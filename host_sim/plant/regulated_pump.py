@@ -43,6 +43,11 @@ class RegulatedPump:
             self.valve.step(span_s)
             self.valve_k = self._full_k * opening(self._spec.valve_table, self.valve.ball)
 
+    def seize(self, position: float) -> None:
+        """The valve stands there and does not follow its motor."""
+        self.valve.seize(position)
+        self.valve_k = self._full_k * opening(self._spec.valve_table, position)
+
     def line(self, pressure_pa: float) -> Line:
         """Tangent of the delivery at a manifold pressure."""
         line = supply_line(

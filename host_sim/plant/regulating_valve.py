@@ -38,6 +38,11 @@ class RegulatingValve:
             self._driven_s = self._overrun_s = 0.0
         self._drive_s = abs(pulse_ms) * 1e-3
 
+    def seize(self, position: float) -> None:
+        """Stand at a position, 0..1, and forget what was driven."""
+        self._stem = self.ball = position
+        self._drive_s = self._driven_s = self._overrun_s = 0.0
+
     def step(self, span_s: float) -> None:
         """Let `span_s` pass."""
         spec = self._spec

@@ -12,6 +12,7 @@ from typing import Any
 
 from boards.board import Board
 from host_sim.plant.machine import Actuation, Machine
+from host_sim.plant.pulses import PulseTrain
 from host_sim.twin.clock import VirtualClock
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Outputs
@@ -81,7 +82,7 @@ class VirtualBoard(Board):
         self._boot = boot
         self._period_us = 0
         self._due_us = 0
-        self._reset("power")
+        self.reset("power")
 
     def advance(self, step_us: int, speed_m_s: float) -> None:
         """Live on for step_us, while the ground speed goes linearly to speed_m_s.
@@ -93,14 +94,14 @@ class VirtualBoard(Board):
         self.machine.advance(clock.total_us, self.actuation, speed_m_s)
         self.actuation.valve_pulse_ms = 0  # it has ended, or the next write gives a new one
         if self._fed_us is not None and clock.total_us - self._fed_us > WATCHDOG_US:
-            self._reset("watchdog")
+            self.reset("watchdog")
             return
         if self._callback and clock.total_us >= self._due_us:
             self._due_us += self._period_us
             if not self.stalled:
                 self._callback(0)
 
-    def _reset(self, cause: str) -> None:
+    def reset(self, cause: str) -> None:
         """Lose the program and start it anew, with every output off before it runs."""
         self.release()
         self._cause = cause
@@ -114,10 +115,14 @@ class VirtualBoard(Board):
 
     def read(self, inputs: Inputs) -> None:
         machine = self.machine
-        inputs.speed_count = (machine.speed_sensor.count + COUNT_START) & LIMIT
-        inputs.speed_edge_us = machine.speed_sensor.last_edge_us & LIMIT
-        inputs.flow_count = (machine.flow_meter.count + COUNT_START) & LIMIT
-        inputs.flow_edge_us = machine.flow_meter.last_edge_us & LIMIT
+        speed: PulseTrain = machine.speed_sensor
+        flow: PulseTrain = machine.flow_meter
+        if machine.faults.pulses_swapped:
+            speed, flow = flow, speed
+        inputs.speed_count = (speed.count + COUNT_START) & LIMIT
+        inputs.speed_edge_us = speed.last_edge_us & LIMIT
+        inputs.flow_count = (flow.count + COUNT_START) & LIMIT
+        inputs.flow_edge_us = flow.last_edge_us & LIMIT
         inputs.switches = self.switches
         inputs.supply_mv = machine.supply_mv
 
