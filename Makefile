@@ -7,7 +7,7 @@ BIN := $(VENV)/bin
 CORE_FLOOR := 94
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures firmware chip bench fuzz fuzz-guided docs lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures firmware chip bench trust fuzz fuzz-guided docs lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -43,6 +43,10 @@ chip: setup ## run firmware and contract on an emulated RP2040: make chip UF2=mi
 
 bench: setup ## print what a tick costs
 	$(BIN)/python -m host_sim.build.benchmark
+
+trust: setup ## try faults single and in pairs, clean hours, states, mutants, fuzz; out/trust.json
+	@mkdir -p out
+	$(BIN)/python -m host_sim.trust --out out/trust.json
 
 fuzz: setup ## feed every loader of files damaged ones: make fuzz EXAMPLES=20000 (for each)
 	$(BIN)/python -m tests.support.loader_fuzz $(EXAMPLES)

@@ -1,0 +1,29 @@
+"""The fuzzing of the loaders as a part of `make trust`: what `make fuzz` does, counted."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+
+from host_sim import REPO_ROOT
+from host_sim.trust.session import Part
+
+EXAMPLES = 20_000  # for each loader, as `make fuzz`
+COUNTED = re.compile(r"^(\S+) +([\d,]+) executions", re.MULTILINE)
+FOUND = re.compile(r"^(\S+): seed \d+: .*$", re.MULTILINE)
+COMMAND = "python -m tests.support.loader_fuzz"
+
+
+def trust_part(examples: int = EXAMPLES) -> Part:
+    """Run the fuzzing; it shows its own progress."""
+    done = subprocess.run([sys.executable, "-m", "tests.support.loader_fuzz", str(examples)],
+                          cwd=REPO_ROOT, stdout=subprocess.PIPE, text=True, check=False)
+    counts = {name: int(number.replace(",", "")) for name, number in COUNTED.findall(done.stdout)}
+    failed = [(f"{COMMAND} {examples}", found.group(0)) for found in FOUND.finditer(done.stdout)]
+    if not counts or done.returncode and not failed:
+        failed.append((f"{COMMAND} {examples}", f"ended with status {done.returncode}"))
+    figures = {"count": sum(counts.values()), "loaders": len(counts), "failed": len(failed)}
+    line = (f"fuzz     {sum(counts.values()):,} executions of {len(counts)} loaders, "
+            f"{len(failed)} failed")
+    return Part(figures, line, tuple(failed))
