@@ -46,7 +46,7 @@ bench: setup ## print what a tick costs
 
 trust: setup ## try faults single and in pairs, clean hours, states, mutants, fuzz; out/trust.json
 	@mkdir -p out
-	$(BIN)/python -m host_sim.trust --out out/trust.json
+	$(BIN)/python -m host_sim.trials.trust --out out/trust.json
 
 fuzz: setup ## feed every loader of files damaged ones: make fuzz EXAMPLES=20000 (for each)
 	$(BIN)/python -m tests.support.loader_fuzz $(EXAMPLES)

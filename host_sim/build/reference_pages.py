@@ -11,7 +11,7 @@ from host_sim.build import operator_reference
 from host_sim.build.link_reference import link_page
 from host_sim.plant.reference import machines_page
 from host_sim.trials import faults
-from host_sim.trust import page as bad_day
+from host_sim.trials.trust import page as bad_day
 from rate_control import settings as table
 from rate_control.procedures import catalogue
 from rate_control.settings_table import TABLE

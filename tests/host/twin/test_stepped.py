@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from host_sim.trust.case import brought
-from host_sim.trust.station import Station
+from host_sim.trials.trust.case import brought
+from host_sim.trials.trust.station import Station
 
 LINES = range(1, 420, 35)
 

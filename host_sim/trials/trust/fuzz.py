@@ -7,7 +7,7 @@ import subprocess
 import sys
 
 from host_sim import REPO_ROOT
-from host_sim.trust.session import Part
+from host_sim.trials.trust.session import Part
 
 EXAMPLES = 20_000  # for each loader, as `make fuzz`
 COUNTED = re.compile(r"^(\S+) +([\d,]+) executions", re.MULTILINE)

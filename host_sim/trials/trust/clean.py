@@ -18,8 +18,8 @@ from host_sim.trials.acceptance.sequence import unit_rate_l_ha
 from host_sim.trials.campaign.build import draw_build
 from host_sim.trials.commissioning.commission import commission
 from host_sim.trials.commissioning.performed import BenchError
-from host_sim.trust.machines import Ready, flash_with
-from host_sim.trust.station import TICK_S, Station
+from host_sim.trials.trust.machines import Ready, flash_with
+from host_sim.trials.trust.station import TICK_S, Station
 from rate_control import faults
 from rate_control.settings import build
 from rate_control.units import SWITCH_MASTER, SWITCH_SECTION_SHIFT

@@ -9,9 +9,9 @@ from functools import cache
 from random import Random
 
 from host_sim.common.errors import InputError
-from host_sim.trust.breaks import BY_NAME, POWER_CYCLE, Break
-from host_sim.trust.machines import KIND_NAMES, ready
-from host_sim.trust.station import TICK_S, Station
+from host_sim.trials.trust.breaks import BY_NAME, POWER_CYCLE, Break
+from host_sim.trials.trust.machines import KIND_NAMES, ready
+from host_sim.trials.trust.station import TICK_S, Station
 from rate_control import faults
 from rate_control.interlock import STATE_NAMES
 from rate_control.units import SWITCH_MASTER, SWITCH_SECTION_SHIFT

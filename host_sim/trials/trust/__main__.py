@@ -11,10 +11,10 @@ from pathlib import Path
 from host_sim.common.errors import InputError
 from host_sim.common.output import check_directory, write_files
 from host_sim.common.parallel import executor
-from host_sim.trust import session
-from host_sim.trust.case import parse, run_case
-from host_sim.trust.clean import HOURS, drive_clean
-from host_sim.trust.matrix import failures
+from host_sim.trials.trust import session
+from host_sim.trials.trust.case import parse, run_case
+from host_sim.trials.trust.clean import HOURS, drive_clean
+from host_sim.trials.trust.matrix import failures
 
 EXIT_BAD_INPUT = 2
 EPILOG = """\
@@ -22,10 +22,10 @@ Exit status: 0 if every promise held and nothing raised a false alarm, 1 if not,
 A failure is printed as the command that repeats it.
 
 examples:
-  python -m host_sim.trust --out out/trust.json
-  python -m host_sim.trust --share 0.02 --hours 2
-  python -m host_sim.trust --case stuck_meter+leak/applying/inline_pd
-  python -m host_sim.trust --clean 537
+  python -m host_sim.trials.trust --out out/trust.json
+  python -m host_sim.trials.trust --share 0.02 --hours 2
+  python -m host_sim.trials.trust --case stuck_meter+leak/applying/inline_pd
+  python -m host_sim.trials.trust --clean 537
 """
 
 

@@ -11,7 +11,7 @@ from host_sim.plant.machine import Machine
 from host_sim.plant.spec import MachineSpec
 from host_sim.trials.acceptance.sequence import START_HUNDREDS, unit_rate_l_ha
 from host_sim.trials.commissioning.commission import commission
-from host_sim.trust.breaks import RECEIVER, VALVE, Break
+from host_sim.trials.trust.breaks import RECEIVER, VALVE, Break
 from host_sim.twin.clock import VirtualClock
 from host_sim.twin.virtual_board import Fittings, MemoryFiles, VirtualBoard
 from rate_control.settings import Settings, build

@@ -10,13 +10,13 @@ from pathlib import Path
 import pytest
 
 from host_sim import REPO_ROOT
-from host_sim.trust import page
-from host_sim.trust.__main__ import main
-from host_sim.trust.breaks import BREAKS, BY_NAME
-from host_sim.trust.case import STATES, Case, brought, parse, run_case
-from host_sim.trust.clean import drive_clean
-from host_sim.trust.machines import ready
-from host_sim.trust.matrix import failures, pairs, row, sample, singles
+from host_sim.trials.trust import page
+from host_sim.trials.trust.__main__ import main
+from host_sim.trials.trust.breaks import BREAKS, BY_NAME
+from host_sim.trials.trust.case import STATES, Case, brought, parse, run_case
+from host_sim.trials.trust.clean import drive_clean
+from host_sim.trials.trust.machines import ready
+from host_sim.trials.trust.matrix import failures, pairs, row, sample, singles
 from rate_control.interlock import STATE_NAMES
 
 PAIRS = 24
@@ -85,8 +85,8 @@ def test_a_clean_part_of_an_hour_raises_no_alarm(seed: int) -> None:
 
 def test_the_command_writes_every_figure(tmp_path: Path, capsys: pytest.CaptureFixture[str],
                                          monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("host_sim.trust.session.other_part", lambda module: None)
-    monkeypatch.setattr("host_sim.trust.__main__.session.drive_hours",
+    monkeypatch.setattr("host_sim.trials.trust.session.other_part", lambda module: None)
+    monkeypatch.setattr("host_sim.trials.trust.__main__.session.drive_hours",
                         lambda hours, pool, tell: [drive_clean(537, 0.01)] * hours)
     out = tmp_path / "trust.json"
     status = main(["--share", "0.0005", "--hours", "1", "--workers", "1", "--out", str(out)])
@@ -102,7 +102,7 @@ def test_the_command_writes_every_figure(tmp_path: Path, capsys: pytest.CaptureF
 def test_a_failure_is_repeated_by_its_command() -> None:
     case = Case(("tank_empty", "leak"), "applying", "electric_m")
     assert parse(str(case)) == case
-    done = subprocess.run([sys.executable, "-m", "host_sim.trust", "--case", str(case)],
+    done = subprocess.run([sys.executable, "-m", "host_sim.trials.trust", "--case", str(case)],
                           cwd=REPO_ROOT, capture_output=True, text=True, check=False)
     outcome = run_case(case)
     assert done.returncode == 0

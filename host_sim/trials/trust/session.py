@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from host_sim.common.progress import progress
-from host_sim.trust.breaks import BREAKS
-from host_sim.trust.case import STATES, Case, Outcome
-from host_sim.trust.clean import Hour, drive_hours
-from host_sim.trust.machines import KIND_NAMES
-from host_sim.trust.matrix import failures, pairs, row, run_cases, sample, singles
+from host_sim.trials.trust.breaks import BREAKS
+from host_sim.trials.trust.case import STATES, Case, Outcome
+from host_sim.trials.trust.clean import Hour, drive_hours
+from host_sim.trials.trust.machines import KIND_NAMES
+from host_sim.trials.trust.matrix import failures, pairs, row, run_cases, sample, singles
 
-COMMAND = "python -m host_sim.trust"
+COMMAND = "python -m host_sim.trials.trust"
 SEED = 1
 HEADINGS = ("fault", "at work", "told", "told within", "off within", "shown")
 
@@ -86,7 +86,7 @@ def _said(day: Hour) -> str:
 def other_part(module: str) -> Part | None:
     """What a module of this folder with a `trust_part()` adds; None where it is not there."""
     try:
-        found = importlib.import_module(f"host_sim.trust.{module}")
+        found = importlib.import_module(f"host_sim.trials.trust.{module}")
     except ModuleNotFoundError:
         return None
     make: Callable[[], Part] | None = getattr(found, "trust_part", None)

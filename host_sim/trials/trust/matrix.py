@@ -10,9 +10,9 @@ from itertools import combinations
 from random import Random
 
 from host_sim.common.parallel import run_all
-from host_sim.trust.breaks import BREAKS, BY_NAME
-from host_sim.trust.case import STATES, Case, Outcome, run_case
-from host_sim.trust.machines import KIND_NAMES, ready
+from host_sim.trials.trust.breaks import BREAKS, BY_NAME
+from host_sim.trials.trust.case import STATES, Case, Outcome, run_case
+from host_sim.trials.trust.machines import KIND_NAMES, ready
 
 BATCH = 24  # cases a process takes at a time: they share the machine brought into its state
 

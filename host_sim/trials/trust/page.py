@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from functools import cache
 
-from host_sim.trust.breaks import BREAKS
-from host_sim.trust.case import OFF_S, WATCH_S, Outcome
-from host_sim.trust.machines import KIND_NAMES, ready
-from host_sim.trust.matrix import Row, row, run_cases, singles
+from host_sim.trials.trust.breaks import BREAKS
+from host_sim.trials.trust.case import OFF_S, WATCH_S, Outcome
+from host_sim.trials.trust.machines import KIND_NAMES, ready
+from host_sim.trials.trust.matrix import Row, row, run_cases, singles
 
 MACHINES = ("electric_m", "hydraulic", "inline_pd", "bypass_centrifugal")
 BENCH_MACHINES = MACHINES[:1]
@@ -17,7 +17,7 @@ STOPS = "stops"
 HEAD = f"""\
 # On a bad day
 
-Made by `make docs` from the catalogue in `host_sim/trust/breaks.py`; do not edit it here.
+Made by `make docs` from the catalogue in `host_sim/trials/trust/breaks.py`; do not edit it here.
 
 Machines of four kinds are at work (`{"`, `".join(MACHINES)}`;
 see [machines](machines.md)), each with the whole firmware on its board, section 2 switched off;

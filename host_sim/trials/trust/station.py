@@ -7,9 +7,9 @@ from random import Random
 from typing import Any, cast
 
 from host_sim.plant.machine import Machine
-from host_sim.trust.breaks import BROWN_OUT, HANG, POWER_CYCLE, RAISE, STALL, Break
-from host_sim.trust.machines import Ready
-from host_sim.trust.promises import Promises
+from host_sim.trials.trust.breaks import BROWN_OUT, HANG, POWER_CYCLE, RAISE, STALL, Break
+from host_sim.trials.trust.machines import Ready
+from host_sim.trials.trust.promises import Promises
 from host_sim.twin.clock import VirtualClock
 from host_sim.twin.stepped import SteppedRun
 from host_sim.twin.virtual_board import Fittings, MemoryFiles, VirtualBoard

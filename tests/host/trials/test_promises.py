@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from host_sim.trust.promises import Promises
+from host_sim.trials.trust.promises import Promises
 from rate_control.controller import Controller
 from rate_control.faults import TICK_LATE
 from rate_control.interlock import APPLYING, BENCH, PARKED
