@@ -6,7 +6,8 @@ may wait. A UART made with timeout=0 is such a stream, and so is boards/console_
 
 One poll does a bounded amount of work: it reads at most CHUNK bytes, answers at most one request
 and makes at most one record. While a record is on its way out no request is taken, so the other
-side is held up and nothing piles up here. Telemetry gives way to answers.
+side is held up and nothing piles up here. Telemetry that is due goes before the next request, at
+most TURNS records of it: neither of the two can keep the other off the line.
 """
 
 import json
@@ -19,6 +20,7 @@ from app.telemetry import Telemetry
 CHUNK = 128
 OPENINGS = 16  # brackets and braces in one request, so that nothing nests deeply
 SHORT = 128
+TURNS = 4  # records of telemetry from one answer to the next, while requests wait
 
 
 class Link:
@@ -43,22 +45,33 @@ class Link:
         self._out = self._answer  # what is being sent, from _sent on
         self._sent = 0
         self._sequence = 0
+        self._turns = 0  # records of telemetry since the last answer
         self._answered = None  # marks the request that _answer belongs to
 
     def poll(self):
         """Do what can be done now; it never waits and never raises."""
         try:
             self._receive()
+            requests_first = self._turns >= TURNS
+            if not requests_first:
+                self._tell()
             if self._idle():
                 self._take_line()
-            if self.telemetry.poll(self._idle(), self._sequence):
-                self._start(self.telemetry.writer)
+            if requests_first:
+                self._tell()
             self._send()
         except (OSError, MemoryError):  # the other side asks again; the machine goes on
             self.failures += 1
 
     def _idle(self):
         return self._sent >= self._out.length
+
+    def _tell(self):
+        """Begin to send the telemetry that is due, if the line is free."""
+        if self.telemetry.poll(self._idle(), self._sequence):
+            if self._turns < TURNS:
+                self._turns += 1
+            self._start(self.telemetry.writer)
 
     def _receive(self):
         limit = min(CHUNK, self._reader.space())
@@ -94,6 +107,7 @@ class Link:
         A record that is no request is passed over: two links that hear each other, or an echo,
         would otherwise complain to each other for ever. Raises FrameError.
         """
+        self._turns = 0
         sequence, body = parse(line)
         mark = (sequence, line[-4:], len(line))
         if mark == self._answered:

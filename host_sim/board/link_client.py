@@ -13,12 +13,18 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from app.link_frame import SEQUENCE_MASK, FrameError, LineReader, parse, record
+from app.link import TURNS
+from app.link_frame import MAX_BODY, SEQUENCE_MASK, FrameError, LineReader, parse, record
+from app.telemetry import SIZE
 from host_sim.board.answers import answer_problem, is_telemetry
 from host_sim.board.link_port import Port
 from host_sim.common.reading import parsed
 
-TIMEOUT_S = 0.5
+# A board sends 32 bytes in a poll of its link (boards/console_port.py), one in 5 ms or, while it
+# draws or collects garbage, in 10. The longest answer can come after TURNS records of telemetry;
+# half a second is for the work on it.
+BYTES_S = 32 / 0.010
+TIMEOUT_S = 0.5 + (MAX_BODY + TURNS * SIZE) / BYTES_S
 ATTEMPTS = 4
 UNASKED = 4096  # records that wait for take(); the oldest give way
 
@@ -98,7 +104,7 @@ class LinkClient:
             answer = self._wait(self._sequence)
             if answer is not None:
                 return _checked(request, answer)
-        raise LinkLost(f"{request}: no answer in {self._attempts * self._timeout_s:g} s")
+        raise LinkLost(f"{request}: no answer in {self._attempts * self._timeout_s:.0f} s")
 
     def take(self) -> list[Record]:
         """Return what has come unasked, telemetry above all. Raises LinkLost."""

@@ -380,6 +380,26 @@ def test_slow_line_drops_telemetry_and_not_answers():
     assert all(parse(line) for line in rig.pipe.take_lines())
 
 
+def test_requests_without_a_pause_do_not_keep_telemetry_off_the_line():
+    """A line of 6400 bytes a second, on which the longest answer is asked for all the while."""
+    rig = LinkRig()
+    rig.ask("telemetry.set", every_ticks=2)
+    rig.pipe.room = 0
+    number = 100
+    for _ in range(200):
+        while len(rig.pipe.arrived) < 256:
+            number += 1
+            rig.pipe.arrived.extend(record(number, b'{"do": "settings.get"}'))
+        rig.pipe.room += 320
+        rig.ticks(1, 0, polls=10)
+    bodies = rig.bodies()
+    ticks = [body["telemetry"][0] for body in bodies if "telemetry" in body]
+    assert rig.link.telemetry.dropped == 0
+    assert ticks == list(range(ticks[0], ticks[-1] + 1, 2))
+    assert len(ticks) > 90
+    assert len([body for body in bodies if "to" in body]) > 10
+
+
 def test_stalled_loop_counts_what_it_lost():
     rig = LinkRig()
     rig.ask("telemetry.set", every_ticks=1)
