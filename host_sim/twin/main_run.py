@@ -13,6 +13,7 @@ from types import TracebackType
 from typing import Self
 
 import boards
+import boards.versions
 from host_sim import REPO_ROOT
 from host_sim.board.link_client import LinkClient
 from host_sim.board.link_port import PipePort
@@ -55,6 +56,11 @@ def _booted(board: VirtualBoard) -> None:
         raise _ChipReset
 
 
+def _fit(platform: str = "", version: object = None) -> str:
+    """A virtual board asks for no MicroPython of its own."""
+    return ""
+
+
 class MainRun:
     """A machine with the whole firmware on its board; a context manager.
 
@@ -78,8 +84,9 @@ class MainRun:
         self._thread = threading.Thread(target=self._main, daemon=True)
 
     def __enter__(self) -> Self:
-        self._chosen = boards.chosen
+        self._real = boards.chosen, boards.versions.problem
         boards.chosen = lambda: self.board
+        boards.versions.problem = _fit
         self._thread.start()
         self._ours.acquire()
         self._check()
@@ -94,7 +101,7 @@ class MainRun:
         self._off = True
         self._its.release()
         self._thread.join()
-        boards.chosen = self._chosen
+        boards.chosen, boards.versions.problem = self._real
 
     def live(self, seconds: float) -> None:
         """Let this much simulated time go by."""
@@ -147,6 +154,7 @@ class MainRun:
                 self.starts += 1
                 try:
                     runpy.run_path(str(MAIN))
+                    raise RuntimeError("main.py came to its end")
                 except _ChipReset:
                     continue
         except _PowerOff:
