@@ -10,13 +10,15 @@ from host_sim import REPO_ROOT
 from host_sim.trials.trust.session import Part
 
 EXAMPLES = 20_000  # for each loader, as `make fuzz`
+EXAMPLES_MIN = 500
 COUNTED = re.compile(r"^(\S+) +([\d,]+) executions", re.MULTILINE)
 FOUND = re.compile(r"^(\S+): seed \d+: .*$", re.MULTILINE)
 COMMAND = "python -m tests.support.loader_fuzz"
 
 
-def trust_part(examples: int = EXAMPLES) -> Part:
-    """Run the fuzzing; it shows its own progress."""
+def trust_part(share: float) -> Part:
+    """Run a share of the fuzzing; it shows its own progress."""
+    examples = max(round(share * EXAMPLES), EXAMPLES_MIN)
     done = subprocess.run([sys.executable, "-m", "tests.support.loader_fuzz", str(examples)],
                           cwd=REPO_ROOT, stdout=subprocess.PIPE, text=True, check=False)
     counts = {name: int(number.replace(",", "")) for name, number in COUNTED.findall(done.stdout)}

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from host_sim import REPO_ROOT
-from host_sim.trials.trust import page
+from host_sim.trials.trust import fuzz, page
 from host_sim.trials.trust.__main__ import main
 from host_sim.trials.trust.breaks import BREAKS, BY_NAME
 from host_sim.trials.trust.case import STATES, Case, brought, parse, run_case
@@ -85,7 +85,7 @@ def test_a_clean_part_of_an_hour_raises_no_alarm(seed: int) -> None:
 
 def test_the_command_writes_every_figure(tmp_path: Path, capsys: pytest.CaptureFixture[str],
                                          monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("host_sim.trials.trust.session.other_part", lambda module: None)
+    monkeypatch.setattr("host_sim.trials.trust.session.other_part", lambda module, share: None)
     monkeypatch.setattr("host_sim.trials.trust.__main__.session.drive_hours",
                         lambda hours, pool, tell: [drive_clean(537, 0.01)] * hours)
     out = tmp_path / "trust.json"
@@ -116,3 +116,17 @@ def test_a_case_that_is_none_is_one_line(text: str, capsys: pytest.CaptureFixtur
     error = capsys.readouterr().err
     assert error.count("\n") == 1
     assert text in error
+
+
+def test_fuzzing_is_counted_and_what_it_finds_is_a_failure(monkeypatch: pytest.MonkeyPatch) -> None:
+    said = ("job                  500 executions,       120 taken,       380 refused in words\n"
+            "scenario: seed 3: KeyError: 'speed'\n"
+            "scenario             1,250 executions,       10 taken,       1,240 refused in words\n")
+    monkeypatch.setattr("subprocess.run", lambda *args, **options:
+                        subprocess.CompletedProcess(args, 1, said))
+    part = fuzz.trust_part(1.0)
+    assert part.figures == {"count": 1750, "loaders": 2, "failed": 1}
+    assert "scenario: seed 3: KeyError" in part.failed[0][1]
+    monkeypatch.setattr("subprocess.run", lambda *args, **options:
+                        subprocess.CompletedProcess(args, 1, ""))
+    assert fuzz.trust_part(1.0).figures["failed"] == 1
