@@ -7,7 +7,7 @@ BIN := $(VENV)/bin
 CORE_FLOOR := 94
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures firmware chip bench trust fuzz fuzz-guided docs lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures firmware chip bench trust mutants fuzz fuzz-guided docs lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -47,6 +47,9 @@ bench: setup ## print what a tick costs
 trust: setup ## try faults single and in pairs, clean hours, states, mutants, fuzz; out/trust.json
 	@mkdir -p out
 	$(BIN)/python -m host_sim.trials.trust --out out/trust.json
+
+mutants: setup ## break what keeps outputs safe in small ways; a shared test must notice each
+	$(BIN)/python -m host_sim.trials.trust.mutants
 
 fuzz: setup ## feed every loader of files damaged ones: make fuzz EXAMPLES=20000 (for each)
 	$(BIN)/python -m tests.support.loader_fuzz $(EXAMPLES)
