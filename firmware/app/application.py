@@ -7,6 +7,7 @@ from app.jobs import Jobs
 from app.operations import Operations
 from app.store import SETTINGS, SETTINGS_STATE
 from app.trace_ring import TraceRing
+from rate_control.controller import Controller
 from rate_control.interlock import ARMED, FAULT, MASTER
 from rate_control.records import Inputs, Request
 from rate_control.settings import build
@@ -28,13 +29,13 @@ class Application(Operations):
     until the controller is armed: the rate is the one that was kept, and a person has to see it.
     """
 
-    def __init__(self, board, store=None):
+    def __init__(self, board, store=None, make_controller=Controller):
         self.board = board
         self.store = store
         self.failure = ""
         self.rate_to_check = 0
         settings, state = self._kept_settings()
-        super().__init__(settings)
+        super().__init__(settings, make_controller)
         self.controller.request.settings_state = state
         self.inputs = Inputs()
         self.ring = TraceRing()

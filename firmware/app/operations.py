@@ -22,11 +22,13 @@ AT_MACHINE = "confirm at the machine"
 class Operations:
     """What can be asked of one controller, made with checked settings.
 
-    asked is (name, parameters) of a procedure that waits for its confirmation, or None.
+    make_controller(settings) makes it: the firmware's own, or another one that is to be compared
+    with it on the twin. asked is (name, parameters) of a procedure that waits for its
+    confirmation, or None.
     """
 
-    def __init__(self, settings):
-        self.controller = Controller(settings)
+    def __init__(self, settings, make_controller=Controller):
+        self.controller = make_controller(settings)
         self.asked = None
         self._before = None  # the settings before the last change
 

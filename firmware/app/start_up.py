@@ -9,16 +9,20 @@ from app.link import Link
 from app.operator import Operator
 from app.run_log import RunLog
 from app.store import Store
+from rate_control.controller import Controller
 
 LINK_MS = 5
 RUN_LOG_MS = 200
 
 
-def build(board):
-    """Return the application with all its jobs, not yet started."""
+def build(board, make_controller=Controller):
+    """Return the application with all its jobs, not yet started.
+
+    make_controller(settings) makes what decides, see Operations.
+    """
     files = board.files()
     store = Store(files, board.retained())
-    application = Application(board, store)
+    application = Application(board, store, make_controller)
     run_log = RunLog(store, files, application.ring)
     application.jobs.add("run log", RUN_LOG_MS, run_log.poll)
     operator = Operator(application)

@@ -17,12 +17,15 @@ from host_sim import REPO_ROOT
 from host_sim.plant.machine import Machine
 from host_sim.twin.clock import VirtualClock
 from host_sim.twin.virtual_board import Fittings, VirtualBoard
+from rate_control.controller import Controller
+from rate_control.settings import Settings
 from rate_control.units import TICK_US
 
 FIRMWARE = str(REPO_ROOT / "firmware")
 
 MakeBoard = Callable[[VirtualClock, Machine, Callable[[VirtualBoard], None], Fittings],
                      VirtualBoard]
+MakeController = Callable[[Settings], Controller]
 
 
 class BrownOut(BaseException):
@@ -40,19 +43,21 @@ class SteppedRun:
     application: Application
 
     def __init__(self, machine: Machine, clock: VirtualClock, fittings: Fittings,
-                 make_board: MakeBoard = VirtualBoard) -> None:
+                 make_board: MakeBoard = VirtualBoard,
+                 make_controller: MakeController = Controller) -> None:
         self.machine = machine
         self.clock = clock
         self.speed_m_s = 0.0
         self.polling = True
         self.starts = 0
+        self._make_controller = make_controller
         self._countdown: _Countdown | None = None
         self.board = make_board(clock, machine, self._boot, fittings)
 
     def _boot(self, board: VirtualBoard) -> None:
         self.starts += 1
         self.polling = True
-        self.application = build(board)
+        self.application = build(board, self._make_controller)
         self.application.start()
 
     def step(self, step_us: int = TICK_US) -> None:

@@ -1,4 +1,4 @@
-"""The twin: the firmware's controller, on a virtual board, in a simulated machine, on a drive.
+"""The twin: the firmware's application, on a virtual board, in a simulated machine, on a drive.
 
 Everything is deterministic: the same scenario and seed give the same record, bit for bit.
 """
@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import asdict
+from functools import partial
 from typing import Any
 
 import numpy as np
 
-from app.gnss import Gnss
+from app.store import Store
 from host_sim.common.versions import versions
 from host_sim.plant.machine import Machine
 from host_sim.runs.record import Recorder, RunRecord
@@ -19,7 +20,8 @@ from host_sim.runs.truth import M2_HA
 from host_sim.twin.clock import VirtualClock
 from host_sim.twin.hands import Event, Hands
 from host_sim.twin.scenario import Scenario
-from host_sim.twin.virtual_board import VirtualBoard
+from host_sim.twin.stepped import SteppedRun
+from host_sim.twin.virtual_board import Fittings, MemoryFiles, VirtualBoard
 from rate_control.controller import Controller
 from rate_control.records import Inputs, Request
 from rate_control.settings import Settings
@@ -30,7 +32,7 @@ PROGRESS_TICKS = 500
 
 InputSink = Callable[[Inputs, Request, int], None]
 Progress = Callable[[float], None]
-MakeController = Callable[[Settings, Machine], Controller]
+Contender = Callable[[Settings, Machine], Controller]
 
 
 def the_controller(settings: Settings, machine: Machine) -> Controller:
@@ -38,56 +40,66 @@ def the_controller(settings: Settings, machine: Machine) -> Controller:
     return Controller(settings)
 
 
-class Twin:
-    """One drive of one scenario.
+def flashed(settings: Settings) -> MemoryFiles:
+    """The memory of a board whose settings have been taken on and kept."""
+    files = MemoryFiles()
+    store = Store(files)
+    store.attach(Controller(settings))  # at rest, so the store may write
+    problem = store.save_settings(settings.as_dict())
+    assert not problem, problem
+    return files
+
+
+class Twin(SteppedRun):
+    """One drive of one scenario, by the whole firmware.
 
     `input_sink`, where given, is handed every tick's inputs, request and time before the
-    controller sees them, so that the very same ticks can be replayed elsewhere.
-    `make_controller` makes what drives in the controller's place, to compare it with.
+    controller sees them, so that the very same ticks can be replayed elsewhere. `contender`
+    makes what decides in the controller's place, to compare it with.
     """
 
     def __init__(
         self,
         scenario: Scenario,
         input_sink: InputSink | None = None,
-        make_controller: MakeController = the_controller,
+        contender: Contender = the_controller,
     ) -> None:
         self.scenario = scenario
-        self.clock = VirtualClock()
-        self.machine = Machine(scenario.machine, scenario.seed, self.clock.total_us)
         self.hands = Hands(
             scenario.events, scenario.settings.section_count, scenario.settings.rate_ml_ha
         )
         self.resets: list[str] = []  # causes, power-up first
         self._input_sink = input_sink
-        self._make_controller = make_controller
-        self._inputs = Inputs()
-        self.board = VirtualBoard(self.clock, self.machine, self._boot)
+        clock = VirtualClock()
+        machine = Machine(scenario.machine, scenario.seed, clock.total_us)
+        super().__init__(
+            machine, clock, Fittings(files=flashed(scenario.settings)),
+            make_controller=lambda settings: self._watched(contender(settings, machine)))
 
     def _boot(self, board: VirtualBoard) -> None:
-        """What main.py does: make the controller and start its tick."""
         self.resets.append(board.reset_cause())
-        self.controller = self._make_controller(self.scenario.settings, self.machine)
-        self._gnss = Gnss(self.machine.gnss, self._inputs, board.now_us)
-        board.start_tick(self._tick, TICK_US)
+        super()._boot(board)
+        self._rate_ml_ha = self.application.controller.request.rate_ml_ha
 
-    def _tick(self, _: int) -> None:
-        board = self.board
-        inputs = self._inputs
-        self._gnss.poll()
-        board.read(inputs)
-        now_us = board.now_us()
+    def _watched(self, controller: Controller) -> Controller:
+        """Let the sink see every tick first, where there is one."""
         if self._input_sink:
-            self._input_sink(inputs, self.controller.request, now_us)
-        board.write(self.controller.step(inputs, now_us))
-        board.feed_watchdog()
+            step = partial(self._seen_step, controller.step, controller.request)
+            setattr(controller, "step", step)  # noqa: B010  (a method, to the type checker)
+        return controller
+
+    def _seen_step(self, step: Callable[[Inputs, int], Any], request: Request, inputs: Inputs,
+                   now_us: int) -> Any:
+        assert self._input_sink
+        self._input_sink(inputs, request, now_us)
+        return step(inputs, now_us)
 
     def run(self, progress: Progress | None = None) -> RunRecord:
         """Drive to the end of the speed trace; progress is told the share done, 0 to 1."""
         recorder = Recorder(len(self.machine.section_volume_ml))
         speeds = self._tick_speeds()
-        for tick, speed_m_s in enumerate(speeds):
-            self._one_tick(speed_m_s, recorder)
+        for tick, self.speed_m_s in enumerate(speeds):
+            self._one_tick(recorder)
             if progress and tick % PROGRESS_TICKS == 0:
                 progress(tick / len(speeds))
         return recorder.finish(self._about())
@@ -99,14 +111,17 @@ class Twin:
         times_s = np.arange(1, ticks + 1, dtype=np.float64) * (TICK_US / US_PER_S)
         return trace.at(times_s).tolist()
 
-    def _one_tick(self, speed_m_s: float, recorder: Recorder) -> None:
-        board, machine, hands = self.board, self.machine, self.hands
+    def _one_tick(self, recorder: Recorder) -> None:
+        machine, hands = self.machine, self.hands
         time_s = self.clock.elapsed_us / US_PER_S
         for event in hands.act(time_s, machine.distance_m):
             self._break(event)
-        board.switches = hands.switches
-        self.controller.request.rate_ml_ha = hands.rate_ml_ha
-        board.advance(TICK_US, speed_m_s)
+        self.board.switches = hands.switches
+        if hands.rate_ml_ha != self._rate_ml_ha:  # asked for anew after a reset, as a person would
+            problem = self.application.set_rate(hands.rate_ml_ha)
+            assert not problem, problem
+            self._rate_ml_ha = hands.rate_ml_ha
+        self.step()
         recorder.add(
             (
                 self.clock.elapsed_us / US_PER_S,
@@ -118,7 +133,7 @@ class Twin:
                 hands.rate_ml_ha,
                 *machine.section_volume_ml,
             ),
-            self.controller.trace,
+            self.application.ring.newest(),
         )
 
     def _break(self, event: Event) -> None:
@@ -133,7 +148,7 @@ class Twin:
 
     def _about(self) -> dict[str, Any]:
         """The facts of the run that are no columns."""
-        scenario, totals = self.scenario, self.controller.totals
+        scenario, totals = self.scenario, self.application.controller.totals
         totals.settle()
         return {
             "title": scenario.title,

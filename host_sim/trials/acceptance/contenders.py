@@ -10,7 +10,7 @@ from simple_pid import PID
 
 from host_sim.plant.machine import Machine
 from host_sim.trials.acceptance.oracle import Oracle
-from host_sim.twin.twin import MakeController, the_controller
+from host_sim.twin.twin import Contender, the_controller
 from rate_control.application_rate import target_flow_ul_s
 from rate_control.controller import Controller
 from rate_control.flow_loop import FlowLoop
@@ -170,7 +170,7 @@ class SlowSections(Sections):
 NO_MASK = -1
 THE_CONTROLLER, ORACLE = "controller", "oracle"
 SECTIONS_UNANNOUNCED = "sections unannounced"
-CONTENDERS: dict[str, MakeController] = {
+CONTENDERS: dict[str, Contender] = {
     THE_CONTROLLER: the_controller,
     "fixed duty": fixed_duty,
     "feedback alone": lambda settings, machine: FeedbackAlone(settings),

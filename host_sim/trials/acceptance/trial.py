@@ -20,7 +20,7 @@ from host_sim.trials.acceptance.judge import Row, Spread, judge, spreads
 from host_sim.trials.acceptance.sequence import REPEATS, Sequence
 from host_sim.trials.commissioning.commission import commission
 from host_sim.twin.scenario import DEMO, Scenario, load_scenario
-from host_sim.twin.twin import MakeController, Twin
+from host_sim.twin.twin import Contender, Twin
 from rate_control.settings import Settings
 
 GROUND_NOISE_M_S = 0.02  # the ground is not even
@@ -87,8 +87,8 @@ def recorded_drive(contender: str) -> dict[str, float]:
     return {name: figures[name] for name in TRACE_FIGURES}
 
 
-def _drive(scenario: Scenario, contender: MakeController) -> Truth:
-    record = Twin(scenario, make_controller=contender).run()
+def _drive(scenario: Scenario, contender: Contender) -> Truth:
+    record = Twin(scenario, contender=contender).run()
     return true_run(record, scenario.section_width_m)
 
 

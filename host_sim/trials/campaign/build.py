@@ -136,7 +136,7 @@ def drive_build(
     """A drive on even ground, and the truth of it."""
     even = build.spec.override(ground={"noise_m_s": 0.0})
     scenario = sequence.scenario(f"build {build.seed}", even, settings, build.seed)
-    record = Twin(scenario, make_controller=CONTENDERS[contender]).run()
+    record = Twin(scenario, contender=CONTENDERS[contender]).run()
     return record, true_run(record, scenario.section_width_m)
 
 

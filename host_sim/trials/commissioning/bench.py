@@ -14,13 +14,15 @@ from host_sim.plant.machine import Machine
 from host_sim.plant.spec import MachineSpec
 from host_sim.trials.commissioning.performed import BenchError, Performed, Tell
 from host_sim.twin.clock import VirtualClock
-from host_sim.twin.virtual_board import VirtualBoard
-from rate_control.interlock import BENCH
+from host_sim.twin.stepped import SteppedRun
+from host_sim.twin.virtual_board import Fittings
+from rate_control.interlock import BENCH, BENCH_ASKED, BENCH_PERMITS
 from rate_control.procedures import DONE
 from rate_control.settings import Settings
-from rate_control.units import SWITCH_MASTER, SWITCH_SECTION_SHIFT, TICK_MS, TICK_US
+from rate_control.units import SWITCH_MASTER, SWITCH_SECTION_SHIFT, TICK_MS
 
 ARM_TICKS = 20
+STANDSTILL_TICKS = 60_000 // TICK_MS
 LONGEST_TICKS = 900_000 // TICK_MS
 PROGRESS_TICKS = 200
 
@@ -30,12 +32,13 @@ class Bench:
 
     def __init__(self, spec: MachineSpec, seed: int) -> None:
         clock = VirtualClock()
-        self._board = VirtualBoard(clock, Machine(spec, seed, clock.total_us), self._boot)
+        self._run = SteppedRun(Machine(spec, seed, clock.total_us), clock, Fittings())
         self._all_on = ((1 << spec.sections.count) - 1) << SWITCH_SECTION_SHIFT
 
-    def _boot(self, board: VirtualBoard) -> None:
-        self.application = Application(board)
-        self.application.start()
+    @property
+    def application(self) -> Application:
+        """The firmware's application."""
+        return self._run.application
 
     @property
     def settings(self) -> Settings:
@@ -54,6 +57,7 @@ class Bench:
         application = self.application
         self._switch(0)
         self._switch(SWITCH_MASTER)
+        self._stand_still()
         _expect(application.enter_bench(confirmed_at_machine=True))
         self._wait(2)
         if application.controller.interlock.state != BENCH:
@@ -82,14 +86,20 @@ class Bench:
             flows.append(controller.measured.flow_ul_s)
         return demands, flows
 
+    def _stand_still(self) -> None:
+        """Wait until the controller has proof of it: the fewer pulses a metre, the longer."""
+        for _ in range(STANDSTILL_TICKS):
+            if not self.application.missing(BENCH_PERMITS & ~BENCH_ASKED):
+                return
+            self._wait(1)
+
     def _switch(self, master: int) -> None:
-        self._board.switches = self._all_on | master
+        self._run.board.switches = self._all_on | master
         self._wait(ARM_TICKS)
 
     def _wait(self, ticks: int) -> None:
         for _ in range(ticks):
-            self._board.advance(TICK_US, 0.0)
-            self.application.poll()
+            self._run.step()
 
 
 def _expect(problems: str | list[str]) -> None:

@@ -163,7 +163,7 @@ def _on_plant(spec: MachineSpec, settings: Settings, factor: float, seed: int) -
         "brisk and slow", replace(spec), wrong,
         SpeedTrace("steady", (0.0, end_s), (SPEED_M_S, SPEED_M_S)), seed,
         [Event("go", at_s=2.0, on=SWITCH_MASTER | SWITCH_IMPLEMENT)])
-    record = Twin(scenario, make_controller=brisker).run()
+    record = Twin(scenario, contender=brisker).run()
     from_start = record["time_s"] > 2.0
     flow = record["true_flow_ml_s"][from_start] * 1e3 / wanted_ul_s
     return np.asarray(flow[: round(LEARNING_S / TICK_S)])
