@@ -13,6 +13,7 @@ import pytest
 
 import host_sim
 from host_sim.__main__ import main
+from host_sim.common import output
 from host_sim.common.errors import InputError
 from host_sim.common.output import write_files
 from host_sim.runs.files import read_run
@@ -158,7 +159,7 @@ def test_bad_input_is_refused_and_nothing_is_written(
     [
         ("summary.json", None, "summary.json: cannot be read"),
         ("summary.json", "{", "summary.json:1: "),
-        ("summary.json", "[]", "summary.json: about.section_width_m: is missing"),
+        ("summary.json", "[]", "summary.json: about: is missing"),
         ("run.csv", None, "run.csv: cannot be read"),
         ("run.csv", "a,b\n", "run.csv:1: is no record of a run: column time_s is missing"),
     ],
@@ -191,13 +192,21 @@ def test_a_record_reads_back_as_it_was_written(finished):
     assert (np.diff(columns["true_section_2_ml"]) >= 0).all()
 
 
-def test_a_failed_write_leaves_what_was_there(tmp_path):
+def test_a_failed_write_leaves_what_was_there(tmp_path, monkeypatch):
     (tmp_path / "a.txt").write_text("old")
-    (tmp_path / "b.txt.part").mkdir()  # cannot be opened for writing
+    (tmp_path / "b.txt.part").write_text("somebody else's")
+    made = output.new_part
+
+    def full(path):
+        if path.name == "b.txt":
+            raise OSError(28, "No space left on device", str(path))
+        return made(path)
+
+    monkeypatch.setattr(output, "new_part", full)
     with pytest.raises(InputError, match="cannot be written"):
         write_files(tmp_path, {"a.txt": "new", "b.txt": "new"})
     assert (tmp_path / "a.txt").read_text() == "old"
-    assert not (tmp_path / "a.txt.part").exists()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.txt", "b.txt.part"]
 
 
 # As a person starts it.
