@@ -17,13 +17,13 @@ WORDS = {
         "working width of each section",
         "outlets x spacing, measured by tape"),
     "liquid_density_g_l": (
-        "density of the liquid; water is 1000",
+        "density of the liquid; water is 1 kg/L, 8.35 lb/gal",
         "for each product, from its label"),
     "speed_source": (
-        "where the ground speed is from: 0 pulses, 1 GNSS",
+        "where the ground speed is from: pulses or GNSS",
         "when a receiver is wired, or a wheel sensor"),
     "speed_pulses_km": (
-        "pulses of the speed sensor in one kilometre",
+        "pulses of the speed sensor for one metre or foot",
         "by the ground-speed course; after new tyres"),
     "speed_average_pulses": (
         "speed pulses averaged",
@@ -35,7 +35,7 @@ WORDS = {
         "below this ground speed nothing is applied",
         "just below your slowest working speed"),
     "meter_pulses_hl": (
-        "pulses of the flow meter in 100 L (K-factor)",
+        "pulses of the meter for one litre or gallon (K-factor)",
         "by the meter catch, then by a tank check"),
     "meter_average_pulses": (
         "meter pulses averaged",
@@ -59,7 +59,7 @@ WORDS = {
         "wait from implement up to stop",
         "if the outlets trail the switch"),
     "actuator": (
-        "0 PWM pump, 1 in-line valve, 2 bypass valve",
+        "PWM pump, in-line valve or bypass valve",
         "when the machine is built"),
     "curve_flow_ul_s": (
         "pump curve: flow with all sections on",
@@ -111,10 +111,10 @@ WORDS = {
         "shorter is brisker; longer if it surges"),
     "rate_tolerance_permille": (
         "rate may be off by this before it warns",
-        "50 is 5 %; to your own standard"),
+        "to your own standard"),
     "curve_tolerance_permille": (
         "machine may be off its curve by this before it warns",
-        "120 is 12 %; more for an old battery"),
+        "more for an old battery"),
     "rate_off_ms": (
         "and must stay off for this long",
         "longer if short dips do not matter"),
@@ -123,9 +123,9 @@ WORDS = {
         "longer for a long dry line"),
     "supply_low_mv": (
         "supply below this is a warning",
-        "24 V vehicles: 21000"),
+        "24 V vehicles: 21 V"),
     "us_units": (
-        "units shown: 0 metric, 1 US customary",
+        "units shown: metric or US customary",
         "as you read them"),
     "bench_timeout_s": (
         "the bench switches itself off after this",

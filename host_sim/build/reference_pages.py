@@ -7,8 +7,11 @@ from typing import Any
 
 import host_sim
 from app import quantity_text
+from app.screens.setting_labels import CHOICES
 from host_sim.build import operator_reference
 from host_sim.build.link_reference import link_page
+from host_sim.machine_file.homes import HOMES, key_of
+from host_sim.machine_file.reference import machine_file_page
 from host_sim.plant.reference import machines_page
 from host_sim.trials import faults
 from host_sim.trials.trust import page as bad_day
@@ -25,12 +28,13 @@ SETTINGS_HEAD = """\
 Made from `firmware/rate_control/settings_table.py` and `settings_words.py` by `make docs`; do
 not edit it here.
 
-Every setting of the controller. Whole numbers throughout, in the unit that the name ends in;
-displays, link and files also show and take them in the units that you choose. Bad settings are
+Every setting of the controller. Inside, and over the link, whole numbers throughout, in the unit
+that the name ends in; displays and files show and take them in the units that you choose, a
+[machine file](machine_file.md) under the key that stands below the name. Bad settings are
 refused as a whole, with every problem named, and the last good ones stay. They are never taken
 while outputs are on, and afterwards the master switch must be seen off, then on.
 
-A settings file: `python -m host_sim settings export --out my_machine.toml`. Compare two:
+All in a file: `python -m host_sim settings export --out my_machine.toml`. Compare two:
 `python -m host_sim settings diff before.toml after.toml`.
 
 | setting | what it is | range | default | when to change it |
@@ -68,6 +72,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "settings.md": settings_page,
     "procedures.md": procedures_page,
     "machines.md": machines_page,
+    "machine_file.md": machine_file_page,
     "link.md": link_page,
     "operator_interface.md": operator_reference.page,
     "faults.md": faults.page,
@@ -84,11 +89,14 @@ def _setting_row(entry: Any) -> str:
     quantity = quantity_text.of_setting(entry)
     unit = entry[table.UNIT] if entry[table.UNIT] not in ("0-1", "0-2") else ""
     count = "" if entry[table.COUNT] == 1 else f" ({entry[table.COUNT]} numbers)"
-    meaning, advice = WORDS[entry[table.NAME]]
+    name = entry[table.NAME]
+    meaning, advice = WORDS[name]
     return _cells(
-        f"`{entry[table.NAME]}`",
+        f"`{entry[table.NAME]}`" + (f"<br>`{key_of(name)}`" if name in HOMES else ""),
         meaning + count,
-        _range(quantity, entry[table.LOW], entry[table.HIGH], unit),
+        _range(quantity, entry[table.LOW], entry[table.HIGH], unit)
+        + "".join(f"<br>{entry[table.LOW] + value}: {word}"
+                  for value, word in enumerate(CHOICES.get(name, ()))),
         _default(quantity, entry[table.DEFAULT]),
         advice,
     )

@@ -10,7 +10,8 @@ from rich.table import Table
 
 from app import quantity_text
 from host_sim.calibration.desk import typed
-from host_sim.common.settings_file import differences
+from host_sim.machine_file.homes import key_of
+from host_sim.machine_file.values import differences
 from rate_control import density
 from rate_control.settings import HIGH, LOW, Settings, build, row
 
@@ -48,7 +49,7 @@ def _changes(settings: Settings, proposal: dict[str, Any], us: bool) -> Table:
     for change in differences(settings, changed, us):
         table.add_row(change.name, change.old, change.new, change.difference)
     if not table.row_count:
-        table.add_row(", ".join(proposal), "as it is", "", "none")
+        table.add_row(", ".join(map(key_of, proposal)), "as it is", "", "none")
     return table
 
 

@@ -35,10 +35,13 @@ _LITERAL = re.compile(r"\"(?:\\.|[^\"\\])*\"|'[^']*'|#.*")
 class TomlSource:
     """The parsed `data` of a file, and errors that point into it."""
 
-    def __init__(self, path: Path) -> None:
-        """Read and parse; raises InputError naming file and line where that fails."""
+    def __init__(self, path: Path, text: str | None = None) -> None:
+        """Read and parse; raises InputError naming file and line where that fails.
+
+        `text`, where given, is what the file is about to hold; then it need not be there.
+        """
         self.path = path
-        self.text = read_text(path).replace("\r\n", "\n")
+        self.text = (read_text(path) if text is None else text).replace("\r\n", "\n")
         long_key = _LONG_KEY.search(self.text)
         if long_key:
             line = self.text.count("\n", 0, long_key.start()) + 1

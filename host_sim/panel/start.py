@@ -20,9 +20,9 @@ LOOPBACK = "127.0.0.1"
 UP_S = 10.0
 
 
-def twin_session(scenario: Path) -> Session:
-    """A session with the twin of a scenario. Raises InputError."""
-    return TwinSession(load_scenario(scenario))
+def twin_session(scenario: Path, machine: Path | None = None) -> Session:
+    """A session with the twin of a scenario, or of another machine in it. Raises InputError."""
+    return TwinSession(load_scenario(scenario, machine_file=machine))
 
 
 def board_session(port: str) -> Session:

@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from random import Random
 from typing import Any, ClassVar, Protocol, Self
 
-from host_sim.plant.units import trade_names
+from host_sim.plant.units import trade_names, typed, unit_of
 
 
 class Spread(Protocol):
@@ -164,13 +164,17 @@ class Table:
             raise ValueError(f"{self.TABLE}.{given}: {error}") from None
 
     def override(self, values: Mapping[str, Any]) -> Self:
-        """A copy with the named parameters changed; trade units are accepted by suffix."""
+        """A copy with the named parameters changed.
+
+        Either the name ends in a unit, SI or of the trade, and the value is a number
+        (`relief_bar = 4`), or the value is a text that ends in one (`relief = "4 bar"`).
+        """
         if not isinstance(values, Mapping):
             raise ValueError(f"{self.TABLE}: must be a table of parameters, got {values!r}")
         known = rows(type(self))
         changes: dict[str, Any] = {}
         for given, value in values.items():
-            name, factor = self._resolve(given)
+            name, factor, value = self._meant(given, value)
             if name in changes:
                 raise ValueError(f"{self.TABLE}.{given}: the same parameter is given twice")
             value = _convert(value, factor)
@@ -178,6 +182,29 @@ class Table:
             changes[name] = (value,) if lone else value
             self._check(given, known[name], changes[name], factor)
         return dataclasses.replace(self, **changes)
+
+    def _meant(self, given: str, value: Any) -> tuple[str, float, Any]:
+        """The field, the factor to its unit, and the number, of a name and what it is given."""
+        own = rows(type(self)).get(given)
+        items = value if isinstance(value, list | tuple) else [value]
+        if (own and own.shape == "choice") or not any(isinstance(item, str) for item in items):
+            return *self._resolve(given), value
+        try:
+            suffix, factor, numbers = typed(items)
+        except ValueError as error:
+            raise ValueError(f"{self.TABLE}.{given}: {error}") from None
+        try:
+            name, own_factor = self._resolve(given + suffix)
+        except ValueError:
+            name, _ = self._resolve(self._named(given))
+            raise ValueError(f"{self.TABLE}.{given}: has another unit than {items[0]}; "
+                             f"its own name is {name}") from None
+        return name, factor * own_factor, numbers if isinstance(value, list) else numbers[0]
+
+    def _named(self, given: str) -> str:
+        """A parameter by its name without the unit, or the given name where there is none."""
+        known = rows(type(self))
+        return next((name for name in known if name.removesuffix(unit_of(name)) == given), given)
 
     def _resolve(self, given: str) -> tuple[str, float]:
         """The field that a given name means, and the factor to its unit."""
@@ -188,7 +215,8 @@ class Table:
             factor = trade_names(name).get(given)
             if factor is not None:
                 return name, factor
-        close = difflib.get_close_matches(given, known, n=1)
+        names = [*known, *(name.removesuffix(unit_of(name)) for name in known)]
+        close = difflib.get_close_matches(given, names, n=1)
         hint = f"; did you mean {close[0]}?" if close else ""
         raise ValueError(f"{self.TABLE}.{given}: there is no such parameter{hint}")
 

@@ -13,11 +13,12 @@ HEAD = """\
 
 Made from `host_sim/plant/` by `make docs`; do not edit it here.
 
-What the twin can simulate: the `[machine]` table of a scenario names a `kind`, and its own
-tables (`[machine.pump]`, `[machine.sections]` ...) change what differs from it. Component
+What the twin can simulate: the table `[twin]` of a [machine file](machine_file.md) names a `kind`,
+and its own tables (`[twin.pump]`, `[twin.sections]` ...) change what differs from it. Component
 figures are typical values from memory, representative of a class of part and of no product: a
 calibration replaces them. Lengths, pressures, flows are in SI units, which end every name; the
-third column has other names under which the same parameter is understood, in trade units.
+third column has other names under which the same parameter is understood, in trade units. Without
+the unit in its name a parameter takes a text that ends in it: `relief = "4 bar"`.
 `builds` says from where a campaign draws it, where it does.
 
 | kind | what it is |
@@ -54,7 +55,7 @@ def _said(of: Callable[..., object]) -> str:
 
 def _part(kind: str, name: str, title: str) -> str:
     table = machine_spec(kind).tables()[name]
-    text = f"\n## {title}\n\n`[machine.{name}]`; values of `{kind}`.\n" + PARAMETERS_HEAD
+    text = f"\n## {title}\n\n`[twin.{name}]`; values of `{kind}`.\n" + PARAMETERS_HEAD
     return text + "".join(_line(table, field, row) for field, row in rows(type(table)).items())
 
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Sequence
+from typing import Any
 
 from app.units_text import FOOT_UM, GALLON_NL, INCH_UM, MILE_MM, PSI_PA
 
@@ -34,7 +37,32 @@ TRADE_UNITS = {
 }
 
 # Units that a name may end in besides: each ends like a shorter one that it is not.
-OTHER_UNITS = ("_v_s", "_kg_m2", "_kg_m3", "_pa_s", "_rad_s", "_per_m")
+OTHER_UNITS = ("_v_s", "_kg_m2", "_kg_m3", "_pa_s", "_rad_s", "_per_m", "_ohm", "_v", "_a",
+               "_nm", "_share")
+
+_TYPED = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*([^\d\s.,+-].*)")
+_COUNTED = re.compile(r"pulses?\s*/\s*")
+
+
+def typed(texts: Sequence[Any]) -> tuple[str, float, list[float]]:
+    """Numbers with a unit, as `["1.5 m", "2 m"]`: the ending of the name, a factor, the numbers.
+
+    The unit is written as in the trade: `"4 bar"`, `"30 mL/bar"`, `"450 pulses/L"`, `"3 %"`.
+    ValueError where one is no such text or they do not share a unit.
+    """
+    numbers, endings = [], set()
+    for text in texts:
+        found = _TYPED.fullmatch(str(text).strip())
+        if not found:
+            raise ValueError(f"must be a number with its unit, is {text!r}")
+        numbers.append(float(found[1]))
+        endings.add(_COUNTED.sub("per ", found[2].strip().lower()))
+    if len(endings) > 1:
+        raise ValueError("all must have the same unit")
+    ending = endings.pop()
+    if ending == "%":
+        return "_share", 0.01, numbers
+    return "_" + re.sub(r"[\s/]+", "_", ending), 1.0, numbers
 
 
 def unit_of(name: str) -> str:

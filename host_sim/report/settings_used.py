@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from host_sim.common.settings_file import ROWS, show
+from host_sim.machine_file.homes import ROWS, key_of
+from host_sim.machine_file.values import show
 from rate_control.settings import NAME
 from rate_control.settings_words import MEANING, WORDS
 
@@ -18,23 +19,28 @@ CALIBRATED = (
 )
 VALVE = "valve_"  # of these there is nothing to say where a pump is driven
 
-Row = tuple[str, str, str]  # name, value with its unit, meaning
+Row = tuple[str, str, str]  # key in a machine file, value with its unit, meaning
 
 
 def settings_used(values: dict[str, Any], us: bool) -> Iterator[Row]:
     """Every setting of the run, in the order of the table."""
     for entry in ROWS:
-        name = str(entry[NAME])
-        if name in values:
-            yield name, show(entry, values[name], us), str(WORDS[name][MEANING])
+        if entry[NAME] in values:
+            yield _row(entry, values, us)
+
+
+def _row(entry: Any, values: dict[str, Any], us: bool) -> Row:
+    name = str(entry[NAME])
+    return key_of(name), show(entry, values[name], us), str(WORDS[name][MEANING])
 
 
 def calibration_used(values: dict[str, Any], us: bool) -> list[Row]:
     """Those that were learned from the machine or measured on it."""
     pump = not values.get("actuator")
     fitted = fitted_widths(values)
-    return [row for row in settings_used(fitted, us)
-            if row[0] in CALIBRATED and not (pump and row[0].startswith(VALVE))]
+    return [_row(entry, fitted, us) for entry in ROWS
+            if entry[NAME] in fitted and entry[NAME] in CALIBRATED
+            and not (pump and entry[NAME].startswith(VALVE))]
 
 
 def fitted_widths(values: dict[str, Any]) -> dict[str, Any]:

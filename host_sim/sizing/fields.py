@@ -1,7 +1,7 @@
 """What can be said in a sizing request, in one list.
 
-An option `--section-valve` and a line `section_valve = ...` of the `[size]` table are the
-same field.
+An option `--section-valve` and a line `section_valve = ...` of a machine file are the same
+field.
 """
 
 from __future__ import annotations
@@ -11,6 +11,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from host_sim.sizing import texts
+
+
+@dataclass(frozen=True)
+class Said:
+    """The texts given for a field, the system of its bare numbers, and its place."""
+
+    texts: tuple[str, ...]
+    us: bool
+    place: str
 
 
 @dataclass(frozen=True)
@@ -24,6 +33,24 @@ class Field:
     default: str | None = None
     required: bool = False
     many: bool = False  # may be given several times; a list in the file
+    table: str = "fitted"  # of the machine file
+    as_setting: str = ""  # the key of the setting there that says it
+
+    @property
+    def key(self) -> str:
+        """Its key in a machine file."""
+        return self.as_setting or self.name
+
+    def texts_of(self, value: Any) -> tuple[str, ...]:
+        """A value of a file as the texts that options would have carried.
+
+        ValueError where it is none.
+        """
+        items = value if isinstance(value, list) else [value]
+        if not items or not all(type(item) in (str, int, float) for item in items):
+            raise ValueError(f"must be a text or number, for example '{self.example}'")
+        words = tuple(str(item) for item in items)
+        return words if self.many else (", ".join(words),)
 
 
 def _quantity(quantity: str, read: Callable[[str, str, bool], Any]) -> Callable[[str, bool], Any]:
@@ -34,15 +61,18 @@ _positive, _zero, _span = texts.positive, texts.not_negative, texts.span
 
 FIELDS = (
     Field("rate", "100 L/ha", "target rate; give it again for each rate wanted",
-          _quantity("rate_ml_ha", _positive), required=True, many=True),
+          _quantity("rate_ml_ha", _positive), required=True, many=True, table="wanted"),
     Field("speed", "6 to 12 km/h", "ground speeds wanted",
-          _quantity("speed_mm_s", _span), required=True),
+          _quantity("speed_mm_s", _span), required=True, table="wanted"),
     Field("spacing", "0.5 m", "distance between outlets, or between rows with one outlet each",
-          _quantity("width_mm", _positive), required=True),
+          _quantity("width_mm", _positive)),
+    Field("width", "3 m", "width of the whole bar, in place of the spacing",
+          _quantity("width_mm", _positive)),
     Field("sections", "6, 8, 6", "outlets (or rows) of each section",
           lambda text, us: texts.counts(text), required=True),
     Field("density", "1.28 kg/L", "density of the liquid",
-          _quantity("density_g_l", _positive), "1 kg/L"),
+          _quantity("density_g_l", _positive), "1 kg/L", table="settings",
+          as_setting="liquid_density"),
     Field("outlet", "03", "ISO 10625 size, or '1.2 L/min at 3 bar' measured with water; "
           "without it the size that does most is taken", lambda text, us: text),
     Field("outlet_pressure", "1 to 4 bar", "working range of the outlet, as its maker states",
@@ -67,3 +97,6 @@ FIELDS = (
           "takes too long, above, pulses are lost", lambda text, us: texts.frequencies(text),
           "2 to 10000 Hz"),
 )  # fmt: skip
+
+# Keys of the table [fitted] that nothing is worked out from: what a person wants to remember.
+PART_KEYS = ("board",)

@@ -8,18 +8,17 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from host_sim.common.errors import InputError
-from host_sim.common.settings_file import number
 from host_sim.common.toml_source import TomlSource
 from host_sim.common.toml_table import TomlTable
-from host_sim.plant.catalogue import machine_spec_from_table
+from host_sim.machine_file.machine import MachineFile, load_machine
+from host_sim.machine_file.twin_spec import spec_of
 from host_sim.plant.spec import MachineSpec
 from host_sim.twin.hands import Event
 from host_sim.twin.scenario_events import read_events
 from host_sim.twin.speed_trace import SpeedTrace, read_speed_trace
-from rate_control.settings import Settings, build, default_value, row
+from rate_control.settings import Settings
 from rate_control.units import MAX_SECTIONS
 
 SCENARIO_DIR = Path(__file__).resolve().parents[1] / "scenarios"
@@ -45,9 +44,10 @@ class Scenario:
 
 
 def load_scenario(
-    path: Path, speed_trace: Path | None = None, seed: int | None = None
+    path: Path, speed_trace: Path | None = None, seed: int | None = None,
+    machine_file: Path | None = None,
 ) -> Scenario:
-    """The scenario in a file, with its speed trace or seed replaced where given.
+    """The scenario in a file, with its speed trace, seed or machine replaced where given.
 
     Raises InputError with a line for everything that is wrong: file, line, field.
     """
@@ -55,66 +55,41 @@ def load_scenario(
     problems: list[str] = []
     top = TomlTable(source, (), source.data, problems)
     title = top.text("title", path.stem)
-    machine = _machine(source, top, problems)
-    settings = _settings(source, top, problems)
-    sections = settings.section_count if settings else MAX_SECTIONS
+    machine = _machine(top, path, machine_file, problems)
+    sections = machine.settings.section_count if machine else MAX_SECTIONS
     drive = TomlTable(source, ("drive",), top.any("drive", {}), problems)
     trace_path = _trace_path(drive, path, speed_trace)
     drive_seed = drive.whole("seed", 0, SEED_MAX, 1)
     drive.finish()
     events = read_events(source, top.any("event", []), sections, problems)
     top.finish()
-    if machine and settings and machine.sections.count != settings.section_count:
-        problems.append(source.problem(
-            ("controller", "section_count"),
-            f"is {settings.section_count}, but the machine has {machine.sections.count} sections"))
-    if problems or not (machine and settings and trace_path):
+    if problems or not (machine and trace_path):
         raise InputError(*problems)
-    return Scenario(title or path.stem, machine, settings, read_speed_trace(trace_path),
-                    drive_seed or 0 if seed is None else seed, events)
+    return Scenario(title or path.stem, spec_of(machine), machine.settings,
+                    read_speed_trace(trace_path), drive_seed or 0 if seed is None else seed, events)
 
 
-def _machine(source: TomlSource, top: TomlTable, problems: list[str]) -> MachineSpec | None:
-    """The plant's own check names the parameter: `table.parameter: what is wrong`."""
-    table = TomlTable(source, ("machine",), top.any("machine", {}), problems)
+def _machine(top: TomlTable, scenario: Path, override: Path | None,
+             problems: list[str]) -> MachineFile | None:
+    """The machine file that a scenario names, relative to itself, or the one in its place."""
+    path = override
+    if path is None:
+        name = top.text("machine")
+        if name is None:
+            return None
+        path = scenario.parent / name
+        if not os.path.isfile(path):  # unlike Path's, it bears any name
+            top.refuse("machine", f"there is no file {path}")
+            return None
+    else:
+        top.any("machine")
     try:
-        return machine_spec_from_table(table.values())
-    except ValueError as error:
-        place, _, message = str(error).partition(": ")
-        table.refuse_at(tuple(place.split(".")), message)
-    return None
-
-
-def _settings(source: TomlSource, top: TomlTable, problems: list[str]) -> Settings | None:
-    table = TomlTable(source, ("controller",), top.any("controller", {}), problems)
-    values = {name: _setting(table, name, value) for name, value in table.values().items()}
-    widths = values.get("section_width_mm")
-    if isinstance(widths, list):
-        count = values.get("section_count", default_value(row("section_count")))
-        if isinstance(count, int) and len(widths) < count <= MAX_SECTIONS:
-            table.refuse("section_width_mm", f"has {len(widths)} widths for {count} sections")
-        values["section_width_mm"] = widths + _spare_widths()[len(widths) :]
-    settings, faults = build(values)
-    for fault in faults:
-        name, _, message = fault.partition(": ")
-        table.refuse(name, message)
-    return settings
-
-
-def _setting(table: TomlTable, name: str, value: Any) -> Any:
-    """A value as a settings file has it: a number in the unit of its name, or one with a unit."""
-    entry = row(name)
-    try:
-        return value if entry is None else number(entry, value)
-    except ValueError as error:
-        table.refuse(name, str(error))
-        return default_value(entry)
-
-
-def _spare_widths() -> list[int]:
-    """Widths of sections that are not fitted: any permitted value."""
-    widths: list[int] = default_value(row("section_width_mm"))
-    return widths
+        machine = load_machine(path)
+        spec_of(machine)
+    except InputError as error:
+        problems.extend(error.args)
+        return None
+    return machine
 
 
 def _trace_path(drive: TomlTable, scenario: Path, override: Path | None) -> Path | None:

@@ -17,6 +17,7 @@ oracle that knows the machine. docs/reference/acceptance.md explains every colum
 examples:
   python -m host_sim acceptance
   python -m host_sim acceptance --machine electric_m --machine bypass_pd --plot out/two.png
+  python -m host_sim acceptance --machine my_bar.toml
   python -m host_sim acceptance --json out/acceptance.json --plot out/acceptance.png --units us
 """
 PLOT_SUFFIXES = (".png", ".svg")
@@ -24,8 +25,9 @@ PLOT_SUFFIXES = (".png", ".svg")
 
 def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = EPILOG
-    parser.add_argument("--machine", action="append", metavar="NAME",
-                        help="only this kind of machine; may be repeated (default: all)")
+    parser.add_argument("--machine", action="append", metavar="MACHINE",
+                        help="only this kind of machine, or the one of this machine file; may be "
+                             "repeated (default: all kinds)")
     parser.add_argument("--json", type=Path, metavar="FILE", help="write all figures as JSON")
     parser.add_argument("--plot", type=Path, metavar="FILE", help="draw them: .png or .svg")
     parser.add_argument("--workers", type=at_least_one, metavar="N",
@@ -63,6 +65,7 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.common.output import write_files
     from host_sim.common.parallel import executor
     from host_sim.common.progress import progress
+    from host_sim.machine_file.choice import chosen
     from host_sim.plant.catalogue import KINDS
     from host_sim.trials.acceptance.session import as_json, run_acceptance
     from host_sim.trials.acceptance.table import acceptance_text
@@ -70,8 +73,10 @@ def run(args: argparse.Namespace) -> int:
 
     machines = tuple(args.machine or KINDS)
     for name in machines:
-        if name not in KINDS:
-            raise InputError(f"--machine: must be one of {', '.join(KINDS)}, is {name!r}")
+        try:
+            chosen(name)
+        except InputError as error:
+            raise InputError(*(f"--machine: {line}" for line in error.args)) from None
     check_file("--json", args.json)
     check_file("--plot", args.plot, PLOT_SUFFIXES)
     us = args.units == "us"

@@ -20,8 +20,8 @@ example:
   python -m host_sim board flash --port /dev/ttyACM0
   python -m host_sim board check --port /dev/ttyACM0 --report selftest.txt
   python -m host_sim board monitor --port /dev/ttyACM0
-  python -m host_sim board settings --port /dev/ttyACM0 --out my_machine.toml
-  python -m host_sim board settings --port /dev/ttyACM0 --import my_machine.toml
+  python -m host_sim board settings get --port /dev/ttyACM0 --machine my_bar.toml
+  python -m host_sim board settings set --port /dev/ttyACM0 --machine my_bar.toml
   python -m host_sim board log --port /dev/ttyACM0 --out runs.jsonl
 
 Ports: `mpremote devs`. Exit status: 0; 1 where a check failed; 2 for bad input and
@@ -43,12 +43,16 @@ def configure(parser: argparse.ArgumentParser) -> None:
     check.add_argument("--report", type=Path, metavar="FILE", help="write the report there too")
     monitor = _command(commands, "monitor", monitor_board, "show what the controller is doing")
     monitor.add_argument("--seconds", type=float, metavar="S", help="end after this time")
-    settings = _command(commands, "settings", board_settings, "read or set the settings")
-    settings.add_argument("--out", type=Path, metavar="FILE", help="write them there as TOML")
-    settings.add_argument("--import", dest="file", type=Path, metavar="FILE",
-                          help="settings to send; all are taken, or none")
-    settings.add_argument("--units", choices=("si", "us"), default="si",
-                          help="of bare numbers in quotes and of what is shown (default: si)")
+    settings = commands.add_parser("settings", help="read or set the settings",
+                                   description="carry a machine file to a board and back")
+    ways = settings.add_subparsers(metavar="COMMAND", required=True)
+    get = _command(ways, "get", get_settings, "read the settings of the board")
+    get.add_argument("--machine", type=Path, metavar="FILE",
+                     help="machine file that takes them, made where there is none; FILE.before "
+                          "keeps what it held (default: print one)")
+    send = _command(ways, "set", set_settings, "send settings; all are taken, or none")
+    send.add_argument("--machine", type=Path, metavar="FILE", required=True,
+                      help="machine file with the settings")
     log = _command(commands, "log", board_log, "read the run log, one JSON object a line")
     log.add_argument("--out", type=Path, metavar="FILE", help="write it there (default: print)")
 
@@ -131,22 +135,39 @@ def status_line(status: dict[str, Any]) -> str:
     return "  ".join(words)
 
 
-def board_settings(args: argparse.Namespace) -> int:
-    """Print, save or send the settings."""
+def get_settings(args: argparse.Namespace) -> int:
+    """Print the settings as a machine file, or put what differs into one."""
     from host_sim.common.output import write_files
-    from host_sim.common.settings_file import load, to_toml
+    from host_sim.machine_file.keeping import differing, keep, new_text
+    from host_sim.machine_file.machine import load_machine
 
-    us = args.units == "us"
-    wanted = load(args.file) if args.file else None  # a bad file ends it before any request
-    client = _client(args.port)
-    if wanted is not None:
-        client.ask("settings.set", values=wanted.as_dict())
-        _tell("taken; the master switch must be seen off, then on")
-    text = to_toml(_settings_of(client), us)
-    if args.out:
-        write_files(args.out.parent, {args.out.name: text})
-    elif wanted is None:
+    there = args.machine and args.machine.exists()
+    machine = load_machine(args.machine) if there else None  # a bad file ends it before any request
+    settings = _settings_of(_client(args.port))
+    how = "read from the board"
+    if machine:
+        found = differing(machine.settings, settings)
+        if found:
+            keep(args.machine, found, how)
+        _tell(f"{args.machine}: {len(found)} settings changed")
+        return 0
+    us = bool(settings.us_units)
+    title = args.machine.name.split(".")[0].replace("_", " ") if args.machine else "from the board"
+    text = new_text(title, us, settings, how=how)
+    if args.machine:
+        write_files(args.machine.parent, {args.machine.name: text})
+    else:
         sys.stdout.write(text)
+    return 0
+
+
+def set_settings(args: argparse.Namespace) -> int:
+    """Send the settings of a machine file."""
+    from host_sim.machine_file.machine import load_machine
+
+    wanted = load_machine(args.machine).settings  # a bad file ends it before any request
+    _client(args.port).ask("settings.set", values=wanted.as_dict())
+    _tell("taken; the master switch must be seen off, then on")
     return 0
 
 
@@ -158,8 +179,10 @@ def _settings_of(client: LinkClient) -> Any:
     settings, problems = build({name: values[name] for name in values if row(name)})
     if problems:
         from host_sim.common.errors import InputError
+        from host_sim.machine_file.values import in_keys
 
-        raise InputError("the board's settings are not valid here: " + "; ".join(problems))
+        raise InputError("the board's settings are not valid here: "
+                         + "; ".join(in_keys(line, False) for line in problems))
     return settings
 
 

@@ -63,8 +63,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def _common(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--units", choices=("si", "us"), default="si",
-                         help="of bare numbers and of the answer (default: si)")
+    command.add_argument("--units", choices=("si", "us"),
+                         help="of bare numbers and of the answer (default: of the machine file, "
+                              "or si)")
 
 
 def _options(command: argparse.ArgumentParser, row: Any) -> None:
@@ -83,12 +84,14 @@ def _options(command: argparse.ArgumentParser, row: Any) -> None:
     metavar, words = AMOUNTS[row[0]]
     count = "*" if row[0] == "plot_catch" else "+"
     command.add_argument("amounts", nargs=count, metavar=metavar, help=words)
-    command.add_argument("--settings", type=Path, metavar="FILE",
-                         help="present settings (default: those of a new controller)")
+    command.add_argument("--machine", type=Path, metavar="FILE",
+                         help="machine file with the present settings (default: those of a new "
+                              "controller)")
     command.add_argument("--set", action="append", default=[], metavar="NAME=VALUE",
-                         help="a present setting that differs, such as rate_ml_ha='20 gal/ac'")
-    command.add_argument("--keep", action="store_true",
-                         help="write the result into that file; FILE.before keeps what it was")
+                         help="a present setting that differs, such as rate='20 gal/ac'")
+    command.add_argument("--into", type=Path, metavar="FILE",
+                         help="machine file that is used and takes the result; FILE.before keeps "
+                              "what it was")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -101,37 +104,24 @@ def _procedure(args: argparse.Namespace) -> int:
     from host_sim.calibration.desk import parameters, perform
     from host_sim.calibration.texts import print_answer
     from host_sim.common.errors import InputError
-    from host_sim.common.settings_file import load, with_changes
+    from host_sim.machine_file.keeping import keep
+    from host_sim.machine_file.machine import load_machine
+    from host_sim.machine_file.values import with_changes
     from rate_control.settings import Settings
 
-    if args.keep and not args.settings:
-        raise InputError("--keep: needs --settings FILE to write to")
-    us = args.units == "us"
-    settings = load(args.settings) if args.settings else Settings()
-    settings = with_changes(settings, args.set)
+    if args.into and args.machine:
+        raise InputError("--machine: is not needed beside --into, whose file is used")
+    path = args.into or args.machine
+    machine = load_machine(path) if path else None
+    us = args.units == "us" if args.units else bool(machine and machine.us)
+    settings = with_changes(machine.settings if machine else Settings(), args.set, us)
     given = {name.replace("_", "-"): value for name, value in vars(args).items()}
     values = parameters(args.row, given, len(args.amounts), us)
     procedure = perform(args.row, values, settings, args.amounts, us, given.get("course-time"))
-    if args.keep and procedure.proposal():
-        _keep(args.settings, settings, procedure.proposal(), us)
+    if args.into and procedure.proposal():
+        keep(args.into, procedure.proposal(), f"{args.row[0].replace('_', ' ')} by hand")
     print_answer(procedure, settings, bool(args.amounts), us)
     return 1 if args.amounts and procedure.needs_more() else 0
-
-
-def _keep(path: Path, settings: Any, proposal: dict[str, Any], us: bool) -> None:
-    """Write new settings to the file, and what the file held beside it."""
-    from host_sim.common.errors import InputError
-    from host_sim.common.output import write_files
-    from host_sim.common.settings_file import to_toml
-    from rate_control.settings import build
-
-    changed, problems = build(proposal, settings)
-    if changed is None:
-        raise InputError(*problems)
-    write_files(path.parent, {
-        path.name + ".before": path.read_text(encoding="utf-8"),
-        path.name: to_toml(changed, us),
-    })
 
 
 def _density(args: argparse.Namespace) -> int:

@@ -14,6 +14,7 @@ speed trace with a small plot bar.
 examples:
   python -m host_sim drive
   python -m host_sim drive my.toml --speed-trace my_drive.csv --out out/my_drive
+  python -m host_sim drive my.toml --machine my_bar.toml
   python -m host_sim drive --speed-trace gnss.nmea --units us
 """
 
@@ -22,13 +23,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = EPILOG
     parser.add_argument("scenario", nargs="?", type=Path, metavar="SCENARIO",
                         help="scenario file (TOML); see docs/reference/scenario_files.md")
+    parser.add_argument("--machine", type=Path, metavar="FILE",
+                        help="machine file in place of the one that the scenario names")
     parser.add_argument("--speed-trace", type=Path, metavar="FILE",
                         help="drive this trace instead: CSV with time_s,speed_m_s, or .nmea")
     parser.add_argument("--seed", type=seed, metavar="N", help="seed of noise and phases")
     parser.add_argument("--out", type=Path, default=Path("out/demo"), metavar="DIR",
                         help="directory for the results (default out/demo)")
-    parser.add_argument("--units", choices=("si", "us"), default="si",
-                        help="units of the table and the report (default si)")
+    parser.add_argument("--units", choices=("si", "us"),
+                        help="units of the table and the report (default: of the machine file)")
     parser.add_argument("--record-inputs", type=Path, metavar="FILE",
                         help="also write what the controller was given, tick by tick")
 
@@ -50,12 +53,13 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.twin.drive import drive
     from host_sim.twin.scenario import DEMO, load_scenario
 
-    scenario = load_scenario(args.scenario or DEMO, args.speed_trace, args.seed)
+    scenario = load_scenario(args.scenario or DEMO, args.speed_trace, args.seed, args.machine)
+    us = args.units == "us" if args.units else bool(scenario.settings.us_units)
     check_directory(args.out)
     if args.record_inputs:
         check_target(args.record_inputs)
-    result = drive(scenario, args.out, args.units == "us", args.record_inputs)
-    print(short_table(result.figures, args.units == "us"))
+    result = drive(scenario, args.out, us, args.record_inputs)
+    print(short_table(result.figures, us))
     for path in result.paths:
         print(plain(path))
     return 0

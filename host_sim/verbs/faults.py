@@ -21,6 +21,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = EPILOG
     parser.add_argument("scenario", nargs="?", type=Path, metavar="SCENARIO",
                         help="scenario whose machine and settings are used (default: the demo)")
+    parser.add_argument("--machine", type=Path, metavar="FILE",
+                        help="machine file in place of the one that the scenario names")
     parser.add_argument("--json", type=Path, metavar="FILE", help="also write the results here")
 
 
@@ -35,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.trials.faults import HEADINGS, as_json, cells, run_faults
     from host_sim.twin.scenario import DEMO, load_scenario
 
-    scenario = load_scenario(args.scenario or DEMO)
+    scenario = load_scenario(args.scenario or DEMO, machine_file=args.machine)
     if args.json:
         check_directory(args.json.parent)
     outcomes = list(run_faults(scenario))

@@ -29,6 +29,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = EPILOG
     parser.add_argument("scenario", nargs="?", type=Path, metavar="SCENARIO",
                         help="scenario file (TOML): its machine, its settings, its speed trace")
+    parser.add_argument("--machine", type=Path, metavar="FILE",
+                        help="machine file in place of the one that the scenario names")
     parser.add_argument("--port", metavar="DEV", help="show the board at this serial port")
     parser.add_argument("--listen", default=LOOPBACK, metavar="ADDRESS",
                         help=f"address to be seen at (default {LOOPBACK}: this computer only)")
@@ -49,7 +51,8 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.panel.start import board_session, serve, twin_session
     from host_sim.twin.scenario import DEMO
 
-    if args.port and args.scenario:
-        raise InputError("give a scenario or --port, not both")
-    session = board_session(args.port) if args.port else twin_session(args.scenario or DEMO)
+    if args.port and (args.scenario or args.machine):
+        raise InputError("give a scenario or --machine, or --port, not both")
+    session = board_session(args.port) if args.port else twin_session(
+        args.scenario or DEMO, args.machine)
     return serve(session, args.listen, args.tcp_port)

@@ -5,6 +5,10 @@ from __future__ import annotations
 import argparse
 import os
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from host_sim.machine_file.machine import MachineFile
 
 HELP = "make the report of a run, of the twin or of a board, or of two beside each other"
 
@@ -31,14 +35,17 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--csv", type=Path, metavar="FILE",
                         help="also write a row for each tick (docs/reference/run_files.md)")
     parser.add_argument("--json", type=Path, metavar="FILE", help="also write all figures")
-    parser.add_argument("--units", choices=("si", "us"), default="si",
-                        help="units of the report (default si)")
+    parser.add_argument("--machine", type=Path, metavar="FILE",
+                        help="machine file: its units, and which of its settings the run had not")
+    parser.add_argument("--units", choices=("si", "us"),
+                        help="units of the report (default: of the machine file, or si)")
 
 
 def run(args: argparse.Namespace) -> int:
     from host_sim.common.errors import plain
     from host_sim.common.output import write_paths
     from host_sim.common.progress import progress
+    from host_sim.machine_file.machine import load_machine
     from host_sim.report.comparison import Run
     from host_sim.report.page import render
     from host_sim.runs.files import REPORT_HTML, load_run, summary_json
@@ -48,11 +55,13 @@ def run(args: argparse.Namespace) -> int:
     out = args.out or (path / REPORT_HTML if path.is_dir() else path.with_suffix(".html"))
     _check_places([place for place in (out, args.csv, args.json) if place],
                   [run for run in (path, args.against) if run])
+    machine = load_machine(args.machine) if args.machine else None
+    us = args.units == "us" if args.units else bool(machine and machine.us)
     record, figures = load_run(path)
     name, other = _names(path, args.against or path)
     against = Run(other, *load_run(args.against)) if args.against else None
     with progress("drawing") as tell:
-        page = render(record, figures, args.units == "us", tell, against, name)
+        page = render(record, figures, us, tell, against, name)
     texts = {out: page}
     if args.csv:
         texts[args.csv] = to_csv(record)
@@ -60,7 +69,28 @@ def run(args: argparse.Namespace) -> int:
         texts[args.json] = summary_json(record, figures, against)
     for written in write_paths(texts):
         print(plain(written))
+    if machine:
+        _compare(machine, record.about["settings"], us)
     return 0
+
+
+def _compare(machine: MachineFile, used: dict[str, Any], us: bool) -> None:
+    """Print the settings of the machine file that the run did not have."""
+    from host_sim.common.errors import plain
+    from host_sim.machine_file.keeping import differing
+    from host_sim.machine_file.values import differences
+    from rate_control.settings import build, row
+
+    run, problems = build({name: value for name, value in used.items() if row(name)})
+    if run is None:
+        print(f"{plain(machine.path)}: the settings of the run are not valid here")
+        return
+    changed, _ = build(differing(run, machine.settings), run)
+    rows = differences(run, changed, us)
+    for one in rows:
+        print(f"{plain(machine.path)}: {one.name}: is {one.new}, was {one.old} in the run")
+    if not rows:
+        print(f"{plain(machine.path)}: the run had these settings")
 
 
 def _names(path: Path, other: Path) -> tuple[str, str]:

@@ -1,4 +1,4 @@
-"""`settings`: the settings of a controller as a file; check it, compare two, document them."""
+"""`settings`: a machine file with all settings; check one, compare two, document them."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from host_sim.common.settings_file import Change
+    from host_sim.machine_file.values import Change
 
-HELP = "export settings to a file, check one, compare two, write their documentation"
+HELP = "write a machine file with all settings, check one, compare two, document them"
 
 EPILOG = """\
 example:
-  python -m host_sim settings export --out my_machine.toml
-  python -m host_sim settings import-check my_machine.toml
-  python -m host_sim settings diff my_machine.toml spring.toml --units us
+  python -m host_sim settings export --units us --out my_machine.toml
+  python -m host_sim settings check my_machine.toml
+  python -m host_sim settings diff spring.toml autumn.toml
 
 Exit status: 0; 1 where `diff` found a difference or `docs --check` an old file; 2 for bad input.
 """
@@ -27,13 +27,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Add one subcommand for each thing that can be done."""
     parser.epilog = EPILOG
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
-    export = _command(commands, "export", export_file, "write all settings, at their defaults")
-    export.add_argument("--from", dest="base", type=Path, metavar="FILE",
-                        help="these settings in place of the defaults")
+    export = _command(commands, "export", export_file, "write a machine file at the defaults")
     export.add_argument("--out", type=Path, metavar="FILE", help="file to write (default: print)")
-    check = _command(commands, "import-check", check_file, "say whether a file can be imported")
+    check = _command(commands, "check", check_file, "say whether a machine file is sound")
     check.add_argument("file", type=Path, metavar="FILE")
-    diff = _command(commands, "diff", diff_files, "say what differs between two files")
+    diff = _command(commands, "diff", diff_files, "say what differs between two machine files")
     diff.add_argument("old", type=Path, metavar="OLD")
     diff.add_argument("new", type=Path, metavar="NEW")
     docs = _command(commands, "docs", write_docs, "write the reference pages made from tables")
@@ -44,8 +42,8 @@ def _command(
     commands: Any, name: str, action: Callable[[argparse.Namespace], int], text: str
 ) -> argparse.ArgumentParser:
     parser: argparse.ArgumentParser = commands.add_parser(name, help=text, description=text)
-    parser.add_argument("--units", choices=("si", "us"), default="si",
-                        help="of bare numbers in quotes and of what is shown (default: si)")
+    parser.add_argument("--units", choices=("si", "us"),
+                        help="of a new file and of what is shown (default: those of the file)")
     parser.set_defaults(action=action)
     return parser
 
@@ -57,13 +55,16 @@ def run(args: argparse.Namespace) -> int:
 
 
 def export_file(args: argparse.Namespace) -> int:
-    """Write or print a settings file."""
+    """Write or print a machine file with every setting at its default."""
+    from host_sim.common.errors import InputError
     from host_sim.common.output import write_files
-    from host_sim.common.settings_file import load, to_toml
+    from host_sim.machine_file.keeping import new_text
     from rate_control.settings import Settings
 
-    us = args.units == "us"
-    text = to_toml(load(args.base) if args.base else Settings(), us)
+    if args.out and args.out.exists():
+        raise InputError(f"{args.out}: is there already")
+    title = args.out.name.split(".")[0].replace("_", " ") if args.out else "My machine"
+    text = new_text(title, args.units == "us", Settings())
     if args.out:
         write_files(args.out.parent, {args.out.name: text})
     else:
@@ -74,26 +75,34 @@ def export_file(args: argparse.Namespace) -> int:
 def check_file(args: argparse.Namespace) -> int:
     """Say that a file is good, and what in it is not the default."""
     from host_sim.common.errors import plain
-    from host_sim.common.settings_file import differences, load
+    from host_sim.machine_file.machine import load_machine
+    from host_sim.machine_file.twin_spec import spec_of
+    from host_sim.machine_file.values import differences
     from rate_control.settings import Settings
 
-    us = args.units == "us"
-    settings = load(args.file)
-    rows = differences(Settings(), settings, us)
-    print(f"{plain(args.file)}: can be imported; {_count(rows)} differ from the defaults")
+    machine = load_machine(args.file)
+    if machine.twin:
+        spec_of(machine)
+    rows = differences(Settings(), machine.settings, _us(args, machine.us))
+    print(f"{plain(args.file)}: is sound; {_count(rows)} differ from the defaults")
     _print_rows(rows, "default", "file")
     return 0
 
 
 def diff_files(args: argparse.Namespace) -> int:
     """Print what differs."""
-    from host_sim.common.settings_file import differences, load
+    from host_sim.machine_file.machine import load_machine
+    from host_sim.machine_file.values import differences
 
-    us = args.units == "us"
-    rows = differences(load(args.old), load(args.new), us)
+    old, new = load_machine(args.old), load_machine(args.new)
+    rows = differences(old.settings, new.settings, _us(args, new.us))
     print(f"{_count(rows)} differ")
     _print_rows(rows, args.old.stem, args.new.stem)
     return 1 if rows else 0
+
+
+def _us(args: argparse.Namespace, of_file: bool) -> bool:
+    return args.units == "us" if args.units else of_file
 
 
 def write_docs(args: argparse.Namespace) -> int:

@@ -8,27 +8,29 @@ from typing import Any
 import numpy as np
 
 from host_sim.runs.record import RunRecord, section_column
-from host_sim.twin.scenario import Scenario, load_scenario
+from host_sim.twin.scenario import DEMO, Scenario, load_scenario
 from rate_control import trace
 from rate_control.interlock import APPLYING
 from rate_control.units import SWITCH_SECTION_SHIFT, TICK_MS
 
 TICK_S = TICK_MS / 1000
+MACHINE = "scenario.machine.toml"
 START = '[[event]]\nat_s = 1\nmaster = "on"\n[[event]]\nat_s = 2\nimplement = "down"\n'
 
 
 def scenario_file(
     tmp_path: Path, events: str = "", speeds: str = "0,2\n20,2\n", machine: str = ""
 ) -> Path:
-    """A scenario of the electric machine at 80 L/ha on `speeds`, with lines of events."""
+    """A scenario of the demo's machine at 80 L/ha on `speeds`, with lines of events.
+
+    `machine` has tables of the twin, such as [twin.ground]; without it the ground is smooth.
+    """
     (tmp_path / "trace.csv").write_text("time_s,speed_m_s\n" + speeds)
     path = tmp_path / "scenario.toml"
-    demo = Path(__file__).resolve().parents[2] / "host_sim/scenarios/plot_bar.toml"
-    controller = demo.read_text().partition("[controller]")[2].partition("[drive]")[0]
+    demo = DEMO.with_name("plot_bar.machine.toml").read_text().partition("[twin]")[0]
+    (tmp_path / MACHINE).write_text(f'{demo}[twin]\nkind = "electric_m"\n{machine}')
     path.write_text(
-        f'title = "Short"\n[machine]\nkind = "electric_m"\n{machine}\n[controller]{controller}'
-        f'[drive]\nspeed_trace = "trace.csv"\n{events}'
-    )
+        f'title = "Short"\nmachine = "{MACHINE}"\n[drive]\nspeed_trace = "trace.csv"\n{events}')
     return path
 
 

@@ -35,8 +35,11 @@ from host_sim.application_record.job import read_job
 from host_sim.application_record.page import to_csv as record_csv
 from host_sim.application_record.sheet import fill
 from host_sim.board.link_client import LinkClient, LinkError
-from host_sim.common import settings_file
 from host_sim.common.errors import InputError, plain
+from host_sim.machine_file.keeping import changed_text, new_text
+from host_sim.machine_file.machine import load_machine
+from host_sim.machine_file.twin_spec import spec_of
+from host_sim.machine_file.values import differences
 from host_sim.report.comparison import Run, fact_rows, figure_rows, setting_rows, verdict
 from host_sim.report.settings_used import calibration_used, settings_used
 from host_sim.report.words import remarks
@@ -49,7 +52,9 @@ from host_sim.twin.scenario import SCENARIO_DIR, load_scenario
 from host_sim.twin.speed_trace import read_speed_trace
 from host_sim.verbs.board import read_log, status_line
 from rate_control.settings import Settings
-from tests.support.drives import START, scenario_file
+from tests.support.drives import MACHINE, START, scenario_file
+
+DEMO_MACHINE = SCENARIO_DIR / "plot_bar.machine.toml"
 
 # What a token or a place in a file is changed into.
 HOSTILE = (
@@ -134,9 +139,11 @@ def _scenario(directory: Path, data: bytes) -> None:
 
 
 def _settings(directory: Path, data: bytes) -> None:
-    loaded = settings_file.load(put(directory, "input.toml", data))
-    settings_file.to_toml(loaded, True)
-    settings_file.differences(Settings(), loaded, False)
+    machine = load_machine(put(directory, "input.toml", data))
+    new_text(machine.title, True, machine.settings)
+    differences(Settings(), machine.settings, False)
+    changed_text(machine, {"meter_pulses_hl": 44_000, "loop_lag_ms": 200}, "by hand")
+    spec_of(machine)
 
 
 def _sizing(directory: Path, data: bytes) -> None:
@@ -266,6 +273,8 @@ def _link(directory: Path, data: bytes) -> None:
 
 def _scenarios(directory: Path) -> list[bytes]:
     put(directory, "trace.csv", b"time_s,speed_m_s\n0,0\n4,2\n")
+    put(directory, MACHINE, (scratch() / MACHINE).read_bytes())
+    put(directory, DEMO_MACHINE.name, DEMO_MACHINE.read_bytes())
     demo = (SCENARIO_DIR / "plot_bar.toml").read_bytes()
     short = (scratch() / "scenario.toml").read_bytes()
     log = str(SCENARIO_DIR.parent / "data" / "combine-log-1hz.csv").encode()
@@ -276,18 +285,22 @@ def _scenarios(directory: Path) -> list[bytes]:
 
 
 def _settings_seeds(_: Path) -> list[bytes]:
-    return [settings_file.to_toml(Settings(), us).encode() for us in (False, True)] + [
-        b'rate_ml_ha = "20 gal/ac"\nsection_count = 3\n']
+    return [new_text("Bar", us, Settings()).encode() for us in (False, True)] + [
+        DEMO_MACHINE.read_bytes(),
+        b'units = "us"\n[settings]\nrate = "20 gal/ac"\n[fitted]\nsections = [2, 1]\n'
+        b"spacing = 20\n"]
 
 
 def _sizing_seeds(_: Path) -> list[bytes]:
-    return [b'[size]\nunits = "us"\nrate = ["10 gal/ac", "15 gal/ac"]\nspeed = "4 to 8 mph"\n'
-            b'spacing = "20 in"\nsections = [6, 8, 6]\ndensity = "10.65 lb/gal"\n'
+    return [b'units = "us"\n[wanted]\nrate = ["10 gal/ac", "15 gal/ac"]\nspeed = "4 to 8 mph"\n'
+            b'[fitted]\nspacing = "20 in"\nsections = [6, 8, 6]\n'
             b'outlet = "0.3 gal/min at 40 psi"\noutlet_pressure = "15 to 60 psi"\n'
             b'check_valve = "7 psi"\npump = "11 gal/min open, 8 gal/min at 60 psi"\n'
-            b'relief = "90 psi"\nsection_valve = "5 gal/min at 5 psi"\n',
-            b'[size]\nrate = "100 L/ha"\nspeed = "6 to 12 km/h"\nspacing = 0.5\nsections = "4"\n'
-            b'pump = "M"\nmeter = "450 pulses/L"\nmeter_range = "1.5 to 15 L/min"\n']
+            b'relief = "90 psi"\nsection_valve = "5 gal/min at 5 psi"\n'
+            b'[settings]\nliquid_density = "10.65 lb/gal"\n',
+            b'[wanted]\nrate = "100 L/ha"\nspeed = "6 to 12 km/h"\n[fitted]\nspacing = 0.5\n'
+            b'sections = "4"\npump = "M"\nmeter = "450 pulses/L"\n'
+            b'meter_range = "1.5 to 15 L/min"\n']
 
 
 def _job_seeds(_: Path) -> list[bytes]:

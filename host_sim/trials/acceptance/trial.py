@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from host_sim.plant.catalogue import machine_spec
+from host_sim.machine_file.choice import chosen
 from host_sim.runs.record import Column
 from host_sim.runs.summary import rate_error
 from host_sim.runs.truth import Truth, true_run
@@ -62,22 +62,25 @@ def try_machine(
     contenders: tuple[str, ...] = tuple(CONTENDERS),
     tell: Tell = lambda share: None,
 ) -> Trial:
-    """Commission and test. Raises BenchError where a procedure fails."""
-    even = machine_spec(machine)
-    uneven = machine_spec(machine, ground={"noise_m_s": GROUND_NOISE_M_S})
-    settings = commission(uneven, seed).settings
+    """Commission a kind of machine, or that of a machine file, and test it.
+
+    Raises BenchError where a procedure fails.
+    """
+    name, even, entered, _ = chosen(machine)
+    uneven = even.override(ground={"noise_m_s": GROUND_NOISE_M_S})
+    settings = commission(uneven, seed, entered=entered).settings
     changes = sequence.changes(settings)
     again = sequence.repeats(settings, repeats)
-    smooth = changes.scenario(machine, even, settings, seed)
-    rough = again.scenario(machine, uneven, settings, seed)
+    smooth = changes.scenario(name, even, settings, seed)
+    rough = again.scenario(name, uneven, settings, seed)
     driven = {}
-    for index, name in enumerate(contenders):
+    for index, contender in enumerate(contenders):
         tell(index / len(contenders))
-        truth = _drive(smooth, CONTENDERS[name])
-        driven[name] = Driven(
-            judge(changes, truth), spreads(again, _drive(rough, CONTENDERS[name])),
+        truth = _drive(smooth, CONTENDERS[contender])
+        driven[contender] = Driven(
+            judge(changes, truth), spreads(again, _drive(rough, CONTENDERS[contender])),
             truth.time_s, *_rates(truth))
-    return Trial(machine, even.actuator, settings, changes, driven)
+    return Trial(name, even.actuator, settings, changes, driven)
 
 
 def recorded_drive(contender: str) -> dict[str, float]:

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
+from app.units_text import UNITS, pointed
 from host_sim.plant.spec import MachineSpec
 from host_sim.trials.commissioning.bench import Bench
 from host_sim.trials.commissioning.owner import EXACT, Slips, owner_settings
-from host_sim.trials.commissioning.performed import Performed, Performer, Tell
+from host_sim.trials.commissioning.performed import BenchError, Performed, Performer, Tell
 from rate_control.settings import Settings
 from rate_control.units import AREA_PER_RATE
 
 SETTLING_S = 1.5
 WORKING_SHARE = 0.5  # of the highest flow: where the step test is made unless told otherwise
+STEP_ABOVE = 1.15  # the highest flow of the step test over that of its speed
 CURVE_SHARE = 0.6  # of the whole time, for the progress
+
+
+Keep = Callable[[Performed], None]
 
 
 @dataclass(frozen=True)
@@ -43,25 +50,57 @@ def commission(
     wish: Wish = DEFAULT_WISH,
     slips: Slips = EXACT,
     tell: Tell = lambda share: None,
+    entered: dict[str, Any] | None = None,
 ) -> Commissioned:
-    """Set a simulated machine up from nothing. Raises BenchError where a procedure fails."""
+    """Set a simulated machine up, as `entered` or as its owner would from tape and data sheet.
+
+    Raises BenchError where a procedure fails.
+    """
     bench = Bench(spec, seed)
-    bench.change(owner_settings(spec, slips))
+    bench.change(dict(entered) if entered else owner_settings(spec, slips))
     return learn(bench, wish, tell)
 
 
-def learn(bench: Performer, wish: Wish, tell: Tell) -> Commissioned:
-    """Run both procedures, each with what the one before it has taught."""
+def learn(bench: Performer, wish: Wish, tell: Tell,
+          keep: Keep = lambda performed: None) -> Commissioned:
+    """Run both procedures, each with what the one before it has taught.
+
+    `keep` is given each as soon as it is finished: the curve is kept even where the step test
+    cannot run. Raises BenchError; of a step test it says which flows and speeds would do.
+    """
     curve = bench.perform(
         "pump_curve", {"density_g_l": bench.settings.liquid_density_g_l},
         lambda share: tell(CURVE_SHARE * share))
+    keep(curve)
     parameters = {
         "speed_mm_s": step_speed_mm_s(bench.settings, wish),
         "settling_time_ms": round(1e3 * wish.settling_s),
     }
-    step = bench.perform("step_test", parameters,
-                         lambda share: tell(CURVE_SHARE + (1.0 - CURVE_SHARE) * share))
+    try:
+        step = bench.perform("step_test", parameters,
+                             lambda share: tell(CURVE_SHARE + (1.0 - CURVE_SHARE) * share))
+    except BenchError as error:
+        raise BenchError(f"{error}. {reach(bench.settings)}") from error
+    keep(step)
     return Commissioned(bench.settings, curve, step)
+
+
+def reach(settings: Settings) -> str:
+    """What the learned curve can do at the rate of the settings, and what the step test needs."""
+    us = bool(settings.us_units)
+    width_mm = sum(settings.section_width_mm[: settings.section_count])
+    top_ul_s = settings.curve_flow_ul_s[-1]
+    fastest_mm_s = top_ul_s * AREA_PER_RATE / (settings.rate_ml_ha * width_mm)
+
+    def text(quantity: str, value: float) -> str:
+        """Never more than there is: the last digit that is shown is not rounded up."""
+        label, decimals, numerator, denominator = UNITS[quantity][us]
+        return f"{pointed(int(value * denominator * 10**decimals / numerator), decimals)} {label}"
+
+    return (f"The highest flow is {text('flow_ul_s', top_ul_s)}: at "
+            f"{text('rate_ml_ha', settings.rate_ml_ha)} over {text('width_mm', width_mm)} that is "
+            f"{text('speed_mm_s', fastest_mm_s)}. The step test goes 15 % above the speed it is "
+            f"given, so it works up to {text('speed_mm_s', fastest_mm_s / STEP_ABOVE)}.")
 
 
 def step_speed_mm_s(settings: Settings, wish: Wish) -> int:

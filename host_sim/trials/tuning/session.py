@@ -10,7 +10,7 @@ from host_sim.board.link_client import LinkClient
 from host_sim.plant.machine import Machine as Plant
 from host_sim.plant.spec import MachineSpec
 from host_sim.trials.commissioning.bench import Bench
-from host_sim.trials.commissioning.commission import Commissioned, Wish, learn
+from host_sim.trials.commissioning.commission import Commissioned, Keep, Wish, learn
 from host_sim.trials.commissioning.link_bench import LinkBench, Say
 from host_sim.trials.commissioning.owner import owner_settings
 from host_sim.trials.commissioning.performed import Tell
@@ -105,7 +105,7 @@ class Tuned:
 
 
 def tune_machine(name: str, spec: MachineSpec, entered: dict[str, object] | None, seed: int,
-                 wish: Wish, tell: Tell) -> Tuned:
+                 wish: Wish, tell: Tell, keep: Keep = lambda performed: None) -> Tuned:
     """Set a simulated machine up (as `entered`, or as its owner would) and tune it.
 
     Raises BenchError with the reason where a procedure is refused or fails.
@@ -114,16 +114,17 @@ def tune_machine(name: str, spec: MachineSpec, entered: dict[str, object] | None
     bench.change(dict(entered) if entered else owner_settings(spec))
     if wish.rate_ml_ha is not None:
         bench.change({"rate_ml_ha": wish.rate_ml_ha})
-    found = learn(bench, wish, tell)
+    found = learn(bench, wish, tell, keep)
     return explain(name, spec, found, wish, seed)
 
 
-def tune_board(name: str, client: LinkClient, wish: Wish, say: Say, tell: Tell) -> Tuned:
+def tune_board(name: str, client: LinkClient, wish: Wish, say: Say, tell: Tell,
+               keep: Keep = lambda performed: None) -> Tuned:
     """Tune a real machine by its own controller. `say` is given what a person should do there.
 
     Raises BenchError as above, and LinkError where the board cannot be asked.
     """
-    found = learn(LinkBench(client, say), wish, tell)
+    found = learn(LinkBench(client, say), wish, tell, keep)
     return explain(name, None, found, wish, seed=0)
 
 

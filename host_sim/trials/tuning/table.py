@@ -1,8 +1,9 @@
-"""What `tune` found, as text and as settings for a scenario."""
+"""What `tune` found, as text."""
 
 from __future__ import annotations
 
-from host_sim.common.settings_file import show
+from host_sim.machine_file.homes import plain_name
+from host_sim.machine_file.values import show
 from host_sim.trials.tuning.loop import GAIN_MARGIN_LEAST, PHASE_MARGIN_LEAST_DEG
 from host_sim.trials.tuning.session import Tuned
 from rate_control.settings import row
@@ -12,7 +13,7 @@ def tuned_text(tuned: Tuned, us: bool) -> str:
     """The table that is printed."""
     lines = [tuned.name]
     for name in (*tuned.found.curve.proposal, *tuned.found.step.proposal):
-        lines.append(f"  {name:24}{_value(tuned, name, us)}")
+        lines.append(f"  {plain_name(name):24}{_value(tuned, name, us)}")
     step, margins, gains = tuned.found.step, tuned.margins, tuned.gains
     lines.append(f"  {'gain against the curve':24}{step.fact('gain against the curve') / 10:.1f} %")
     lines.append(f"  {'SIMC gains':24}proportional {gains.proportional:.3f}, "
@@ -38,11 +39,3 @@ def _value(tuned: Tuned, name: str, us: bool) -> str:
         first, last = show(entry, value[0], us), show(entry, value[-1], us)
         return f"{len(value)} points, {first} to {last}"
     return show(entry, value, us)
-
-
-def fragment(tuned: Tuned) -> str:
-    """The learned settings as the [controller] lines of a scenario."""
-    lines = ["# Learned by pump curve and step test: python -m host_sim tune", "[controller]"]
-    for name in (*tuned.found.curve.proposal, *tuned.found.step.proposal):
-        lines.append(f"{name} = {getattr(tuned.settings, name)}")
-    return "\n".join(lines) + "\n"

@@ -45,8 +45,8 @@ def port(*answers):
 
 
 def test_no_board_is_one_clear_line_and_exit_2(capsys):
-    for command in ("flash", "check", "monitor", "settings", "log"):
-        assert main(["board", command, "--port", "/dev/not_a_board"]) == 2
+    for command in ("flash", "check", "monitor", "settings get", "log"):
+        assert main(["board", *command.split(), "--port", "/dev/not_a_board"]) == 2
         told = capsys.readouterr()
         assert told.out == ""
         assert told.err.count("\n") == 1

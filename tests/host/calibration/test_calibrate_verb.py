@@ -3,7 +3,8 @@
 import pytest
 
 from host_sim.__main__ import main
-from host_sim.common.settings_file import load, to_toml
+from host_sim.machine_file.keeping import new_text
+from host_sim.machine_file.machine import load_machine
 from rate_control.settings import Settings
 
 
@@ -50,25 +51,29 @@ def test_both_unit_systems_give_the_same_settings(capsys):
 
 def test_not_yet_says_how_much_and_keeps_nothing(capsys, tmp_path):
     path = tmp_path / "machine.toml"
-    path.write_text(to_toml(Settings(), False))
-    status, lines = calibrate(capsys, "meter-catch", "--settings", str(path), "--keep",
+    path.write_text(new_text("Bar", False, Settings()))
+    status, lines = calibrate(capsys, "meter-catch", "--into", str(path),
                               "90=0.2 L", "90=0.2 L", "90=0.2 L")
     assert status == 1
     assert lines[-1] == "Not yet: runs too short; each must be at least 2444 mL"
-    assert load(path).meter_pulses_hl == 45000
+    assert load_machine(path).settings.meter_pulses_hl == 45000
     assert not (tmp_path / "machine.toml.before").exists()
 
 
 def test_what_is_kept_can_be_undone(capsys, tmp_path):
     path = tmp_path / "machine.toml"
-    path.write_text("# mine\nmeter_pulses_hl = 44000\n")
-    status, lines = calibrate(capsys, "tank-check", "--settings", str(path), "--keep",
+    path.write_text(MINE)
+    status, lines = calibrate(capsys, "tank-check", "--into", str(path),
                               "--meter", "1210 L", "1188 L")
     assert status == 0
-    assert "meter_pulses_hl 440.00 pulses/L 448.15 pulses/L 1.9 %" in lines
-    assert load(path).meter_pulses_hl == 44815
-    assert (tmp_path / "machine.toml.before").read_text() == "# mine\nmeter_pulses_hl = 44000\n"
+    assert "learned.meter.k_factor 440.00 pulses/L 448.15 pulses/L 1.9 %" in lines
+    assert load_machine(path).settings.meter_pulses_hl == 44815
+    assert (tmp_path / "machine.toml.before").read_text() == MINE
+    assert "# mine\n" in path.read_text()
+    assert 'how = "tank check by hand"' in path.read_text()
 
+
+MINE = '# mine\n[fitted]\nsection_widths = ["3 m"]\nmeter = "440 pulses/L"\n'
 
 REFUSED = [
     (["course", "12x"], "run 1: 12x: not a whole number"),
@@ -83,10 +88,11 @@ REFUSED = [
     (["tank-check", "--meter", "9 L", "1000 L"],
      "amount 1: 1000 L: far from the metered volume: check it"),
     (["tank-check", "--meter", "900 L", "900 L", "2 L"], "amount 2: 2 L: is one too many"),
-    (["course", "--keep", "12500"], "--keep: needs --settings FILE to write to"),
+    (["course", "--into", "a.toml", "--machine", "b.toml", "12500"],
+     "--machine: is not needed beside --into, whose file is used"),
     (["plot-catch", "--set", "colour=3"],
-     "colour=3: must be NAME=VALUE, with the name of a plain setting"),
-    (["plot-catch", "--set", "rate_ml_ha=0"], "rate_ml_ha: must be 1000 to 5000000 mL/ha, is 0"),
+     "colour=3: must be NAME=VALUE, with the name of a plain setting, such as rate='20 gal/ac'"),
+    (["plot-catch", "--set", "rate=0"], "rate: must be 1 to 5000 L/ha, is 0"),
     (["density", "--rate", "20", "--density", "9"], "--density: must be 0.500 kg/L to 2.500 kg/L"),
 ]
 

@@ -11,10 +11,11 @@ from host_sim.__main__ import main
 from host_sim.application_record.folder import SUMS
 from host_sim.common.errors import InputError, plain
 from host_sim.common.reading import DEEPEST, read_text
-from host_sim.common.settings_file import load, to_toml
 from host_sim.common.toml_source import TomlSource
+from host_sim.machine_file.keeping import new_text
+from host_sim.machine_file.machine import load_machine
 from host_sim.runs.files import RUN_CSV, SUMMARY_JSON
-from host_sim.twin.scenario import SCENARIO_DIR, load_scenario
+from host_sim.twin.scenario import SCENARIO_DIR
 from rate_control.settings import Settings
 from tests.support.drives import START, scenario_file
 
@@ -22,10 +23,10 @@ from tests.support.drives import START, scenario_file
 COMMANDS = {
     "scenario": ["drive", "BAD", "--out", "OUT"],
     "speed csv": ["drive", "good.toml", "--speed-trace", "BAD", "--out", "OUT"],
-    "settings": ["settings", "import-check", "BAD"],
-    "settings base": ["settings", "export", "--from", "BAD", "--out", "OUT"],
+    "machine file": ["settings", "check", "BAD"],
+    "machine": ["drive", "good.toml", "--machine", "BAD", "--out", "OUT"],
     "sizing": ["size", "BAD", "--json", "OUT"],
-    "calibrate": ["calibrate", "course", "--settings", "BAD", "12940", "12952"],
+    "calibrate": ["calibrate", "course", "--machine", "BAD", "12940", "12952"],
     "job": ["application-record", "run", "--job", "BAD", "--out", "OUT"],
     "recording": ["record", "--from", "BAD", "--out", "OUT"],
     "report": ["report", "BAD", "--out", "OUT"],
@@ -62,7 +63,7 @@ BAD = {
     "deep JSON": holding(b'{"about":' * 100_000),
     "deep name": holding(b"a." * 100_000 + b"b = 1\n"),
     "endless number": holding(b"x = " + b"9" * 10_000),
-    "nan": holding(b"section_count = nan\n[size]\nrate = nan\n"),
+    "nan": holding(b"[fitted]\nspacing = nan\n[wanted]\nrate = nan\n"),
     "a mark and no text": holding(b"\xef\xbb\xbf"),
 }
 
@@ -83,9 +84,6 @@ def tree(place):
 @pytest.mark.parametrize("bad", BAD)
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_verb_refuses_it_in_plain_words(place, capsys, name, bad):
-    if (name, bad) == ("settings", "a mark and no text") or (
-            name in ("settings base", "calibrate") and bad == "a mark and no text"):
-        pytest.skip("an empty settings file is all defaults")
     BAD[bad](place / "bad\x1b[31m.toml")
     before = tree(place)
     words = [{"BAD": "bad\x1b[31m.toml", "OUT": "out"}.get(word, word) for word in COMMANDS[name]]
@@ -165,24 +163,14 @@ def test_what_is_not_ours_is_left_alone(place):
 
 
 def test_a_mark_and_windows_line_ends_are_understood(tmp_path):
-    text = to_toml(Settings(), False).replace("rate_ml_ha = ", "rate_ml_ha = 1")
+    text = new_text("Bar", False, Settings()).replace('"100 L/ha"', '"110 L/ha"')
     path = tmp_path / "windows.toml"
     path.write_bytes(b"\xef\xbb\xbf" + text.replace("\n", "\r\n").encode())
     other = tmp_path / "plain.toml"
     other.write_text(text)
-    assert load(path).as_dict() == load(other).as_dict()
-    line = text.split("\n").index(next(row for row in text.split("\n") if row[:5] == "rate_"))
-    assert TomlSource(path).line(("rate_ml_ha",)) == line + 1
-
-
-def test_too_few_widths_are_an_error(tmp_path):
-    path = scenario_file(tmp_path, START)
-    text = path.read_text()
-    assert "section_count = 3" in text and "section_width_mm = [" in text
-    short, _, rest = text.partition("section_width_mm = [")
-    path.write_text(f"{short}section_width_mm = [1000, 1500{rest[rest.index(']'):]}")
-    with pytest.raises(InputError, match=r"controller.section_width_mm: has 2 widths for 3"):
-        load_scenario(path)
+    assert load_machine(path).settings.as_dict() == load_machine(other).settings.as_dict()
+    line = text.split("\n").index(next(row for row in text.split("\n") if row[:6] == "rate ="))
+    assert TomlSource(path).line(("settings", "rate")) == line + 1
 
 
 def test_as_deep_as_allowed_is_allowed(tmp_path):

@@ -18,7 +18,7 @@ from host_sim.runs.files import load_run, read_run
 from host_sim.runs.record import read_csv
 from host_sim.runs.recording_run import run_of
 from host_sim.runs.summary import summarise
-from tests.support.drives import START, scenario_file, short_scenario
+from tests.support.drives import MACHINE, START, scenario_file, short_scenario
 from tests.support.page import Page
 from tests.support.recorded_twin import record_twin
 
@@ -33,8 +33,10 @@ def made(tmp_path_factory) -> Path:
     scenario = scenario_file(directory, EVENTS)
     assert main(["drive", str(scenario), "--out", str(directory / "brisk")]) == 0
     slow = directory / "slow.toml"
-    slow.write_text(scenario.read_text().replace(
-        "settling_time_ms = 1500", "settling_time_ms = 6000"))
+    brisk = scenario.with_name(MACHINE).read_text()
+    (directory / "slow.machine.toml").write_text(brisk.replace(
+        'settling_time = "1.5 s"', 'settling_time = "6 s"'))
+    slow.write_text(scenario.read_text().replace(MACHINE, "slow.machine.toml"))
     assert main(["drive", str(slow), "--out", str(directory / "slow")]) == 0
     record_twin(directory / "field.rec", short_scenario(directory, EVENTS))
     return directory
@@ -212,13 +214,13 @@ def test_the_page_shows_both(compared, runs):
             f"the rate wanted, brisk {brisk['distance_within_5_pct']:.1f} %") in text
     assert (f"rms rate error {slow['rate_error_rms_pct']:.2f} % "
             f"{brisk['rate_error_rms_pct']:.2f} %") in text
-    assert "settling_time_ms 6.00 s 1.50 s" in text
+    assert "settings.settling_time 6.00 s 1.50 s" in text
     assert "What else differs" not in text
 
 
 def test_only_what_differs_is_listed(runs):
     assert [row[:3] for row in comparison.setting_rows(*runs, us=False)] == [
-        ("settling_time_ms", "6.00 s", "1.50 s")]
+        ("settings.settling_time", "6.00 s", "1.50 s")]
     assert comparison.setting_rows(runs[0], runs[0], us=False) == []
     assert comparison.fact_rows(*runs) == []
 

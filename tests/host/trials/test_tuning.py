@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import numpy as np
 import pytest
 
 from host_sim.__main__ import main
+from host_sim.machine_file.machine import load_machine
 from host_sim.plant.catalogue import machine_spec
 from host_sim.trials.commissioning.commission import Wish
 from host_sim.trials.tuning.loop import (
@@ -24,7 +26,9 @@ from host_sim.trials.tuning.loop import (
 )
 from host_sim.trials.tuning.response import fitted
 from host_sim.trials.tuning.session import Tuned, tune_machine
-from rate_control import settings as table
+from host_sim.twin.scenario import DEMO
+
+PLOT_BAR = DEMO.with_name("plot_bar.machine.toml")
 
 
 @pytest.fixture(scope="module", params=["electric_m", "bypass_pd"])
@@ -98,18 +102,53 @@ def test_a_wish_that_is_too_brisk_is_answered(capsys: pytest.CaptureFixture[str]
     assert "the machine takes so long by itself" in text
 
 
-def test_what_it_writes_fits_a_scenario(tmp_path: Path) -> None:
-    out = tmp_path / "tune"
-    assert main(["tune", "hydraulic", "--units", "us", "--rate", "20 gal/ac", "--speed", "5 mph",
-                 "--out", str(out)]) == 0
-    learned = tomllib.loads((out / "tune.toml").read_text())["controller"]
-    assert table.build(learned)[1] == []
-    assert learned["curve_gap_u16"] > 0
-    assert (out / "tune.png").read_bytes().startswith(b"\x89PNG")
+HYDRAULIC = """\
+# ours
+units = "us"
+[fitted]
+sections = [4, 4, 4, 4, 4, 4]
+spacing = "0.5 m"
+outlet = "2.5 L/min at 3 bar"
+meter = "100 pulses/L"
+meter_range = "3 to 100 L/min"
+[settings]
+rate = "20 gal/ac"
+bench_timeout = "900 s"
+[twin]
+kind = "hydraulic"
+"""
+
+
+def test_what_it_learns_goes_into_the_machine_file(tmp_path: Path) -> None:
+    path = tmp_path / "bar.toml"
+    path.write_text(HYDRAULIC)
+    assert main(["tune", str(path), "--speed", "5 mph", "--into", str(path)]) == 0
+    assert path.read_text().startswith("# ours\n")
+    assert path.with_name("bar.toml.before").read_text() == HYDRAULIC
+    learned = tomllib.loads(path.read_text())["learned"]
+    assert set(learned) == {"pump_curve", "step_test"}
+    assert learned["step_test"]["how"] == "on the bench of the twin of bar"
+    settings = load_machine(path).settings
+    assert settings.curve_gap_u16 > 0
+    assert settings.loop_lag_ms not in (300, 0)
+
+
+def test_the_curve_is_kept_and_the_speeds_that_work_are_named_where_the_step_test_cannot_run(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "bar.toml"
+    path.write_text(PLOT_BAR.read_text().partition("[learned.")[0])
+    assert main(["tune", str(path), "--speed", "30 km/h", "--into", str(path)]) == 2
+    said = capsys.readouterr().err
+    assert "lower the speed. The highest flow is 9." in said
+    works = re.search(r"it works up to ([0-9.]+) km/h", said)
+    learned = tomllib.loads(path.read_text())["learned"]
+    assert set(learned) == {"pump_curve"}
+    assert works and main(["tune", str(path), "--speed", f"{works[1]} km/h"]) == 0
 
 
 @pytest.mark.parametrize(("arguments", "word"), [
-    (["nope"], "neither a scenario file"),
+    (["nope"], "neither a machine file"),
     (["--settling", "3 pigs"], "--settling"),
     (["electric_s", "--rate", "2000 L/ha", "--speed", "20 km/h"], "lower the speed"),
 ])

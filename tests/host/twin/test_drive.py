@@ -132,7 +132,7 @@ def test_the_record_keeps_the_figures(finished):
         (["--seed", "x"], "argument --seed: invalid"),
         (["--seed", "-1"], "argument --seed: must be 0 to"),
         (["--units", "imperial"], "argument --units: invalid choice"),
-        (["bad.toml"], "bad.toml:1: machine.kind: is missing"),
+        (["bad.toml"], "bad.toml:1: machine: is missing"),
     ],
 )
 def test_bad_input_is_refused_and_nothing_is_written(
@@ -140,7 +140,7 @@ def test_bad_input_is_refused_and_nothing_is_written(
 ):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "bad.csv").write_text("time_s,speed_m_s\n5,1\n4,1\n")
-    (tmp_path / "bad.toml").write_text("[controller]\n")
+    (tmp_path / "bad.toml").write_text("[drive]\n")
     (tmp_path / "file").write_text("")
     before = sorted(tmp_path.rglob("*"))
     try:

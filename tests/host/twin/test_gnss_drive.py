@@ -6,14 +6,18 @@ from host_sim.runs.summary import summarise
 from host_sim.twin.scenario import DEMO, load_scenario
 from host_sim.twin.twin import Twin
 
-AS_SOURCE = "speed_source = 1\nspeed_timeout_ms = 2500\n"
+AS_SOURCE = ('speed_source = "pulses"', 'speed_source = "GNSS"'), (
+    "[settings]", '[settings]\nspeed_timeout = "2.5 s"')
 
 
-def drive(folder, receiver, ground="", controller="", events=""):
+def drive(folder, receiver, ground="", controller=(), events=""):
+    machine = DEMO.with_name("plot_bar.machine.toml").read_text(encoding="utf-8")
+    tables = f"[twin.gnss]\n{receiver}[twin.ground]\n{ground}"
+    for old, new in (("[twin.ground]\n", tables), *controller):
+        assert old in machine
+        machine = machine.replace(old, new)
+    (folder / "plot_bar.machine.toml").write_text(machine, encoding="utf-8")
     text = DEMO.read_text(encoding="utf-8")
-    tables = f"[machine.gnss]\n{receiver}[machine.ground]\n{ground}"
-    text = text.replace("[machine.ground]\n", tables)
-    text = text.replace("section_count = 3\n", f"section_count = 3\n{controller}")
     text = text.replace("../data", str(DEMO.parent.parent / "data"))
     path = folder / "drive.toml"
     path.write_text(text + events, encoding="utf-8")

@@ -17,14 +17,7 @@ from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
 
 GOOD = """\
 title = "Short"
-[machine]
-kind = "electric_m"
-[machine.ground]
-noise_m_s = 0.01
-[controller]
-rate_ml_ha = 90000
-section_count = 3
-section_width_mm = [1000, 1500, 1000]
+machine = "m.toml"
 [drive]
 speed_trace = "trace.csv"
 seed = 7
@@ -35,11 +28,23 @@ master = "on"
 at_m = 5
 implement = "down"
 """
+MACHINE = """\
+[fitted]
+sections = [2, 3, 2]
+spacing = "0.5 m"
+[settings]
+rate = "90 L/ha"
+[twin]
+kind = "electric_m"
+[twin.ground]
+noise_m_s = 0.01
+"""
 SECTION_2 = 0b1000  # bits 0 and 1 are master and implement
 
 
 def write(tmp_path: Path, text: str) -> Path:
     (tmp_path / "trace.csv").write_text("time_s,speed_m_s\n0,2\n10,2\n")
+    (tmp_path / "m.toml").write_text(MACHINE)
     path = tmp_path / "a.toml"
     path.write_text(text)
     return path
@@ -127,35 +132,27 @@ def test_events_of_faults(tmp_path, text, faults, orifices, stalled):
     [
         ('title = "Short"', "title = 3", "1: title: must be a text in quotes, is 3"),
         ('title = "Short"', "titel = 3", "1: titel: there is no such key here; did you mean"),
-        ('kind = "electric_m"', "", "2: machine.kind: is missing"),
-        ('kind = "electric_m"', 'kind = "steam"', "3: machine.kind: must be one of"),
-        ("noise_m_s = 0.01", "noise_m_s = -1", "5: machine.ground.noise_m_s: must be between 0"),
-        ("noise_m_s = 0.01", "noize = 1", "5: machine.ground.noize: there is no such parameter"),
-        ("[machine.ground]", "[machine.sail]", "4: machine.sail: a machine of kind"),
-        ("rate_ml_ha = 90000", "rate_ml_ha = 9e4", "7: controller.rate_ml_ha: must be a whole"),
-        ("rate_ml_ha = 90000", "rate = 1", "7: controller.rate: no such setting"),
-        ("[1000, 1500, 1000]", "[1000, -1500, 1000]", "9: controller.section_width_mm: number 2"),
-        ("rate_ml_ha = 90000", "meter_pulses_hl = 0", "7: controller.meter_pulses_hl: must be 500"),
-        ("section_count = 3", "section_count = 2",
-         "8: controller.section_count: is 2, but the machine has 3 sections"),
-        ('speed_trace = "trace.csv"', "", "10: drive.speed_trace: is missing"),
-        ('"trace.csv"', '"none.csv"', "11: drive.speed_trace: there is no file"),
-        ("seed = 7", "seed = -7", "12: drive.seed: must be a whole number from 0"),
-        ("seed = 7", "sead = 7", "12: drive.sead: there is no such key here; did you mean seed?"),
-        ("at_s = 1\n", "", "13: event 1: needs one of at_s and at_m"),
-        ("at_m = 5", "at_m = 5\nat_s = 5", "16: event 2: needs one of at_s and at_m"),
-        ("at_m = 5", "at_m = -5", "17: event 2.at_m: must be at least 0, is -5"),
-        ("at_m = 5", "at_m = nan", "17: event 2.at_m: must be a number, is nan"),
-        ("at_m = 5", 'at_m = "5"', "17: event 2.at_m: must be a number, is '5'"),
-        ('master = "on"', "", "13: event 1: does nothing"),
-        ('master = "on"', "master = true", "15: event 1.master: must be on or off, is True"),
-        ('master = "on"', 'mister = "on"', "15: event 1.mister: there is no such key here"),
-        ('master = "on"', 'switch = "on"', "13: event 1: section goes together with switch"),
-        ('master = "on"', 'section = 4\nswitch = "on"', "15: event 1.section: must be a whole"),
-        ('master = "on"', "rate_l_ha = 0.5", "15: event 1.rate_l_ha: must be 1000 to"),
+        ('machine = "m.toml"', "", "1: machine: is missing"),
+        ('"m.toml"', '"none.toml"', "2: machine: there is no file"),
+        ('"m.toml"', "3", "2: machine: must be a text in quotes, is 3"),
+        ('speed_trace = "trace.csv"', "", "3: drive.speed_trace: is missing"),
+        ('"trace.csv"', '"none.csv"', "4: drive.speed_trace: there is no file"),
+        ("seed = 7", "seed = -7", "5: drive.seed: must be a whole number from 0"),
+        ("seed = 7", "sead = 7", "5: drive.sead: there is no such key here; did you mean seed?"),
+        ("at_s = 1\n", "", "6: event 1: needs one of at_s and at_m"),
+        ("at_m = 5", "at_m = 5\nat_s = 5", "9: event 2: needs one of at_s and at_m"),
+        ("at_m = 5", "at_m = -5", "10: event 2.at_m: must be at least 0, is -5"),
+        ("at_m = 5", "at_m = nan", "10: event 2.at_m: must be a number, is nan"),
+        ("at_m = 5", 'at_m = "5"', "10: event 2.at_m: must be a number, is '5'"),
+        ('master = "on"', "", "6: event 1: does nothing"),
+        ('master = "on"', "master = true", "8: event 1.master: must be on or off, is True"),
+        ('master = "on"', 'mister = "on"', "8: event 1.mister: there is no such key here"),
+        ('master = "on"', 'switch = "on"', "6: event 1: section goes together with switch"),
+        ('master = "on"', 'section = 4\nswitch = "on"', "8: event 1.section: must be a whole"),
+        ('master = "on"', "rate_l_ha = 0.5", "8: event 1.rate_l_ha: must be 1000 to"),
         ('master = "on"', "rate_l_ha = 50\nrate_gal_ac = 5", "a rate is given already"),
-        ('master = "on"', "speed_lost = 1", "15: event 1.speed_lost: must be true or false, is 1"),
-        ('seed = 7\n[[event]]', 'seed = 7\n[[events]]', "13: events: there is no such key here"),
+        ('master = "on"', "speed_lost = 1", "8: event 1.speed_lost: must be true or false, is 1"),
+        ('seed = 7\n[[event]]', 'seed = 7\n[[events]]', "6: events: there is no such key here"),
     ],
 )
 def test_every_mistake_is_named_with_its_line(tmp_path, old, new, says):
@@ -165,20 +162,26 @@ def test_every_mistake_is_named_with_its_line(tmp_path, old, new, says):
 
 
 @pytest.mark.parametrize(
-    "text", ["machine = 1", "controller = []", "drive = 2", "event = 3", "event = [1]", ""]
+    "text", ["machine = 1", "machine = []", "drive = 2", "event = 3", "event = [1]", ""]
 )
 def test_tables_of_the_wrong_kind_are_refused(tmp_path, text):
     assert problems_of(tmp_path, text)
 
 
-def test_all_mistakes_are_listed_at_once(tmp_path):
-    text = GOOD.replace("rate_ml_ha = 90000", "rate_ml_ha = 1\nmeter_pulses_hl = 0\nx = 1")
-    text = text.replace("seed = 7", "seed = 0.5").replace("at_s = 1", "at_s = -1")
-    found = problems_of(tmp_path, text)
-    assert len(found) == 5
-    assert [line.split(":")[1].strip() for line in found] == [
-        "controller.rate_ml_ha", "controller.meter_pulses_hl", "controller.x", "drive.seed",
-        "event 1.at_s"]
+def test_all_mistakes_are_listed_at_once_those_of_the_machine_file_too(tmp_path):
+    path = write(tmp_path, GOOD.replace("seed = 7", "seed = 0.5").replace("at_s = 1", "at_s = -1"))
+    (tmp_path / "m.toml").write_text(MACHINE.replace('"90 L/ha"', '"0.5 L/ha"\nx = 1'))
+    with pytest.raises(InputError) as caught:
+        load_scenario(path)
+    assert [" ".join(line.replace(f"{tmp_path}/", "").split(":")[:3]) for line in
+            caught.value.args] == ["m.toml 5  settings.rate", "m.toml 6  settings.x",
+                                   "a.toml 5  drive.seed", "a.toml 7  event 1.at_s"]
+
+
+def test_another_machine_takes_the_place_of_the_one_that_is_named(tmp_path):
+    path = write(tmp_path, GOOD.replace("m.toml", "none.toml"))
+    scenario = load_scenario(path, machine_file=tmp_path / "m.toml")
+    assert scenario.settings.rate_ml_ha == 90000
 
 
 # How events are played.
@@ -234,6 +237,7 @@ PAGE = (REPO_ROOT / "docs/reference/scenario_files.md").read_text()
 def test_the_example_of_the_page_is_a_scenario(tmp_path):
     example = PAGE.partition("```toml\n")[2].partition("```")[0]
     (tmp_path / "my_drive.csv").write_text("time_s,speed_m_s\n0,3\n100,3\n")
+    (tmp_path / "my_bar.toml").write_text(MACHINE)
     path = tmp_path / "example.toml"
     path.write_text(example)
     assert len(load_scenario(path).events) == 3

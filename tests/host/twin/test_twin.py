@@ -65,7 +65,7 @@ def test_demo_lets_nothing_out_while_lifted(demo):
 
 
 def test_same_seed_same_bits_other_seed_other_bits(tmp_path):
-    noisy = "[machine.ground]\nnoise_m_s = 0.05\n"
+    noisy = "[twin.ground]\nnoise = '0.05 m/s'\n"
     scenario = short_scenario(tmp_path, machine=noisy)
     first, again = Twin(scenario).run(), Twin(scenario).run()
     for name in first.columns:

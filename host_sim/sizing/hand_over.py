@@ -1,0 +1,59 @@
+"""What was asked of `size`, as the machine file that the next verbs take."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from host_sim.common.errors import InputError
+from host_sim.machine_file.keeping import new_text, with_fields
+from host_sim.machine_file.machine import load_machine
+from host_sim.machine_file.values import in_keys
+from host_sim.sizing.fields import FIELDS, Field, Said
+from host_sim.sizing.request import Request
+from rate_control.settings import build
+from rate_control.units import INLINE_VALVE, PWM_PUMP
+
+
+def machine_text(request: Request, base: Path | None, out: Path) -> str:
+    """The text of the machine file `out`: a new one, or `base` with what the options said.
+
+    Raises InputError where that would be no machine file.
+    """
+    machine = load_machine(base) if base else None
+    us = machine.us if machine else request.us
+    fields = {known.name: _value(known, said, us) for known in FIELDS
+              if (said := request.said.get(known.name))}
+    fields.setdefault("outlet", request.machine.outlet.name)
+    if machine:
+        told = {name: value for name, value in fields.items()
+                if request.said.get(name) != machine.fields.get(name)}
+        text = with_fields(machine, told)
+    else:
+        text = _new(request, fields, us, out)
+    load_machine(out, text)
+    return text
+
+
+def _new(request: Request, fields: Mapping[str, Any], us: bool, out: Path) -> str:
+    settings, problems = build({
+        "us_units": int(us),
+        "rate_ml_ha": round(request.ask.rates_m[0] * 1e10),
+        "actuator": INLINE_VALVE if request.machine.regulating_valve else PWM_PUMP,
+    })
+    if settings is None:
+        raise InputError(*(in_keys(line, us) for line in problems))
+    return new_text(out.name.split(".")[0].replace("_", " "), us, settings, fields)
+
+
+def _value(known: Field, said: Said, us: bool) -> Any:
+    """The texts of a field as a value of a file whose bare numbers are `us` or metric."""
+    for text in said.texts:
+        if said.us != us and known.read(text, said.us) != known.read(text, us):
+            raise InputError(f"{said.place}: '{text}' needs its unit, "
+                             "for the file's bare numbers have others")
+    if known.name == "sections":
+        return [int(count) for count in known.read(said.texts[0], us)]
+    texts = [text.strip() for text in said.texts]
+    return texts if len(texts) > 1 else texts[0]
