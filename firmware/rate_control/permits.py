@@ -14,14 +14,11 @@ from rate_control.interlock import (
     STORE_IDLE,
     TICK,
 )
-from rate_control.records import Request
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
 
-# by the state of the settings: those of a controller that was never set up are whole
-OF_SETTINGS = [0, 0, 0]
-OF_SETTINGS[Request.TAKEN_ON] = SETTINGS_WHOLE | SET_UP
-OF_SETTINGS[Request.NOT_SET_UP] = SETTINGS_WHOLE
-OF_SETTINGS[Request.LOST] = SET_UP
+# By Request.settings_state: taken on, not set up, lost. Those of a controller that was never set
+# up are whole.
+OF_SETTINGS = (SETTINGS_WHOLE | SET_UP, SETTINGS_WHOLE, SET_UP)
 
 
 def collect(measured, active_faults, tick_ok, bench_asked, request):

@@ -5,10 +5,12 @@ from rate_control.controller import Controller
 from rate_control.ground_speed import standstill_ticks
 from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY
 from rate_control.intmath import LIMIT
+from rate_control.procedures import STOPPED
 from rate_control.procedures.catalogue import make
 from rate_control.records import Decided, Inputs, Request
 from rate_control.settings import build
 from rate_control.trace import FIELDS
+from rate_control.units import BYPASS_VALVE, INLINE_VALVE, PWM_PUMP, SPEED_MAX_MM_S
 
 MASTER = 1
 DOWN = 2
@@ -54,11 +56,24 @@ class Rig:
         return self.controller.decided.state
 
 
-def test_power_up_with_everything_on_moves_nothing():
-    rig = Rig()
-    outputs = rig.ticks(200, WORK, 400, 100)
-    assert rig.state() == PARKED
-    assert (outputs.duty_u16, outputs.section_mask) == (0, 0)
+def driven(outputs):
+    """Return whether any output is on."""
+    return bool(outputs.duty_u16 or outputs.valve_pulse_ms or outputs.section_mask)
+
+
+def test_just_started_it_drives_nothing_whatever_the_switches_say():
+    for actuator in (PWM_PUMP, INLINE_VALVE, BYPASS_VALVE):
+        for switches in range(32):
+            for speed_hz in (0, 400):
+                rig = Rig(actuator=actuator)
+                request = rig.controller.request
+                request.regulation = Request.FIXED_DUTY
+                for _ in range(40):
+                    request.fixed_duty_u16 = 30000
+                    request.bench_speed_mm_s = 2000
+                    request.bench = 1
+                    assert not driven(rig.ticks(1, switches, speed_hz, 100))
+                assert rig.state() == PARKED
 
 
 def test_off_for_less_than_the_debouncing_never_arms():
@@ -177,11 +192,26 @@ def test_no_flow_is_a_fault_that_stays_until_master_off():
 
 
 def test_a_late_tick_stops_everything():
+    for interval_us in (0, 150001, 200000, 10000000):
+        rig = Rig().armed()
+        assert driven(rig.ticks(20, WORK, 400, 100))
+        assert not driven(rig.ticks(1, WORK, 400, 100, late_us=interval_us - 50000)), interval_us
+        assert rig.state() == FAULT
+        assert rig.controller.decided.faults & faults.TICK_LATE
+        for _ in range(100):  # and it stays so
+            assert not driven(rig.ticks(1, WORK, 400, 100))
+        assert rig.controller.interlock.locked
+        rig.armed()
+        assert driven(rig.ticks(20, WORK, 400, 100))
+
+
+def test_a_tick_may_be_three_of_its_periods_late():
     rig = Rig().armed()
-    rig.ticks(20, WORK, 400, 100)
-    rig.ticks(1, WORK, 400, 100, late_us=200000)
-    assert rig.state() == FAULT
-    assert rig.controller.decided.faults & faults.TICK_LATE
+    for interval_us in (50000, 150000, 1):
+        rig.ticks(10, WORK, 400, 100)
+        assert rig.state() == APPLYING
+        rig.ticks(1, WORK, late_us=interval_us - 50000)
+        assert not rig.controller.decided.faults & faults.TICK_LATE
 
 
 def test_bench_needs_standstill_and_starts_at_zero():
@@ -267,13 +297,84 @@ def test_standstill_takes_as_long_as_any_sensor_needs():
 
 
 def test_bench_times_out():
-    rig = Rig(bench_timeout_s=10).armed()
-    rig.ticks(30, WORK, 0, 0)
-    rig.controller.request.bench = 1
-    rig.ticks(1, WORK, 0, 0)
-    assert rig.state() == BENCH
-    rig.ticks(201, WORK, 0, 0)
-    assert rig.state() == PARKED
+    rig = Rig(bench_timeout_s=10, flow_missing_ms=30000).armed()
+    rig.ticks(30, WORK)
+    request = rig.controller.request
+    for lasts in (200, 50, 200, 200):  # every one has the whole time, whatever went before
+        request.bench = 1
+        for _ in range(lasts):
+            rig.ticks(1, WORK)
+            assert rig.state() == BENCH
+            request.bench_speed_mm_s = 2000
+        assert driven(rig.controller.outputs)
+        if lasts < 200:
+            request.bench = 0  # taken back
+        assert not driven(rig.ticks(1, WORK))
+        assert (rig.state(), request.bench) == (PARKED, 0)
+        request.bench = 1  # asked again at once: the master switch comes first
+        assert not driven(rig.ticks(20, WORK))
+        rig.armed()
+        rig.ticks(5, WORK)
+
+
+def test_bench_speed_and_duty_are_zero_at_every_entry():
+    rig = Rig(flow_missing_ms=30000).armed()
+    rig.ticks(30, WORK)
+    request = rig.controller.request
+    request.regulation = Request.FIXED_DUTY
+    for _ in range(2):
+        request.bench_speed_mm_s, request.fixed_duty_u16 = 2000, 30000
+        request.bench = 1
+        assert rig.ticks(1, WORK).duty_u16 == 0
+        assert rig.state() == BENCH
+        assert (request.bench_speed_mm_s, request.fixed_duty_u16) == (0, 0)
+        request.bench_speed_mm_s, request.fixed_duty_u16 = 2000, 30000
+        assert rig.ticks(5, WORK).duty_u16 == 30000
+        assert (request.bench_speed_mm_s, request.fixed_duty_u16) == (2000, 30000)
+        rig.armed()
+        rig.ticks(5, WORK)
+
+
+def test_a_procedure_that_drives_stops_with_the_bench():
+    def taken_back(rig):
+        rig.controller.request.bench = 0
+        rig.ticks(1, MASTER | ALL)
+
+    for end in (taken_back,
+                lambda rig: rig.ticks(1, ALL),
+                lambda rig: rig.ticks(3, MASTER | ALL, 400),
+                lambda rig: rig.ticks(1, MASTER | ALL, late_us=200000),
+                lambda rig: rig.ticks(201, MASTER | ALL)):
+        rig = Rig(bench_timeout_s=10, flow_missing_ms=30000, switch_debounce_ms=0).armed()
+        rig.ticks(30, MASTER | ALL)
+        rig.controller.request.bench = 1
+        rig.ticks(2, MASTER | ALL)
+        procedure, _ = make("pump_curve", {}, rig.controller.settings)
+        rig.controller.begin(procedure)
+        rig.ticks(10, MASTER | ALL)
+        assert rig.controller.decided.source == Decided.BY_PROCEDURE
+        assert procedure.duty_u16 and driven(rig.controller.outputs)
+        end(rig)
+        assert rig.state() != BENCH
+        assert (procedure.state, procedure.duty_u16) == (STOPPED, 0)
+        assert procedure.reason == "stopped"
+        assert not driven(rig.controller.outputs)
+        rig.armed()  # a new bench does not take it up again
+        rig.stopped(MASTER | ALL)
+        rig.controller.request.bench = 1
+        assert rig.ticks(5, MASTER | ALL).duty_u16 == 0
+        assert rig.state() == BENCH
+        assert procedure.state == STOPPED
+
+
+def test_sections_of_a_procedure_are_among_those_that_are_on():
+    rig = Rig().armed()
+    procedure, _ = make("outlet_catch", {}, rig.controller.settings)
+    procedure.section_mask = 3
+    rig.controller.begin(procedure)
+    assert rig.ticks(20, WORK & ~4, 400, 100).section_mask == 2
+    procedure.stop()
+    assert rig.ticks(1, WORK & ~4, 400, 100).section_mask == 6
 
 
 def test_fixed_duty():
@@ -285,19 +386,75 @@ def test_fixed_duty():
     assert rig.ticks(5, DOWN | ALL, 400, 100).duty_u16 == 0
 
 
-def test_new_settings_are_refused_at_work_and_lock_afterwards():
+def test_new_settings_are_refused_while_outputs_may_be_on():
+    made, _ = build({"rate_ml_ha": 50000, "section_count": 1})
+
+    def check_refused(rig, state):
+        before = rig.controller.settings
+        outputs = rig.controller.outputs
+        mask, duty = outputs.section_mask, outputs.duty_u16
+        assert not rig.controller.apply(made)
+        assert rig.controller.settings is before
+        assert rig.controller.request.rate_ml_ha == before.rate_ml_ha != made.rate_ml_ha
+        assert (outputs.section_mask, outputs.duty_u16) == (mask, duty) != (0, 0)
+        assert not rig.controller.interlock.locked
+        assert rig.state() == state
+
+    rig = Rig(flow_missing_ms=30000).armed()
+    rig.ticks(10, WORK, 400, 100)
+    check_refused(rig, APPLYING)
+    assert rig.ticks(10, WORK, 400, 100).section_mask == 7
+    rig.stopped(MASTER | ALL)
+    rig.controller.request.bench = 1
+    rig.ticks(1, MASTER | ALL)
+    rig.controller.request.bench_speed_mm_s = 2000
+    rig.ticks(1, MASTER | ALL)
+    check_refused(rig, BENCH)
+    assert rig.ticks(10, MASTER | ALL).section_mask == 7
+
+
+def test_new_settings_lock_and_count_from_then_on():
     rig = Rig().armed()
-    rig.ticks(10, WORK, 400, 100)
-    made, _ = build({"rate_ml_ha": 50000})
-    assert not rig.controller.apply(made)
     rig.ticks(5, WORK & ~DOWN, 400, 100)
+    assert rig.state() == READY
+    made, _ = build({"rate_ml_ha": 50000, "section_count": 1, "switch_debounce_ms": 300})
     assert rig.controller.apply(made)
-    rig.ticks(10, WORK, 400, 100)
+    rig.ticks(40, WORK, 400, 100)
     assert rig.state() == PARKED
-    rig.ticks(5, 0, 400, 100)
-    rig.ticks(10, WORK, 400, 100)
+    rig.ticks(6, 0, 400, 100)  # too short for the debouncing of now
+    rig.ticks(20, WORK, 400, 100)
+    assert rig.state() == PARKED
+    rig.ticks(7, 0, 400, 100)
+    assert rig.ticks(40, WORK, 400, 100).section_mask == 1
     assert rig.state() == APPLYING
     assert rig.controller.request.rate_ml_ha == 50000
+
+
+def test_without_a_fix_the_receiver_gives_no_permit():
+    def reported(rig, count, fix, speed_mm_s=3000):
+        for _ in range(count):
+            inputs = rig.inputs
+            inputs.gnss_us = rig.now_us
+            inputs.gnss_fix = fix
+            inputs.gnss_speed_mm_s = speed_mm_s
+            inputs.gnss_count += 1
+            outputs = rig.ticks(1, WORK, 400, 100)
+        return outputs
+
+    for lose in (lambda rig: reported(rig, 1, 0),
+                 lambda rig: reported(rig, 1, 1, SPEED_MAX_MM_S + 1),
+                 lambda rig: rig.ticks(22, WORK, 400, 100)):  # no report for longer than 1 s
+        rig = Rig(speed_source=1, speed_timeout_ms=1000).armed()
+        assert not driven(reported(rig, 40, 0))
+        assert not driven(rig.ticks(40, WORK, 400, 100))  # the pulses of a wheel stand in for none
+        assert driven(reported(rig, 20, 1))
+        assert driven(rig.ticks(18, WORK, 400, 100))
+        assert driven(reported(rig, 1, 1))
+        assert not driven(lose(rig))
+        assert rig.state() == READY
+        assert rig.controller.decided.faults & faults.SPEED_LOST
+        assert not driven(reported(rig, 40, 0))
+        assert driven(reported(rig, 2, 1))
 
 
 def test_a_procedure_that_drove_leaves_nothing_behind():

@@ -6,12 +6,20 @@ from rate_control.interlock import (
     APPLYING_PERMITS,
     ARMED,
     BENCH,
+    BENCH_ASKED,
     BENCH_PERMITS,
     FAULT,
+    IMPLEMENT,
     MASTER,
     NO_FAULT,
     PARKED,
     READY,
+    SECTION,
+    SET_UP,
+    SETTINGS_WHOLE,
+    SPEED,
+    STANDSTILL,
+    STORE_IDLE,
     TICK,
     Interlock,
 )
@@ -64,10 +72,10 @@ def test_same_permits_twice_give_what_the_table_gives():
     """The interlock remembers the row of the tick before: that must not show."""
     lock = Interlock()
     lock.off_ticks = 0
-    for state in STATES:
-        for permits in range(4096):
-            if permits & ARMED:
-                continue
+    for permits in range(4096):
+        if permits & ARMED:
+            continue
+        for state in STATES + STATES:  # every state after every other
             lock.state = state
             lock.locked = 0
             after, locked = state, 0
@@ -131,8 +139,11 @@ def test_nothing_starts_by_itself_after_power_up():
     for _ in range(100):
         lock.update(APPLYING_PERMITS & ~ARMED, 1)
         assert lock.state == PARKED
-    for _ in range(lock.off_ticks + 1):
+    lock = Interlock()
+    for _ in range(lock.off_ticks):
         lock.update(APPLYING_PERMITS & ~ARMED & ~MASTER, 0)
+        assert lock.locked
+    lock.update(APPLYING_PERMITS & ~ARMED & ~MASTER, 0)
     lock.update(APPLYING_PERMITS & ~ARMED, 1)
     assert lock.state == APPLYING
 
@@ -156,6 +167,13 @@ def test_a_cleared_fault_does_not_restart():
         assert lock.state == PARKED
     lock.update(given, 1)
     assert lock.state == APPLYING
+
+
+def test_every_permit_is_a_bit_of_its_own():
+    bits = APPLYING_PERMITS | BENCH_PERMITS
+    assert bits == 4095, "the tests above run through these"
+    assert bits == (MASTER + ARMED + IMPLEMENT + SPEED + SECTION + NO_FAULT + TICK + BENCH_ASKED
+            + STANDSTILL + STORE_IDLE + SETTINGS_WHOLE + SET_UP)
 
 
 def test_table_has_a_row_for_everything():

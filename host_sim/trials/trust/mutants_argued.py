@@ -6,5 +6,36 @@ mutant any more, or if a test kills it by now.
 
 from __future__ import annotations
 
+NOT_0 = "a lock is whatever is not 0"
+NO_STATE = "any number but those of FAULT and BENCH, the states that a row names, is any state"
+MASTER_GONE = "the row for a missing master stands above, so MASTER is set here"
+SAVES_TIME = "the memory of the row saves time; without it the table gives the same"
+UPDATE = "rate_control.interlock.Interlock.update"
+REMEMBER = "self._permits = permits if after == state and not lock else None"
+SAME = "if permits == self._permits and state == self._state:"
+
 ARGUED: tuple[tuple[str, str, str, str], ...] = (
+    ("rate_control.interlock", "ANY = -1", "ANY = 1", NO_STATE),
+    ("rate_control.interlock", "ANY = -1", "ANY = -2", NO_STATE),
+    ("rate_control.interlock", "ANY = -1", "ANY = -0", NO_STATE),
+    ("rate_control.interlock", "(ANY, 0, NO_FAULT, FAULT, 1),", "(ANY, 0, NO_FAULT, FAULT, 2),",
+     NOT_0),
+    ("rate_control.interlock", "(FAULT, MASTER, 0, FAULT, 1),", "(FAULT, MASTER, 0, FAULT, 2),",
+     NOT_0),
+    ("rate_control.interlock", "(ANY, 0, TICK, PARKED, 1),", "(ANY, 0, TICK, PARKED, 2),", NOT_0),
+    ("rate_control.interlock", "(BENCH, 0, 0, PARKED, 1),", "(BENCH, 0, 0, PARKED, 2),", NOT_0),
+    ("rate_control.interlock", "(ANY, 0, TICK, PARKED, 1),", "(ANY, 1, TICK, PARKED, 1),",
+     MASTER_GONE),
+    ("rate_control.interlock", "(ANY, 0, ARMED, PARKED, 0),", "(ANY, 1, ARMED, PARKED, 0),",
+     MASTER_GONE),
+    ("rate_control.interlock", "(BENCH, 0, 0, PARKED, 1),", "(BENCH, 1, 0, PARKED, 1),",
+     MASTER_GONE),
+    ("rate_control.interlock.Interlock.__init__", "self.locked = 1", "self.locked = 2", NOT_0),
+    ("rate_control.interlock.Interlock.__init__", "self._state = PARKED", "pass",
+     "not looked at before a row has been remembered"),
+    (UPDATE, "if self.locked:", "if True:", "it opens what is open, and lock() counts anew"),
+    (UPDATE, SAME, "if False:", SAVES_TIME),
+    (UPDATE, "return permits", "pass", SAVES_TIME),
+    (UPDATE, REMEMBER, "pass", SAVES_TIME),
+    (UPDATE, REMEMBER, "self._permits = permits if False else None", SAVES_TIME),
 )
