@@ -45,6 +45,19 @@ def parse(quantity: str, text: str, us: bool) -> float:
     return float(Fraction(numerator, denominator) * SI_PER_INTERNAL[quantity])
 
 
+def parse_with_unit(quantity: str, text: str) -> float:
+    """As `parse`, of a text that has to name its unit."""
+    if not text.strip().lstrip("+-.0123456789").strip():
+        raise ValueError(f"'{text}' needs its unit, one of {labels(quantity)}")
+    return parse(quantity, text, False)
+
+
+def labels(quantity: str) -> str:
+    """The units in which a quantity may be typed."""
+    rows = units_text.UNITS[quantity] + units_typed.TYPED.get(quantity, ())
+    return ", ".join(dict.fromkeys(row[0] for row in rows))
+
+
 def number(quantity: str, value: float, us: bool) -> str:
     """An SI value as the device shows it, without the unit."""
     internal = round(Fraction(value) / SI_PER_INTERNAL[quantity])

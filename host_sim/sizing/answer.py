@@ -13,6 +13,7 @@ from host_sim.sizing.engine import Coverage, Point, coverage, iso_coverage, oper
 from host_sim.sizing.limits import Window, rate_window, speed_window
 from host_sim.sizing.machine import PUMP_CLASSES, Ask
 from host_sim.sizing.request import Request
+from host_sim.trials.commissioning.commission import STEP_ABOVE
 
 # Turbine meters: +-0.5 % of reading over 10 to 1 on one K-factor.
 # https://industrialmonitordirect.com/blogs/knowledgebase/understanding-turbine-flowmeter-accuracy-specifications
@@ -74,6 +75,7 @@ def _notes(request: Request) -> list[str]:
         _density_note(request),
         *_section_notes(request),
         *_meter_notes(request),
+        *_step_test_notes(request),
         *_source_notes(request),
         "Set up with clean water. Keep below the pressure rating of the weakest hose and "
         "fitting. The product label and local rules prevail.",
@@ -129,6 +131,21 @@ def _meter_notes(request: Request) -> list[str]:
             f"about {USUAL_TURN_DOWN} to 1."
         ]
     return []
+
+
+def _step_test_notes(request: Request) -> list[str]:
+    """How fast the step test can be asked to go, where it is a pump that sets the end."""
+    machine, rate = request.machine, request.ask.highest[0]
+    fastest = speed_window(machine, rate, machine.whole).high
+    if not machine.pump or fastest.value <= 0:
+        return []
+    works = fastest.value / STEP_ABOVE
+    return [
+        f"The step test goes {STEP_ABOVE - 1:.0%} above the flow of its speed: at "
+        f"{units.text('rate_ml_ha', rate, request.us)} give it "
+        f"{units.text('speed_mm_s', works, request.us)} or less. {fastest.part.capitalize()}: "
+        f"{units.text('speed_mm_s', fastest.value, request.us)} at the most."
+    ]
 
 
 def _source_notes(request: Request) -> list[str]:

@@ -1,4 +1,8 @@
-"""The `[[event]]` tables of a scenario: what hands do, what breaks, and when."""
+"""The `[[event]]` tables of a scenario: what hands do, what breaks, and when.
+
+An amount is a text with its unit (`rate = "95 L/ha"`), or a number under a key that ends in it
+(`rate_l_ha = 95`).
+"""
 
 from __future__ import annotations
 
@@ -9,10 +13,17 @@ from host_sim.common.toml_source import TomlSource
 from host_sim.common.toml_table import TomlTable
 from host_sim.plant.units import ML_M3
 from host_sim.twin.hands import Event
-from rate_control.settings import number_problem, row
+from rate_control.settings import HIGH, LOW, row
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
 
-RATE_KEYS = {"rate_l_ha": False, "rate_gal_ac": True}  # key: whether US customary
+# Key of a text: its quantity, and the keys of numbers with their unit in SI.
+AMOUNTS: dict[str, tuple[str, dict[str, float]]] = {
+    "rate": ("rate_ml_ha", {"rate_l_ha": units.parse("rate_ml_ha", "1 L/ha", False),
+                            "rate_gal_ac": units.parse("rate_ml_ha", "1 gal/ac", True)}),
+    "slip": ("share_ppm", {"slip_pct": 0.01}),
+    "supply_drop": ("supply_mv", {"supply_drop_v": 1.0}),
+    "air": ("volume_ml", {"air_ml": ML_M3}),
+}
 ML_HA_PER_M = 1e10  # a rate in SI is a depth of liquid in metres
 
 # Key: its words for a closed and for an open switch.
@@ -34,11 +45,11 @@ FLAG_FAULTS = {
     "cranking": ("the starter began to turn", "the starter stopped"),
     "program_stalled": ("the program hung", "the program went on"),
 }
-# Key: the plant's name, its unit over that of the key, words.
+# Key: the plant's name, how many of the unit in the words are one in SI, words.
 NUMBER_FAULTS = {
-    "slip_pct": ("slip_share", 0.01, "the wheel slipped by {:g} %"),
-    "supply_drop_v": ("supply_drop_v", 1.0, "the supply was {:g} V down"),
-    "air_ml": ("air_m3", ML_M3, "{:g} mL of air was in the line"),
+    "slip": ("slip_share", 100.0, "the wheel slipped by {:g} %"),
+    "supply_drop": ("supply_drop_v", 1.0, "the supply was {:g} V down"),
+    "air": ("air_m3", 1.0 / ML_M3, "{:g} mL of air was in the line"),
 }
 
 
@@ -61,8 +72,10 @@ def read_events(
 
 def _event(table: TomlTable, section_count: int) -> Event | None:
     at_s, at_m = table.number("at_s"), table.number("at_m")
-    if ("at_s" in table) == ("at_m" in table):
-        table.refuse("", "needs one of at_s and at_m")
+    if "at" in table:
+        at_s, at_m = _at(table)
+    if sum(key in table for key in ("at", "at_s", "at_m")) != 1:
+        table.refuse("", "needs one of at, at_s and at_m")
     note = table.text("note", "") or ""
     section = table.whole("section", 1, section_count)
     if ("section" in table) != ("switch" in table or "orifice_factor" in table):
@@ -98,21 +111,59 @@ def _switches(table: TomlTable, section: int | None, words: list[str]) -> tuple[
 
 def _rate(table: TomlTable, words: list[str]) -> int | None:
     """The rate in mL/ha, from whichever key gives it."""
-    given = {key: table.number(key) for key in RATE_KEYS}
-    values = {key: value for key, value in given.items() if value is not None}
-    if not values:
+    amount = _amount(table, "rate")
+    if amount is None:
         return None
-    key, value = values.popitem()
-    if values:
-        table.refuse(key, "a rate is given already")
-    depth_m = units.from_shown("rate_ml_ha", value, RATE_KEYS[key])
+    key, depth_m = amount
     rate_ml_ha = round(depth_m * ML_HA_PER_M)
-    fault = number_problem(row("rate_ml_ha"), rate_ml_ha)
-    if fault:
-        table.refuse(key, fault)
+    entry = row("rate_ml_ha")
+    if not entry[LOW] <= rate_ml_ha <= entry[HIGH]:
+        us = "gal/ac" in f"{key} {table.any(key)}".replace("_", "/")
+        low, high, given = (units.text("rate_ml_ha", value / ML_HA_PER_M, us)
+                            for value in (entry[LOW], entry[HIGH], rate_ml_ha))
+        table.refuse(key, f"must be {low} to {high}, is {given}")
         return None
     words.append(rate_words(depth_m))
     return rate_ml_ha
+
+
+def _amount(table: TomlTable, name: str) -> tuple[str, float] | None:
+    """The key that gives an amount, and the amount in SI, where one does."""
+    quantity, keys = AMOUNTS[name]
+    found = {key: value * factor for key, factor in keys.items()
+             if (value := table.number(key)) is not None}
+    text = table.text(name, "") if name in table else ""
+    if text:
+        try:
+            found[name] = units.parse_with_unit(quantity, text)
+        except ValueError as error:
+            table.refuse(name, str(error))
+    if not found:
+        return None
+    if len(found) > 1:
+        table.refuse(next(iter(found)), f"a {name.replace('_', ' ')} is given already")
+    key, value = found.popitem()
+    if value < 0:
+        table.refuse(key, "must not be below zero")
+        return None
+    return key, value
+
+
+def _at(table: TomlTable) -> tuple[float | None, float | None]:
+    """Time or distance of `at`: "5 s" or "180 m"."""
+    text = table.text("at") or ""
+    for quantity in ("time_ms", "distance_mm"):
+        try:
+            value = units.parse_with_unit(quantity, text)
+        except ValueError:
+            continue
+        if value < 0:
+            table.refuse("at", f"must be at least 0, is {text}")
+        return (value, None) if quantity == "time_ms" else (None, value)
+    if text:
+        table.refuse("at", f"must be a time or a distance like '5 s', '180 m' or '600 ft', "
+                           f"is '{text}'")
+    return None, None
 
 
 def rate_words(depth_m: float) -> str:
@@ -129,11 +180,11 @@ def _faults(table: TomlTable, words: list[str]) -> tuple[dict[str, float], bool 
         if flag is not None:
             values[key] = flag
             words.append(came if flag else went)
-    for key, (name, unit, text) in NUMBER_FAULTS.items():
-        number = table.number(key)
-        if number is not None:
-            values[name] = number * unit
-            words.append(text.format(number))
+    for key, (name, shown, text) in NUMBER_FAULTS.items():
+        amount = _amount(table, key)
+        if amount is not None:
+            values[name] = amount[1]
+            words.append(text.format(round(amount[1] * shown, 6)))
     stalled = values.pop("program_stalled", None)
     return values, None if stalled is None else bool(stalled)
 

@@ -137,13 +137,18 @@ def status_line(status: dict[str, Any]) -> str:
 
 def get_settings(args: argparse.Namespace) -> int:
     """Print the settings as a machine file, or put what differs into one."""
+    from host_sim.common.errors import InputError
     from host_sim.common.output import write_files
     from host_sim.machine_file.keeping import differing, keep, new_text
     from host_sim.machine_file.machine import load_machine
 
     there = args.machine and args.machine.exists()
     machine = load_machine(args.machine) if there else None  # a bad file ends it before any request
-    settings = _settings_of(_client(args.port))
+    client = _client(args.port)
+    if client.ask("status")["settings"] == "lost":
+        raise InputError(f"{args.port}: the board has lost its settings and would give the "
+                         "defaults; put yours back with: board settings set")
+    settings = _settings_of(client)
     how = "read from the board"
     if machine:
         found = differing(machine.settings, settings)

@@ -12,7 +12,7 @@ from host_sim.trials.commissioning.bench import Bench
 from host_sim.trials.commissioning.commission import Wish, learn
 from host_sim.twin.hands import FAULT, HANDS, Hands
 from host_sim.twin.scenario import DEMO, load_scenario
-from host_sim.twin.scenario_events import FLAG_FAULTS, NUMBER_FAULTS, RATE_KEYS, SWITCH_LEVELS
+from host_sim.twin.scenario_events import AMOUNTS, FLAG_FAULTS, SWITCH_LEVELS
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
 
 GOOD = """\
@@ -97,6 +97,15 @@ def test_events_of_the_hands(tmp_path, text, on, off, words):
     assert (event.on, event.off, event.words, event.who) == (on, off, words, HANDS)
 
 
+@pytest.mark.parametrize(("text", "at"), [
+    ('at = "2.5 s"', (2.5, None)), ('at = "180 m"', (None, 180.0)),
+    ('at = "600 ft"', (None, pytest.approx(182.88))),  # a foot is 0.3048 m
+])
+def test_when_an_event_is(tmp_path, text, at):
+    event = load_scenario(write(tmp_path, GOOD.replace("at_m = 5", text))).events[-1]
+    assert (event.at_s, event.at_m) == at
+
+
 @pytest.mark.parametrize(
     ("text", "rate_ml_ha"),
     [
@@ -104,6 +113,8 @@ def test_events_of_the_hands(tmp_path, text, on, off, words):
         ("rate_l_ha = 80.25", 80_250),
         # 1 US gal/ac = 3.785411784 L / 4046.8564224 m2 (NIST SP 811) = 9.353958 L/ha
         ("rate_gal_ac = 10", 93_540),
+        ('rate = "95 L/ha"', 95_000),
+        ('rate = "10 gal/ac"', 93_540),
     ],
 )
 def test_rates_in_both_systems(tmp_path, text, rate_ml_ha):
@@ -117,6 +128,9 @@ def test_rates_in_both_systems(tmp_path, text, rate_ml_ha):
         ("speed_lost = false", {"speed_lost": False}, {}, None),
         ("supply_drop_v = 2.5", {"supply_drop_v": 2.5}, {}, None),
         ("air_ml = 200", {"air_m3": pytest.approx(2e-4)}, {}, None),
+        ('air = "200 mL"', {"air_m3": pytest.approx(2e-4)}, {}, None),
+        ('slip = "3 %"', {"slip_share": pytest.approx(0.03)}, {}, None),
+        ('supply_drop = "2.5 V"', {"supply_drop_v": 2.5}, {}, None),
         ("section = 3\norifice_factor = 0.5", {}, {2: 0.5}, None),
         ("program_stalled = true", {}, {}, True),
     ],
@@ -139,8 +153,8 @@ def test_events_of_faults(tmp_path, text, faults, orifices, stalled):
         ('"trace.csv"', '"none.csv"', "4: drive.speed_trace: there is no file"),
         ("seed = 7", "seed = -7", "5: drive.seed: must be a whole number from 0"),
         ("seed = 7", "sead = 7", "5: drive.sead: there is no such key here; did you mean seed?"),
-        ("at_s = 1\n", "", "6: event 1: needs one of at_s and at_m"),
-        ("at_m = 5", "at_m = 5\nat_s = 5", "9: event 2: needs one of at_s and at_m"),
+        ("at_s = 1\n", "", "6: event 1: needs one of at, at_s and at_m"),
+        ("at_m = 5", "at_m = 5\nat_s = 5", "9: event 2: needs one of at, at_s and at_m"),
         ("at_m = 5", "at_m = -5", "10: event 2.at_m: must be at least 0, is -5"),
         ("at_m = 5", "at_m = nan", "10: event 2.at_m: must be a number, is nan"),
         ("at_m = 5", 'at_m = "5"', "10: event 2.at_m: must be a number, is '5'"),
@@ -149,8 +163,14 @@ def test_events_of_faults(tmp_path, text, faults, orifices, stalled):
         ('master = "on"', 'mister = "on"', "8: event 1.mister: there is no such key here"),
         ('master = "on"', 'switch = "on"', "6: event 1: section goes together with switch"),
         ('master = "on"', 'section = 4\nswitch = "on"', "8: event 1.section: must be a whole"),
-        ('master = "on"', "rate_l_ha = 0.5", "8: event 1.rate_l_ha: must be 1000 to"),
+        ('master = "on"', "rate_l_ha = 0.5", "8: event 1.rate_l_ha: must be 1.0 L/ha to"),
+        ('master = "on"', 'rate = "0.05 gal/ac"', "8: event 1.rate: must be 0.11 gal/ac to"),
+        ('master = "on"', 'rate = "50"', "8: event 1.rate: '50' needs its unit, one of L/ha, "),
+        ('master = "on"', 'slip = "3 V"', "8: event 1.slip: unit 'V' is none of %"),
         ('master = "on"', "rate_l_ha = 50\nrate_gal_ac = 5", "a rate is given already"),
+        ("at_m = 5", 'at = "5"', "10: event 2.at: must be a time or a distance like"),
+        ("at_m = 5", 'at = "-5 m"', "10: event 2.at: must be at least 0, is -5 m"),
+        ("at_m = 5", 'at = "5 m"\nat_s = 5', "9: event 2: needs one of at, at_s and at_m"),
         ('master = "on"', "speed_lost = 1", "8: event 1.speed_lost: must be true or false, is 1"),
         ('seed = 7\n[[event]]', 'seed = 7\n[[events]]', "6: events: there is no such key here"),
     ],
@@ -244,5 +264,7 @@ def test_the_example_of_the_page_is_a_scenario(tmp_path):
 
 
 def test_every_key_of_an_event_is_on_the_page():
-    keys = [*SWITCH_LEVELS, *RATE_KEYS, *FLAG_FAULTS, *NUMBER_FAULTS, "orifice_factor", "note"]
+    numbers = [key for _, keys in AMOUNTS.values() for key in keys]
+    keys = ["at", "at_s", "at_m", *SWITCH_LEVELS, *AMOUNTS, *numbers, *FLAG_FAULTS,
+            "orifice_factor", "note"]
     assert [key for key in keys if f"`{key}`" not in PAGE] == []
