@@ -183,10 +183,12 @@ def test_no_flow_is_a_fault_that_stays_until_master_off():
     rig.ticks(50, WORK, 400, 0)
     assert rig.state() == FAULT
     assert rig.controller.outputs.duty_u16 == 0
-    rig.ticks(50, WORK, 400, 100)
+    assert not driven(rig.ticks(50, WORK, 400, 100))
     assert rig.state() == FAULT
+    assert rig.controller.decided.faults & faults.FLOW_MISSING, "what stopped it is still told"
     rig.ticks(5, WORK & ~MASTER, 400, 100)
     assert rig.state() == PARKED
+    assert not rig.controller.decided.faults & faults.FLOW_MISSING
     rig.ticks(5, WORK, 400, 100)
     assert rig.state() == APPLYING
 
@@ -217,10 +219,12 @@ def test_a_tick_may_be_three_of_its_periods_late():
 def test_bench_needs_standstill_and_starts_at_zero():
     rig = Rig().armed()
     request = rig.controller.request
-    request.bench = 1
-    rig.ticks(5, WORK, 400, 0)
-    assert rig.state() == APPLYING
-    assert request.bench == 0
+    for switches, state in ((WORK, APPLYING), (MASTER | ALL, READY)):
+        rig.ticks(10, switches, 400, 0)
+        assert rig.state() == state
+        request.bench = 1
+        rig.ticks(1, switches, 400, 0)
+        assert (rig.state(), request.bench) == (state, 0)
     rig.stopped(MASTER | ALL)
     request.bench = 1
     request.bench_speed_mm_s = 2000

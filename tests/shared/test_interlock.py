@@ -123,15 +123,16 @@ def test_master_that_still_counts_as_on_opens_nothing():
 
 
 def test_every_single_missing_permit_stops_applying():
-    lock = Interlock()
-    for bit in range(12):
-        missing = 1 << bit
-        if missing == ARMED or not APPLYING_PERMITS & missing:
-            continue
-        lock.state = APPLYING
-        lock.locked = 0
-        lock.update(APPLYING_PERMITS & ~missing, 1)
-        assert lock.state != APPLYING
+    always = (MASTER, ARMED, SECTION, NO_FAULT, TICK, STORE_IDLE, SETTINGS_WHOLE)
+    for state, needed in ((APPLYING, always + (IMPLEMENT, SPEED, SET_UP)),
+                          (BENCH, always + (BENCH_ASKED, STANDSTILL))):
+        given = sum(needed)
+        for missing in (0,) + needed:
+            lock = Interlock()
+            lock.state = state
+            lock.locked = 1 if missing == ARMED else 0
+            lock.update(given & ~missing & ~ARMED, 1)
+            assert (lock.state == state) == (missing == 0), (state, missing)
 
 
 def test_nothing_starts_by_itself_after_power_up():
@@ -167,6 +168,12 @@ def test_a_cleared_fault_does_not_restart():
         assert lock.state == PARKED
     lock.update(given, 1)
     assert lock.state == APPLYING
+    lock.update(given & ~MASTER & ~NO_FAULT, 0)  # it comes with the very tick of the switch
+    assert lock.state == FAULT
+    lock.update(given & ~MASTER, 0)
+    for _ in range(3):
+        lock.update(given, 1)
+        assert lock.state == PARKED
 
 
 def test_every_permit_is_a_bit_of_its_own():
