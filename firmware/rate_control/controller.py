@@ -67,7 +67,9 @@ class Controller:
         if self.interlock.state == APPLYING or self.interlock.state == BENCH:
             return False
         self.interlock.lock()
+        faults = self._faults
         self._build(settings)
+        self._faults.take_over(faults)
         return True
 
     def begin(self, procedure):
@@ -109,12 +111,13 @@ class Controller:
         conditions = self._plausibility.conditions(measured, decided, tick_ok)
         if request.program_failed:
             conditions |= PROGRAM_FAILED
-        active = self._faults.update(conditions, measured.switches & SWITCH_MASTER)
+        level = measured.master_level
+        active = self._faults.update(conditions, measured.switches & SWITCH_MASTER, level)
         decided.faults = active
         bench_asked = request.bench and self._bench_ticks < self._bench_limit_ticks
         permits = collect(measured, active, tick_ok, bench_asked, request)
         was_bench = decided.state == BENCH
-        decided.permits = self.interlock.update(permits, measured.master_level)
+        decided.permits = self.interlock.update(permits, level)
         decided.state = self.interlock.state
         if was_bench or request.bench:
             self._follow_bench(was_bench)

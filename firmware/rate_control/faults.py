@@ -1,9 +1,10 @@
 """Faults and warnings: how long a condition must last, and what it does.
 
-A blocking fault drops the outputs and stays until the master switch is off; a warning is shown
-while its condition lasts.
+A blocking fault drops the outputs and stays until the master switch is proved off; a warning is
+shown while its condition lasts.
 """
 
+from rate_control.interlock import OFF_TICKS_MIN
 from rate_control.units import TICK_MS
 
 FLOW_MISSING = 1
@@ -45,24 +46,38 @@ class Faults:
     def __init__(self, settings):
         self.active = 0
         self._held = 0  # conditions of the tick before
+        self._off_for = 0  # samples of the master off, since a blocking condition was there
         self._waited = {}  # ticks, by bit
         self._delays = {}
         for row in TABLE:
             self._waited[row[0]] = 0
             self._delays[row[0]] = delay_ticks(row[3], settings)
 
-    def update(self, conditions, master_on):
-        """Take the conditions of this tick; return the mask of active faults."""
+    def take_over(self, before):
+        """Keep the blocking faults that were active before new settings: those cure nothing."""
+        self.active = before.active & BLOCKING
+
+    def update(self, conditions, master_on, master_level):
+        """Take the conditions of this tick; return the mask of active faults.
+
+        master_on and master_level are not 0 while the master switch reads on, after and before
+        debouncing. It is off when both say so, for as many samples as it takes to arm at least.
+        """
         if conditions == self._held and conditions == self.active:
             return conditions  # nothing begins, ends or is waited for
         concerned = conditions | self._held | self.active
         self._held = conditions
+        if master_level or conditions & BLOCKING:
+            self._off_for = 0
+        elif self._off_for <= OFF_TICKS_MIN:
+            self._off_for += 1
+        proved_off = not master_on and self._off_for > OFF_TICKS_MIN
         while concerned:
             bit = concerned & -concerned  # the lowest
             concerned ^= bit
             if not conditions & bit:
                 self._waited[bit] = 0
-                if not bit & BLOCKING or not master_on:
+                if not bit & BLOCKING or proved_off:
                     self.active &= ~bit
             elif self._waited[bit] < self._delays[bit]:
                 self._waited[bit] += 1

@@ -38,11 +38,12 @@ OFF_TICKS_MIN = 2
 TABLE = (
     (ANY, 0, NO_FAULT, FAULT, 1),
     (FAULT, MASTER, 0, FAULT, 1),  # a fault is left only by the master switch
+    (BENCH, 0, MASTER, PARKED, 1),  # a bench that ends, however it does, does not turn into work
     (ANY, 0, MASTER, PARKED, 0),
     (ANY, 0, TICK, PARKED, 1),
     (ANY, 0, ARMED, PARKED, 0),
     (ANY, BENCH_PERMITS, 0, BENCH, 0),
-    (BENCH, 0, 0, PARKED, 1),  # a bench that ends does not turn into work
+    (BENCH, 0, 0, PARKED, 1),
     (ANY, APPLYING_PERMITS, 0, APPLYING, 0),
     (ANY, 0, 0, READY, 0),
 )

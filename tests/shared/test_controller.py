@@ -252,6 +252,44 @@ def test_bench_ends_at_motion_and_does_not_turn_into_work():
     assert rig.state() == APPLYING
 
 
+def test_a_bench_that_a_bad_sample_ends_does_not_turn_into_work():
+    for debounce_ms in (0, 50):
+        rig = Rig(switch_debounce_ms=debounce_ms).armed()
+        rig.ticks(30, WORK)
+        rig.controller.request.bench = 1
+        rig.ticks(3, WORK)
+        assert rig.state() == BENCH
+        rig.ticks(1 + debounce_ms // 50, WORK & ~MASTER)
+        assert rig.state() == PARKED
+        for _ in range(40):
+            rig.ticks(1, WORK, 400)
+            assert rig.state() == PARKED
+
+
+def test_bad_samples_of_the_master_clear_no_fault():
+    for debounce_ms in (0, 50):
+        rig = Rig(switch_debounce_ms=debounce_ms).armed()
+        rig.ticks(20, WORK, 400, 100)
+        rig.ticks(1, WORK, 400, 100, late_us=200000)
+        for off in (WORK & ~MASTER, WORK & ~MASTER, WORK):
+            rig.ticks(1, off, 400, 100)
+            assert rig.state() == FAULT
+            assert rig.controller.decided.faults & faults.TICK_LATE
+        rig.ticks(5, WORK & ~MASTER, 400, 100)
+        assert rig.state() == PARKED
+        assert not rig.controller.decided.faults
+
+
+def test_new_settings_cure_no_fault():
+    rig = Rig().armed()
+    rig.ticks(20, WORK, 400, 100)
+    rig.ticks(1, WORK, 400, 100, late_us=200000)
+    assert rig.controller.apply(rig.controller.settings)
+    rig.ticks(5, WORK, 400, 100)
+    assert rig.state() == FAULT
+    assert rig.controller.decided.faults & faults.TICK_LATE
+
+
 def test_a_pulse_ends_the_bench_and_crawling_never_begins_it():
     # one pulse a metre: 0.9 m/s gives a pulse each 1.1 s, beyond the timeout of 1 s
     rig = Rig(speed_pulses_km=1000, bench_timeout_s=1800).armed()

@@ -36,7 +36,7 @@ def expected(state, locked, permits, proved_off):
     if not permits & NO_FAULT:
         return FAULT, 1
     if not permits & MASTER:
-        return PARKED, locked
+        return PARKED, 1 if state == BENCH else locked
     if state == FAULT:
         return FAULT, 1
     if not permits & TICK:

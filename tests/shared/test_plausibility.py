@@ -29,7 +29,7 @@ class Watch:
         self.measured.flow_ul_s = flow_ul_s
         self.measured.flow_readable = 1 if flow_ul_s >= FLOOR_UL_S else 0
         conditions = self.plausibility.conditions(self.measured, self.decided, True)
-        return self.faults.update(conditions, 1)
+        return self.faults.update(conditions, 1, 1)
 
     def seconds_until(self, fault, flow_at, most_s=60):
         """The time until a fault shows under a flow that depends on time, or None."""
