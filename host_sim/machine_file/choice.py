@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from host_sim.common.errors import InputError
+from host_sim.common.errors import InputError, plain
 from host_sim.machine_file.machine import SUFFIX, MachineFile, load_machine
 from host_sim.machine_file.twin_spec import spec_of
 from host_sim.plant.catalogue import KINDS, machine_spec
@@ -29,4 +29,4 @@ def chosen(text: str) -> Chosen:
         raise InputError(f"{text}: is neither a machine file ({SUFFIX}) nor one of "
                          f"{', '.join(KINDS)}")
     machine = load_machine(Path(text))
-    return Chosen(machine.title, spec_of(machine), machine.settings.as_dict(), machine)
+    return Chosen(plain(machine.title), spec_of(machine), machine.settings.as_dict(), machine)

@@ -13,7 +13,7 @@ from typing import Any
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
-from tomlkit.items import Item
+from tomlkit.items import InlineTable, Item
 
 from host_sim.common.errors import InputError
 from host_sim.common.output import write_files
@@ -117,7 +117,7 @@ def with_fields(machine: MachineFile, fields: Mapping[str, Any]) -> str:
             if known.name in fields:
                 _table(document, (known.table,))[known.key] = _item(fields[known.name])
         return tomlkit.dumps(document)
-    except (TOMLKitError, RecursionError) as error:
+    except (TOMLKitError, ValueError, RecursionError) as error:
         raise InputError(f"{machine.path}: cannot be changed: {error}") from error
 
 
@@ -141,12 +141,15 @@ def changed_text(machine: MachineFile, found: Mapping[str, Any],
     if wanted is None:
         raise InputError(*(f"{machine.path}: {texts.in_keys(line, machine.us)}"
                            for line in problems))
-    written = dict(found)
-    if not {"section_count", "section_width_mm"}.isdisjoint(found):
-        written["section_width_mm"] = wanted.section_width_mm[: wanted.section_count]
+    written = {name: value for name, value in found.items()
+               if HOMES.get(name, (LEARNED,))[0] == LEARNED or name not in machine.given
+               or value != getattr(machine.settings, name)}
+    written.pop("section_width_mm", None)
+    if _widths(wanted) != _widths(machine.settings):
+        written["section_width_mm"] = _widths(wanted)
     try:
         text = _updated(machine.source.text, written, machine.us, how)
-    except (TOMLKitError, RecursionError) as error:
+    except (TOMLKitError, ValueError, RecursionError) as error:
         raise InputError(f"{machine.path}: cannot be changed: {error}") from error
     changed = load_machine(machine.path, text)
     for change in texts.differences(wanted, changed.settings, machine.us):
@@ -160,18 +163,19 @@ def differing(old: Settings, new: Settings) -> dict[str, Any]:
     """What of the new settings differs; the units are those of the file, and stay."""
     found = {name: getattr(new, name) for name in (entry[NAME] for entry in ROWS)
              if getattr(new, name) != getattr(old, name) and name != "us_units"}
-    if "section_count" not in found and (
-            old.section_width_mm[: old.section_count] == new.section_width_mm[: old.section_count]):
+    if _widths(old) == _widths(new):
         found.pop("section_width_mm", None)
     return found
 
 
 def _tells(key: str, one: Settings, other: Settings) -> bool:
     """Whether a difference is one of the machine: not of the widths of sections not fitted."""
-    if key != key_of("section_width_mm"):
-        return True
-    return one.section_width_mm[: one.section_count] != other.section_width_mm[
-        : other.section_count]
+    return key != key_of("section_width_mm") or _widths(one) != _widths(other)
+
+
+def _widths(settings: Settings) -> list[int]:
+    """Of the sections that are fitted."""
+    return list(settings.section_width_mm[: settings.section_count])
 
 
 def _updated(text: str, found: Mapping[str, Any], us: bool, how: str) -> str:
@@ -192,7 +196,8 @@ def _table(document: Any, where: Where) -> Any:
     """The table at a place, made where it is not there."""
     for depth, name in enumerate(where):
         if name not in document:
-            document[name] = tomlkit.table(is_super_table=depth + 1 < len(where))
+            document[name] = tomlkit.inline_table() if isinstance(document, InlineTable) else (
+                tomlkit.table(is_super_table=depth + 1 < len(where)))
         document = document[name]
     return document
 

@@ -119,6 +119,16 @@ class _Reader:
             self._take(table)
             table.finish()
         learned.finish()
+        self._learned_fields()
+
+    def _learned_fields(self) -> None:
+        """What was learned of a part goes before its data sheet for `size` and the twin too."""
+        for name, sheet in FROM_DATA_SHEET.items():
+            where = HOMES[name]
+            if self._places.get(name) == where:
+                text = values.write(row(name), self._values[name], self._us)
+                place = self._source.problem(where, "").removesuffix(": ")
+                self._fields[str(sheet[-1])] = Said((text,), self._us, place)
 
     def _take(self, table: TomlTable) -> None:
         """Read the settings that stand in one table. What is learned goes before a data sheet."""
