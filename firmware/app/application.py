@@ -8,14 +8,13 @@ from app.operations import Operations
 from app.store import SETTINGS, SETTINGS_STATE
 from app.trace_ring import TraceRing
 from rate_control.controller import Controller
-from rate_control.interlock import ARMED, FAULT, MASTER
+from rate_control.interlock import FAULT, MASTER
 from rate_control.records import Inputs, Request
 from rate_control.settings import build
 from rate_control.units import TICK_MS, TICK_US
 
 STALL_TICKS = 4000 // TICK_MS  # the loop may be away this long; a save or a start-up is shorter
 SAVE_PERIOD_MS = 1000
-ARMED_AND_ON = ARMED | MASTER
 SETTINGS_STATES = (Request.TAKEN_ON, Request.NOT_SET_UP, Request.LOST)
 
 
@@ -34,6 +33,7 @@ class Application(Operations):
         self.store = store
         self.failure = ""
         self.rate_to_check = 0
+        self._was_armed = False
         settings, state = self._kept_settings()
         super().__init__(settings, make_controller)
         self.controller.request.settings_state = state
@@ -124,8 +124,11 @@ class Application(Operations):
         if not self._ended and not self.controller.measured.switches & MASTER:
             # like every blocking fault, a failure is over when the master switch is off
             self.controller.request.program_failed = 0
-        if self.controller.decided.permits & ARMED_AND_ON == ARMED_AND_ON:
+        armed = self.armed()
+        if armed and not self._was_armed:  # by a person, who has the rate before their eyes
             self.rate_to_check = 0
+            self.confirmed_rate_ml_ha = self.controller.request.rate_ml_ha
+        self._was_armed = armed
         self.jobs.poll(self.board.now_us())
 
     def _keep_tick_error(self):

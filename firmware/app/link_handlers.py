@@ -178,17 +178,17 @@ def read_log(link, arguments):
 
 def set_rate(link, arguments):
     """Change the rate."""
-    return link.application.set_rate(arguments["rate_ml_ha"])
+    return link.application.set_rate(arguments["rate_ml_ha"], remote=True)
 
 
 def set_settings(link, arguments):
     """Change settings, all or none."""
-    return link.application.change_settings(arguments["values"])
+    return link.application.change_settings(arguments["values"], remote=True)
 
 
 def undo_settings(link, _):
     """Go back to the settings before the last change."""
-    return link.application.undo()
+    return link.application.undo(remote=True)
 
 
 def begin_procedure(link, arguments):

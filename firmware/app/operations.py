@@ -10,12 +10,15 @@ from rate_control import interlock
 from rate_control.controller import Controller
 from rate_control.procedures import DONE, RUNNING
 from rate_control.records import Request
-from rate_control.settings import HIGH, LOW, build, row
+from rate_control.settings import LOW, build, row
 from rate_control.totals import Totals
 from rate_control.units import DUTY_FULL, SPEED_MAX_MM_S
 
+ARMED_AND_ON = interlock.ARMED | interlock.MASTER
 OUTPUTS_ON = "stop first: outputs are on"
 NOT_BENCH = "only on the bench"
+ONLY_AT_MACHINE = "highest_rate_ml_ha: can be changed at the machine alone"
+REMOTE_RAISE = 4  # while armed, a rate from afar may be higher by a quarter, and no more
 AT_MACHINE = "confirm at the machine"
 
 
@@ -30,6 +33,7 @@ class Operations:
     def __init__(self, settings, make_controller=Controller):
         self.controller = make_controller(settings)
         self.asked = None
+        self.confirmed_rate_ml_ha = settings.rate_ml_ha
         self._before = None  # the settings before the last change
 
     def outputs_on(self):
@@ -40,25 +44,44 @@ class Operations:
         """Return in words what is missing before outputs may be on, a list of short lines."""
         return missing(self.controller.decided.permits, wanted)
 
-    def set_rate(self, rate_ml_ha):
-        """Change the application rate, also while applying; it is kept with the totals."""
-        entry = row("rate_ml_ha")
-        problem = out_of_range(rate_ml_ha, entry[LOW], entry[HIGH])
+    def armed(self):
+        """Return whether the master switch is on and was seen off: outputs may follow at once."""
+        return self.controller.decided.permits & ARMED_AND_ON == ARMED_AND_ON
+
+    def set_rate(self, rate_ml_ha, remote=False):
+        """Change the application rate, also while applying; it is kept with the totals.
+
+        No rate goes beyond the highest one of the settings. While the controller is armed, a
+        remote one may also be at most a quarter above the rate that a person at the machine set
+        or confirmed last, by arming. However many requests come, they do not add up.
+        """
+        highest = self.controller.settings.highest_rate_ml_ha
+        if remote and self.armed():
+            confirmed = self.confirmed_rate_ml_ha
+            highest = min(highest, confirmed + confirmed // REMOTE_RAISE)
+        problem = out_of_range(rate_ml_ha, row("rate_ml_ha")[LOW], highest)
         if not problem:
+            if not remote:
+                self.confirmed_rate_ml_ha = rate_ml_ha
             self.controller.request.rate_ml_ha = rate_ml_ha
             self.controller.settings.rate_ml_ha = rate_ml_ha  # the same rate under its other name
             if self._before is not None:
                 self._before.rate_ml_ha = rate_ml_ha  # undo is about what came before
         return problem
 
-    def change_settings(self, changes):
+    def change_settings(self, changes, remote=False):
         """Change settings, a dict by name; return a list of problems, empty where all is taken.
 
         Refused as a whole, and while outputs may be on. The master switch must then be seen
-        off, then on.
+        off, then on. The highest rate is not changed from afar, unless these are settings that a
+        person at the machine has yet to take on, and so to look at.
         """
         controller = self.controller
         before = controller.settings
+        taken_on = controller.request.settings_state == Request.TAKEN_ON
+        highest = changes.get("highest_rate_ml_ha", before.highest_rate_ml_ha)
+        if remote and taken_on and highest != before.highest_rate_ml_ha:
+            return [ONLY_AT_MACHINE]
         settings, problems = build(changes, before)
         if problems:
             return problems
@@ -81,11 +104,11 @@ class Operations:
         controller.request.settings_state = Request.TAKEN_ON
         return ""
 
-    def undo(self):
+    def undo(self, remote=False):
         """Go back to the settings before the last change; undone twice, it is made again."""
         if self._before is None:
             return "nothing to undo"
-        problems = self.change_settings(self._before.as_dict())
+        problems = self.change_settings(self._before.as_dict(), remote)
         return problems[0] if problems else ""
 
     def set_regulation(self, regulation):

@@ -116,6 +116,9 @@ def cross_problems(settings):
             if points[index] <= points[index - 1]:
                 problems.append("%s: number %d must be above number %d"
                                 % (name, index + 1, index))
+    if settings.rate_ml_ha > settings.highest_rate_ml_ha:
+        problems.append("rate_ml_ha: must be at most highest_rate_ml_ha, %d mL/ha"
+                        % settings.highest_rate_ml_ha)
     if settings.meter_floor_ul_s >= settings.curve_flow_ul_s[-1]:
         problems.append("meter_floor_ul_s: must be below the highest flow of curve_flow_ul_s")
     return problems

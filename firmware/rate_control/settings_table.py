@@ -4,6 +4,7 @@ from rate_control.units import CURVE_POINTS, MAX_SECTIONS, RATE_MAX_ML_HA
 
 TABLE = (
     ("rate_ml_ha", "mL/ha", 1, 1000, RATE_MAX_ML_HA, 100000),
+    ("highest_rate_ml_ha", "mL/ha", 1, 1000, RATE_MAX_ML_HA, RATE_MAX_ML_HA),
     ("section_count", "", 1, 1, MAX_SECTIONS, 3),
     ("section_width_mm", "mm", MAX_SECTIONS, 50, 20000, 1000),
     ("liquid_density_g_l", "g/L", 1, 500, 2500, 1000),

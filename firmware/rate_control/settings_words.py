@@ -10,6 +10,9 @@ WORDS = {
     "rate_ml_ha": (
         "application rate; it is kept with the totals",
         "for each job, from the product label"),
+    "highest_rate_ml_ha": (
+        "no rate beyond it is taken, from anywhere",
+        "at the machine, from the labels of your products"),
     "section_count": (
         "number of sections fitted",
         "when the boom is rebuilt"),

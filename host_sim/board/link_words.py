@@ -13,7 +13,7 @@ REQUESTS: dict[str, tuple[str, dict[str, str]]] = {
         "every_ticks": "0 for none, 2 for 10 records a second",
     }),
     "rate.set": ("change the rate", {
-        "rate_ml_ha": "within the range of the setting",
+        "rate_ml_ha": "up to the highest rate; while armed up to a quarter above the machine's own",
     }),
     "regulation.set": ("choose how flow is regulated; the duty itself is set at the machine", {
         "regulation": "closed_loop or fixed_duty",

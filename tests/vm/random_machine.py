@@ -293,6 +293,7 @@ def _make_consistent(values):
         values[name] = _rising(sorted(values[name]), row(name)[HIGH])
     share_mm = WIDTH_MAX_MM // values["section_count"]
     values["section_width_mm"] = [min(width, share_mm) for width in values["section_width_mm"]]
+    values["rate_ml_ha"] = min(values["rate_ml_ha"], values["highest_rate_ml_ha"])
     values["meter_floor_ul_s"] = min(values["meter_floor_ul_s"], values["curve_flow_ul_s"][-1] - 1)
 
 

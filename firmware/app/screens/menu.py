@@ -29,9 +29,9 @@ class Menu(List):
 
 def _rate(app, _):
     from app.screens.edit import edit
-    from rate_control.settings import HIGH, LOW, row
-    entry = row("rate_ml_ha")
-    field = ("rate_ml_ha", entry[LOW], entry[HIGH])
+    from rate_control.settings import LOW, row
+    highest = app.controller.settings.highest_rate_ml_ha
+    field = ("rate_ml_ha", row("rate_ml_ha")[LOW], highest)
     return edit(app, "rate", field, app.controller.request.rate_ml_ha, app.set_rate,
                 "from the label of the product")
 

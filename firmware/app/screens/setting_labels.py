@@ -9,6 +9,7 @@ from app.quantity_text import in_words
 # group, and the settings in it with their label: at most 12 characters
 GROUPS = (
     ("job", (
+        ("highest_rate_ml_ha", "highest rate"),
         ("liquid_density_g_l", "density"),
         ("us_units", "units"),
         ("bench_timeout_s", "bench ends"),

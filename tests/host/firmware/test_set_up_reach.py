@@ -17,7 +17,8 @@ BOUND = {"curve_flow_ul_s", "curve_duty_u16", "meter_floor_ul_s", "meter_droop_u
 
 def test_every_setting_has_a_place_and_a_short_label():
     members = [member for _, group in groups(TABLE) for member in group]
-    assert sorted(name for name, _ in members) == sorted(entry[NAME] for entry in TABLE)
+    named = [name for name, _ in members] + ["rate_ml_ha"]  # which the menu has on top
+    assert sorted(named) == sorted(entry[NAME] for entry in TABLE)
     assert [title for title, _ in groups(TABLE)] == [title for title, _ in GROUPS], "unnamed ones"
     for title, group in GROUPS:
         labels = [label for _, label in group]
@@ -71,7 +72,7 @@ def test_every_setting_from_end_to_end(title, us):
         entry = entries[name]
         for element in range(entry[COUNT]) if entry[COUNT] > 1 else [None]:
             # as many sections as there are widths, so that each can be reached
-            settings, problems = build({"us_units": us, "section_count": 8})
+            settings, problems = build({"us_units": us, "section_count": 8, "rate_ml_ha": 1000})
             assert problems == []
             for notches, limit in ((-FAR, entry[LOW]), (FAR, entry[HIGH])):
                 rig = PanelRig()
