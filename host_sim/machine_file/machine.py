@@ -84,7 +84,7 @@ class _Reader:
         self._top.text("notes", "")
         for name in FITTED, WANTED, SETTINGS:
             self._plain_table(name)
-        self._learned()
+        self._learned()  # after the data sheets, for it goes before them
         twin = self._table((TWIN,), self._top.any(TWIN, {})).values()
         self._top.finish()
         self._widths()
@@ -131,7 +131,7 @@ class _Reader:
                 self._fields[str(sheet[-1])] = Said((text,), self._us, place)
 
     def _take(self, table: TomlTable) -> None:
-        """Read the settings that stand in one table. What is learned goes before a data sheet."""
+        """Read the settings that stand in one table."""
         for name, place in (*FROM_DATA_SHEET.items(), *HOMES.items()):
             if place[:-1] != table.where:
                 continue
