@@ -1,6 +1,7 @@
 """Debouncing and the delays of the implement switch."""
 
-from rate_control.debounce import Debounce
+from rate_control.debounce import Debounce, make_debounce
+from rate_control.settings import build
 
 MASTER, IMPLEMENT, SECTION = 1, 2, 4
 
@@ -63,3 +64,18 @@ def test_switches_do_not_share_their_waiting():
     debounce.update(3)
     assert debounce.update(3) == 1
     assert debounce.update(3) == 3
+
+
+def test_settings_delay_the_implement_alone_and_debounce_every_section():
+    settings, _ = build({"section_count": 8, "switch_debounce_ms": 100,
+                         "implement_start_delay_ms": 200, "implement_stop_delay_ms": 400})
+    debounce = make_debounce(settings)
+    levels(debounce, 0, 20)
+    every = 1023
+    assert levels(debounce, every, 2) == 0
+    assert levels(debounce, every, 1) == every & ~IMPLEMENT
+    assert levels(debounce, every, 3) == every & ~IMPLEMENT
+    assert levels(debounce, every, 1) == every
+    assert levels(debounce, 0, 3) == IMPLEMENT
+    assert levels(debounce, 0, 7) == IMPLEMENT
+    assert levels(debounce, 0, 1) == 0
