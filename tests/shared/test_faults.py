@@ -36,28 +36,34 @@ def test_every_fault_comes_after_its_time_and_not_a_tick_before():
         watch = Faults(settings)
         for _ in range(2):  # the second time is as long as the first
             for _ in range(delay_ms // 50):
-                assert watch.update(bit, 1) == 0, bit
+                assert watch.update(bit, 1, 1) == 0, bit
             for _ in range(5):
-                assert watch.update(bit, 1) == bit
+                assert watch.update(bit, 1, 1) == bit
             if bit & BLOCKING:
                 for _ in range(5):
-                    assert watch.update(0, 1) == bit, "it stays while the master is on"
-            assert watch.update(0, 0) == 0
+                    assert watch.update(0, 1, 1) == bit, "it stays while the master is on"
+                for _ in range(2):
+                    assert watch.update(0, 0, 0) == bit, "and until three samples prove it off"
+                watch.update(0, 0, 1)
+                for _ in range(2):
+                    assert watch.update(0, 0, 0) == bit
+                assert watch.update(0, 1, 0) == bit, "of the debounced level, too"
+            assert watch.update(0, 0, 0) == 0
         for _ in range(delay_ms // 50):  # a gap begins the time anew
-            assert watch.update(bit, 1) == 0
+            assert watch.update(bit, 1, 1) == 0
         if delay_ms:
-            watch.update(0, 1)
-            assert watch.update(bit, 1) == 0
+            watch.update(0, 1, 1)
+            assert watch.update(bit, 1, 1) == 0
 
 
 def test_faults_do_not_share_their_waiting():
     watch = Faults(made(rate_off_ms=4000))
     for _ in range(30):
-        watch.update(faults.SUPPLY_LOW, 1)
+        watch.update(faults.SUPPLY_LOW, 1, 1)
     for _ in range(10):
-        assert watch.update(faults.SUPPLY_LOW | faults.RATE_OFF, 1) == 0
-    assert watch.update(faults.SUPPLY_LOW | faults.RATE_OFF, 1) == faults.SUPPLY_LOW
-    assert watch.update(faults.RATE_OFF, 1) == 0
+        assert watch.update(faults.SUPPLY_LOW | faults.RATE_OFF, 1, 1) == 0
+    assert watch.update(faults.SUPPLY_LOW | faults.RATE_OFF, 1, 1) == faults.SUPPLY_LOW
+    assert watch.update(faults.RATE_OFF, 1, 1) == 0
 
 
 class Tick:

@@ -10,6 +10,12 @@ NOT_0 = "a lock is whatever is not 0"
 NO_STATE = "any number but those of FAULT and BENCH, the states that a row names, is any state"
 MASTER_GONE = "the row for a missing master stands above, so MASTER is set here"
 SAVES_TIME = "the memory of the row saves time; without it the table gives the same"
+PASSED_BY = "what it passes by would find nothing to do"
+LOOKS_ONCE_MORE = "one look more, at nothing"
+NO_TICK = "less than a tick is no tick"
+LATE, LATE_TEXT = '(TICK_LATE, "tick_late", 1, ', ', "controller held up: report it"),'
+LOST, LOST_TEXT = '(SPEED_LOST, "speed_lost", 0, ', ', "speed signal lost: sensor, cable"),'
+FAILED, FAILED_TEXT = '(PROGRAM_FAILED, "program_failed", 1, ', ', "program failed: report it"),'
 UPDATE = "rate_control.interlock.Interlock.update"
 REMEMBER = "self._permits = permits if after == state and not lock else None"
 SAME = "if permits == self._permits and state == self._state:"
@@ -23,6 +29,8 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
     ("rate_control.interlock", "(FAULT, MASTER, 0, FAULT, 1),", "(FAULT, MASTER, 0, FAULT, 2),",
      NOT_0),
     ("rate_control.interlock", "(ANY, 0, TICK, PARKED, 1),", "(ANY, 0, TICK, PARKED, 2),", NOT_0),
+    ("rate_control.interlock", "(BENCH, 0, MASTER, PARKED, 1),", "(BENCH, 0, MASTER, PARKED, 2),",
+     NOT_0),
     ("rate_control.interlock", "(BENCH, 0, 0, PARKED, 1),", "(BENCH, 0, 0, PARKED, 2),", NOT_0),
     ("rate_control.interlock", "(ANY, 0, TICK, PARKED, 1),", "(ANY, 1, TICK, PARKED, 1),",
      MASTER_GONE),
@@ -38,4 +46,25 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
     (UPDATE, "return permits", "pass", SAVES_TIME),
     (UPDATE, REMEMBER, "pass", SAVES_TIME),
     (UPDATE, REMEMBER, "self._permits = permits if False else None", SAVES_TIME),
+    ("rate_control.debounce.Debounce.__init__", "self._moving = 0", "self._moving = 1",
+     LOOKS_ONCE_MORE),
+    ("rate_control.debounce.Debounce.__init__", "self._moving = 0", "self._moving = -1",
+     LOOKS_ONCE_MORE),
+    ("rate_control.debounce.Debounce.update", "if not changed and not self._moving:", "if False:",
+     PASSED_BY),
+    ("rate_control.debounce.Debounce.update", "return raw", "pass", PASSED_BY),
+    ("rate_control.debounce.make_debounce",
+     "debounce = Debounce(2 + settings.section_count, settings.switch_debounce_ms)",
+     "debounce = Debounce(3 + settings.section_count, settings.switch_debounce_ms)",
+     "one switch more than there are, which nobody reads"),
+    ("rate_control.faults", LATE + "0" + LATE_TEXT, LATE + "1" + LATE_TEXT, NO_TICK),
+    ("rate_control.faults", LATE + "0" + LATE_TEXT, LATE + "-1" + LATE_TEXT, NO_TICK),
+    ("rate_control.faults", LOST + "0" + LOST_TEXT, LOST + "1" + LOST_TEXT, NO_TICK),
+    ("rate_control.faults", LOST + "0" + LOST_TEXT, LOST + "-1" + LOST_TEXT, NO_TICK),
+    ("rate_control.faults", FAILED + "0" + FAILED_TEXT, FAILED + "1" + FAILED_TEXT, NO_TICK),
+    ("rate_control.faults", FAILED + "0" + FAILED_TEXT, FAILED + "-1" + FAILED_TEXT, NO_TICK),
+    ("rate_control.faults.Faults.__init__", "self._held = 0", "self._held = 1", LOOKS_ONCE_MORE),
+    ("rate_control.faults.Faults.update",
+     "if conditions == self._held and conditions == self.active:", "if False:", PASSED_BY),
+    ("rate_control.faults.Faults.update", "return conditions", "pass", PASSED_BY),
 )

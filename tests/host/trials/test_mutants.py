@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 import ast
+import random
 
 import pytest
 
 from host_sim.trials.trust.mutant_runs import SharedTest, run_mutants
-from host_sim.trials.trust.mutants import MUTATED, every_mutant, main
+from host_sim.trials.trust.mutants import (
+    MUTATED,
+    every_mutant,
+    main,
+    stale_arguments,
+    try_mutants,
+)
 from host_sim.trials.trust.mutate import Mutant, mutants
 
+SAMPLE = 12
+SAMPLED = ("rate_control.permits", "rate_control.outputs", "rate_control.debounce",
+           "rate_control.records")
 SOURCE = '''\
 """A module."""
 
@@ -90,3 +100,13 @@ def test_bad_input_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["--only", "rate_control.nowhere"]) == 2
     told = capsys.readouterr().err
     assert told.count("\n") == 1 and "--only rate_control.nowhere" in told
+
+
+def test_every_argument_names_a_mutant_that_there_is() -> None:
+    assert stale_arguments([], []) == []
+
+
+def test_a_sample_is_killed_or_argued() -> None:
+    every = every_mutant({module: MUTATED[module] for module in SAMPLED})
+    result = try_mutants(random.Random(7).sample(every, SAMPLE), 1)
+    assert not result.failed, result.figures()

@@ -35,7 +35,7 @@ FEED = """            if not stalled:
 """
 WRITE = "            board.write(controller.step(self.inputs, board.now_us()))\n"
 LATE_ROW = "    (ANY, 0, TICK, PARKED, 1),\n"
-BENCH_ROW = "    (BENCH, 0, 0, PARKED, 1),  # a bench that ends does not turn into work\n"
+BENCH_ROW = "    (BENCH, 0, 0, PARKED, 1),\n"
 FAULT_ROW = "    (FAULT, MASTER, 0, FAULT, 1),  # a fault is left only by the master switch\n"
 PROOF = """        elif self._off_for < self.off_ticks:
             self._off_for += 1
@@ -73,7 +73,7 @@ BREAKS = (
      "                continue\n"),
     ("3.4", DEBOUNCE, "on_ms // TICK_MS", "off_ms // TICK_MS"),
     ("3.4", DEBOUNCE, "self._off_ticks[index] += off_ms // TICK_MS", "pass"),
-    ("3.5", FAULTS, "if not bit & BLOCKING or not master_on:", "if True:"),
+    ("3.5", FAULTS, "if not bit & BLOCKING or proved_off:", "if True:"),
     ("3.6", SPEED, "        measured.speed_valid = gnss.valid\n", ""),
     ("3.6", GNSS, "if not inputs.gnss_fix or", "if"),
     ("3.6", GNSS, "or speed > SPEED_MAX_MM_S", ""),
@@ -98,6 +98,7 @@ BREAKS = (
     ("5.1", CONTROLLER, "            self.request.fixed_duty_u16 = 0\n", ""),
     ("5.1", INTERLOCK, "ALWAYS | BENCH_ASKED | STANDSTILL", "ALWAYS | BENCH_ASKED"),
     ("5.2", INTERLOCK, BENCH_ROW, ""),
+    ("5.2", INTERLOCK, "(BENCH, 0, MASTER, PARKED, 1)", "(BENCH, 0, MASTER, PARKED, 0)"),
     ("5.2", INTERLOCK, "ALWAYS | BENCH_ASKED | STANDSTILL", "ALWAYS | BENCH_ASKED"),
     ("5.3", CONTROLLER, " and self._bench_ticks < self._bench_limit_ticks", ""),
     ("5.3", CONTROLLER, "            self._bench_ticks = 0\n", ""),
