@@ -141,7 +141,7 @@ def _step_test_notes(request: Request) -> list[str]:
         return []
     works = fastest.value / STEP_ABOVE
     return [
-        f"The step test goes {STEP_ABOVE - 1:.0%} above the flow of its speed: at "
+        f"The step test goes {100 * (STEP_ABOVE - 1):.0f} % above the flow of its speed: at "
         f"{units.text('rate_ml_ha', rate, request.us)} give it "
         f"{units.text('speed_mm_s', works, request.us)} or less. {fastest.part.capitalize()}: "
         f"{units.text('speed_mm_s', fastest.value, request.us)} at the most."
