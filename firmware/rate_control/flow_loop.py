@@ -15,12 +15,15 @@ class FlowLoop:
     """Base of both loops; see their update() for the order of a tick.
 
     trim_q20 is how far the machine is off its curve, 0 where that is not what is learned.
+    believed says whether the meter reads what a machine can do. No curve is wrong by half; a meter
+    that says so may be stuck, and the liquid is real.
     """
 
     NEEDS_REST = 0  # the meter teaches only while the flow is at rest
 
     def __init__(self, settings):
         self.trim_q20 = 0
+        self.believed = 0
         self._model = Predictor(settings)
         self._trust = MeterTrust(settings, self.NEEDS_REST)
         self._floor_ul_s = settings.meter_floor_ul_s
@@ -52,19 +55,12 @@ class FlowLoop:
         expected = model.step(reference_ul_s)
         decided.expected_ul_s = expected
         self._trust.follow(changed or model.jumped, reference_ul_s, flow)
-        if reference_ul_s < self._floor_ul_s or not self.believes(measured, expected):
+        self.believed = measured.flow_valid and -expected <= 2 * (expected - flow) <= expected
+        if reference_ul_s < self._floor_ul_s or not self.believed:
             decided.coasting = 1
             return 0
         decided.coasting = 0
         return reference_ul_s > 0 and self._trust.can_teach()
-
-    def believes(self, measured, expected_ul_s):
-        """Return whether the meter reads what a machine can do.
-
-        No curve is wrong by half; a meter that says so may be stuck, and the liquid is real.
-        """
-        return (measured.flow_valid
-                and -expected_ul_s <= 2 * (expected_ul_s - measured.flow_ul_s) <= expected_ul_s)
 
 
 def make_loop(settings, curve):

@@ -35,14 +35,17 @@ class PumpLoop(FlowLoop):
 
     def update(self, measured, decided):
         """Fill expected_ul_s, coasting, trim_q20 and command_ul_s of decided for this tick."""
+        target = decided.target_ul_s
+        reference = target  # the trim being right
+        if decided.source != Decided.BY_LOOP:
+            reference = self.reference_ul_s(decided)
         correction = 0
-        if self.compare(self.reference_ul_s(decided), measured, decided):
+        if self.compare(reference, measured, decided):
             error = decided.expected_ul_s - measured.flow_ul_s
             correction = muldiv(error, self._kp_q12, ONE_Q12)
             if decided.source != Decided.BY_PROCEDURE:  # which may be learning the very curve
                 self.learn(error, decided)
         decided.trim_q20 = self.trim_q20
-        target = decided.target_ul_s
         decided.command_ul_s = 0
         if target:
             decided.command_ul_s = clamp(self.trimmed_ul_s(target) + correction, 0, FLOW_MAX_UL_S)
@@ -57,9 +60,7 @@ class PumpLoop(FlowLoop):
         self._ki_q20 = muldiv(self._whole_ki_q20, width_mm, self._total_mm)
 
     def reference_ul_s(self, decided):
-        """Return the flow that the meter will show once the machine has followed its duty."""
-        if decided.source == Decided.BY_LOOP:
-            return decided.target_ul_s  # the trim being right
+        """Return the flow that belongs to a duty that the loop did not choose."""
         flow = self._curve.flow_ul_s(decided.demand_u16, decided.width_mm)
         return muldiv(flow, ONE_Q20, ONE_Q20 + self.trim_q20)
 

@@ -84,9 +84,7 @@ def _all(args: argparse.Namespace) -> int:
         parts["pairs"] = session.try_pairs(args.share, pool)
         parts["false_alarms_per_clean_hour"] = session.try_hours(args.hours, pool)
     for key in ("states", "mutants", "fuzz"):
-        part = session.other_part(key, args.share)
-        if part is not None:
-            parts[key] = part
+        parts[key] = session.other_part(key, args.share)
     for part in parts.values():
         if part.table:
             print(part.table + "\n")

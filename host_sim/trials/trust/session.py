@@ -83,14 +83,11 @@ def _said(day: Hour) -> str:
     return "; ".join([*(f"{name} at {time_s:g} s" for time_s, name in day.alarms), *day.broken])
 
 
-def other_part(module: str, share: float) -> Part | None:
-    """What a module of this folder with a `trust_part(share)` adds; None where it is not there."""
-    try:
-        found = importlib.import_module(f"host_sim.trials.trust.{module}")
-    except ModuleNotFoundError:
-        return None
-    make: Callable[[float], Part] | None = getattr(found, "trust_part", None)
-    return make(share) if make else None
+def other_part(module: str, share: float) -> Part:
+    """What a module of this folder adds by its `trust_part(share)`."""
+    make: Callable[[float], Part] = importlib.import_module(
+        f"host_sim.trials.trust.{module}").trust_part
+    return make(share)
 
 
 def _table(outcomes: list[Outcome]) -> str:

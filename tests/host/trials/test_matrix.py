@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import subprocess
 import sys
@@ -17,6 +18,7 @@ from host_sim.trials.trust.case import STATES, Case, brought, parse, run_case
 from host_sim.trials.trust.clean import drive_clean
 from host_sim.trials.trust.machines import ready
 from host_sim.trials.trust.matrix import failures, pairs, row, sample, singles
+from host_sim.trials.trust.session import Part
 from rate_control.interlock import STATE_NAMES
 
 PAIRS = 24
@@ -85,7 +87,8 @@ def test_a_clean_part_of_an_hour_raises_no_alarm(seed: int) -> None:
 
 def test_the_command_writes_every_figure(tmp_path: Path, capsys: pytest.CaptureFixture[str],
                                          monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("host_sim.trials.trust.session.other_part", lambda module, share: None)
+    monkeypatch.setattr("host_sim.trials.trust.session.other_part",
+                        lambda module, share: Part({"name": module}, module))
     monkeypatch.setattr("host_sim.trials.trust.__main__.session.drive_hours",
                         lambda hours, pool, tell: [drive_clean(537, 0.01)] * hours)
     out = tmp_path / "trust.json"
@@ -97,6 +100,13 @@ def test_the_command_writes_every_figure(tmp_path: Path, capsys: pytest.CaptureF
     assert figures["pairs"]["runs"] >= 1
     assert figures["faults"]["count"] == len(BREAKS)
     assert figures["false_alarms_per_clean_hour"]["count"] == 0
+    assert {figures[name]["name"] for name in ("states", "mutants", "fuzz")} == {
+        "states", "mutants", "fuzz"}
+
+
+def test_every_other_part_is_there() -> None:
+    for name in ("states", "mutants", "fuzz"):
+        assert callable(importlib.import_module(f"host_sim.trials.trust.{name}").trust_part)
 
 
 def test_a_failure_is_repeated_by_its_command() -> None:
