@@ -75,6 +75,7 @@ COMMANDS: dict[str, tuple[Argument, ...]] = {
     "key": (_one_of("left", "right", "push", "back"),),
     "rate": (_number(_RATE[LOW], _RATE[HIGH], int, "mL/ha"),),
     "restart": (),
+    "save": (FLAG,),  # in US customary units
 }
 
 

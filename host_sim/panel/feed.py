@@ -50,6 +50,14 @@ class Feed:
             self._next += 1
             self._first = self._next - len(self._texts)
 
+    def tell(self, frame: Frame) -> None:
+        """Show a frame to the pages that are open, and to none that opens later."""
+        text = _compact(frame)
+        with self._lock:
+            self._texts.append(text)
+            self._next += 1
+            self._first = self._next - len(self._texts)
+
     def since(self, cursor: int | None) -> tuple[list[str], int]:
         """The frames after a cursor, None for a page that has just opened, and the next cursor."""
         with self._lock:

@@ -6,11 +6,14 @@ from collections.abc import Callable
 from typing import Any
 
 from host_sim.panel.controller_view import ControllerView
+from host_sim.panel.drive_record import DriveRecord
+from host_sim.panel.drive_words import SAID
 from host_sim.panel.feed import Feed
 from host_sim.panel.frames import Changes, add_cells, frame_of, numbers
 from host_sim.panel.hello import about_twin
 from host_sim.panel.live_twin import LiveTwin
 from host_sim.panel.pacer import Pacer
+from host_sim.panel.saver import BUSY, Saver
 from host_sim.panel.session import FRAME_S
 from host_sim.panel.trouble import TROUBLES
 from host_sim.twin.scenario import Scenario
@@ -26,7 +29,8 @@ class Game:
     """Shows a twin on a feed. `clock` is real time; `over` is set once a restart is asked for."""
 
     def __init__(
-        self, twin: LiveTwin, scenario: Scenario, feed: Feed, clock: Callable[[], float]
+        self, twin: LiveTwin, scenario: Scenario, feed: Feed, clock: Callable[[], float],
+        saver: Saver,
     ) -> None:
         self.over = False
         self._twin = twin
@@ -36,6 +40,10 @@ class Game:
         self._changes = Changes()
         self._broken: set[str] = set()
         self._outlets = [1.0] * len(scenario.section_width_m)
+        self._saver = saver
+        self._saved: dict[str, Any] | None = None
+        self.drive = DriveRecord(twin, scenario)
+        twin.after_step = self.drive.note
         twin.live(SETTLE_S)
         self._view = ControllerView(twin.link, lambda: twin.now_s)
         self._view.connect()
@@ -57,6 +65,9 @@ class Game:
         frame = frame_of(self._view, rows, self._changes)
         add_cells(frame, "cells", self._twin.cells.take())
         self._changes.add(frame, "hands", self._hands())
+        self._changes.add(frame, "drive", {
+            "let_go_s": round(self.drive.let_go_s), "saving": self._saver.busy,
+            "saved": self._saved})
         self._feed.publish(frame)
 
     def _live(self) -> list[list[Any]]:
@@ -96,8 +107,11 @@ class Game:
     # What the commands do. Their arguments have been checked (commands.py).
 
     def do(self, name: str, arguments: list[Any]) -> None:
-        """Do a command."""
+        """Do a command, and note in the record what it was."""
         self.handlers[name](*arguments)
+        if name in SAID:
+            who, words = SAID[name]
+            self.drive.happened(name, words(*arguments), who)
 
     def _handlers(self) -> dict[str, Handler]:
         twin, vehicle = self._twin, self._twin.vehicle
@@ -117,7 +131,22 @@ class Game:
             "key": self._press,
             "rate": self._view.set_rate,
             "restart": lambda: setattr(self, "over", True),
+            "save": self._save,
         }
+
+    def _save(self, us: bool) -> None:
+        """Save the drive so far; it goes on, and can be saved again."""
+        if self._saver.busy:
+            self._feed.tell({"refused": BUSY})
+            return
+        self._saver.save(self.drive.finish(), us, self._told)
+
+    def _told(self, news: dict[str, Any]) -> None:
+        """In the saver's thread: what became of it."""
+        if "saved" in news:
+            self._saved = news["saved"]
+        else:
+            self._feed.tell(news)
 
     def _switch(self, bit: int, on: bool) -> None:
         board = self._twin.board

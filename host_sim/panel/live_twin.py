@@ -7,6 +7,7 @@ between them, never on the time of day. Real time is the business of session.py.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from app.store import Store
@@ -39,7 +40,8 @@ class LiveTwin(MainRun):
     """One machine in the hands of one person; a context manager.
 
     `vehicle` is the driver's, `board.switches` and `panel` are the operator's, `faults` belong
-    to nobody. `wanted_ml_ha` is the rate that the ground is judged by.
+    to nobody. `wanted_ml_ha` is the rate that the ground is judged by. `after_step` is called
+    after every step, whoever made time go by.
     """
 
     def __init__(self, scenario: Scenario) -> None:
@@ -55,23 +57,30 @@ class LiveTwin(MainRun):
         self.wanted_ml_ha = scenario.settings.rate_ml_ha
         self.board.switches = ((1 << len(scenario.section_width_m)) - 1) << SWITCH_SECTION_SHIFT
         self._clock = clock
-        self._machine = machine
+        self.machine = machine
         self._widths_m = scenario.section_width_m
         self._volumes_ml = machine.section_volume_ml
         self._flow_ml = self._applied_ml = self._area_ha = self._span_s = 0.0
+        self.after_step: Callable[[], None] = lambda: None
 
     @property
     def now_s(self) -> float:
         """Simulated time since power-up."""
         return self._clock.elapsed_us / US_PER_S
 
+    @property
+    def elapsed_us(self) -> int:
+        """The same in microseconds."""
+        return self._clock.elapsed_us
+
     def step(self) -> None:
         """Live on by STEP_S, with all that is around the board, and account for it."""
         self.speed_m_s = self.vehicle.advance(STEP_S)
         self.faults.pump_dead = self.pump_dead or self.tank_l <= 0.0
-        start_m, open_mask = self._machine.distance_m, self.board.actuation.section_mask
+        start_m, open_mask = self.machine.distance_m, self.board.actuation.section_mask
         super().step()
         self._account(start_m, open_mask)
+        self.after_step()
 
     def _account(self, start_m: float, open_mask: int) -> None:
         """Take note of what left the orifices, and of what should have.
@@ -79,7 +88,7 @@ class LiveTwin(MainRun):
         Wanted is the rate on every section that is switched on by hand, while the board has its
         outputs on. See host_sim/runs/truth.py, which judges a recorded run in the same way.
         """
-        machine = self._machine
+        machine = self.machine
         volumes_ml, before_ml = machine.section_volume_ml, self._volumes_ml
         applied_ml = [now - before for now, before in zip(volumes_ml, before_ml, strict=True)]
         self._volumes_ml = volumes_ml
@@ -101,7 +110,7 @@ class LiveTwin(MainRun):
         """What was true since the last look, as means over that time."""
         span_s = self._span_s or math.inf
         truth = Truth(
-            speed_mm_s=self._machine.speed_m_s * 1e3,
+            speed_mm_s=self.machine.speed_m_s * 1e3,
             flow_ul_s=self._flow_ml / span_s * 1e3,
             applied_ml_ha=self._applied_ml / self._area_ha if self._area_ha else math.nan,
         )

@@ -23,6 +23,7 @@ from host_sim.panel.web_socket import SocketEnded, WebSocket, accept_key
 
 HERE = Path(__file__).parent
 INDEX = "index.html"
+DRIVES = "/drives/"
 TYPES = {".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8",
          ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
 PLAIN = "text/plain; charset=utf-8"
@@ -46,6 +47,10 @@ HEADERS = {
     "Cache-Control": "no-store",
     "Connection": "close",
 }
+
+# A report brings its own styles and pictures, and has nothing to run or to ask for.
+REPORT_POLICY = ("default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox "
+                 "allow-popups; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
 
 
 def files() -> dict[str, tuple[bytes, str]]:
@@ -155,6 +160,8 @@ class Server:
             return answer(403, why)
         if is_live:
             return self._upgrade(head)
+        if head.path.startswith(DRIVES):
+            return self._report(head.path.removeprefix(DRIVES))
         name = head.path.removeprefix("/") or INDEX
         if name not in self._files:
             return answer(404, "there is no such page")
@@ -163,6 +170,17 @@ class Server:
             cookie["Set_Cookie"] = (
                 f"{COOKIE}={self._guard.token}; Path=/; HttpOnly; SameSite=Strict")
         return answer(200, *self._files[name], **cookie)
+
+    def _report(self, name: str) -> bytes:
+        """The report of a drive that this panel has saved, and of no other."""
+        path = self._session.report(name)
+        try:
+            content = path.read_bytes() if path else b""
+        except OSError:
+            content = b""
+        if not content:
+            return answer(404, "there is no such drive, or its report has been moved")
+        return answer(200, content, TYPES[".html"], Content_Security_Policy=REPORT_POLICY)
 
     def _upgrade(self, head: Head) -> bytes:
         """The answer to a page that asks for the WebSocket."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 import traceback
+from pathlib import Path
 
 from host_sim.panel.feed import Feed
 
@@ -27,6 +28,10 @@ class Session(threading.Thread):
     def ask(self, message: str | bytes) -> str:
         """Take a message from a page; returns "" or why it is refused."""
         raise NotImplementedError
+
+    def report(self, name: str) -> Path | None:
+        """The report of a drive that was saved here under this name; a board has none."""
+        return None
 
     def play(self) -> None:
         """Show the controller until stopped."""

@@ -11,6 +11,7 @@ from pathlib import Path
 from host_sim.board.link_port import SerialPort, open_serial
 from host_sim.panel.board_session import BoardSession
 from host_sim.panel.guard import Guard
+from host_sim.panel.saver import OUT
 from host_sim.panel.server import Server
 from host_sim.panel.session import Session
 from host_sim.panel.twin_session import TwinSession
@@ -20,9 +21,12 @@ LOOPBACK = "127.0.0.1"
 UP_S = 10.0
 
 
-def twin_session(scenario: Path, machine: Path | None = None) -> Session:
-    """A session with the twin of a scenario, or of another machine in it. Raises InputError."""
-    return TwinSession(load_scenario(scenario, machine_file=machine))
+def twin_session(scenario: Path, machine: Path | None = None, out: Path = OUT) -> Session:
+    """A session with the twin of a scenario, or of another machine in it. Raises InputError.
+
+    Drives are saved below `out`.
+    """
+    return TwinSession(load_scenario(scenario, machine_file=machine), out)
 
 
 def board_session(port: str) -> Session:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import queue
 import time
+from pathlib import Path
 from typing import Any
 
 from host_sim.panel.commands import BadCommand, parse
 from host_sim.panel.game import Game
 from host_sim.panel.live_twin import LiveTwin
+from host_sim.panel.saver import OUT, Saver
 from host_sim.panel.session import FRAME_S, Session
 from host_sim.twin.scenario import Scenario
 
@@ -18,8 +20,9 @@ WAITING = 64  # commands
 class TwinSession(Session):
     """Plays one scenario, and again from its beginning when a page asks for it."""
 
-    def __init__(self, scenario: Scenario) -> None:
+    def __init__(self, scenario: Scenario, out: Path = OUT) -> None:
         super().__init__()
+        self._saver = Saver(out)
         self._scenario = scenario
         self._queue: queue.Queue[tuple[str, list[Any]]] = queue.Queue(WAITING)
 
@@ -37,10 +40,19 @@ class TwinSession(Session):
             return "too many commands at once"
         return ""
 
+    def report(self, name: str) -> Path | None:
+        return self._saver.report(name)
+
     def play(self) -> None:
+        try:
+            self._play_on()
+        finally:
+            self._saver.wait()
+
+    def _play_on(self) -> None:
         while not self.stopped.is_set():
             with LiveTwin(self._scenario) as twin:
-                self._play(Game(twin, self._scenario, self.feed, time.monotonic))
+                self._play(Game(twin, self._scenario, self.feed, time.monotonic, self._saver))
 
     def _play(self, game: Game) -> None:
         while not (game.over or self.stopped.is_set()):

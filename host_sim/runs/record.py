@@ -77,6 +77,17 @@ class Recorder:
         self._truth.extend(truth)
         self._trace.extend(trace_line)
 
+    def __len__(self) -> int:
+        return len(self._trace) // len(trace.FIELDS)
+
+    def let_go(self, rows: int) -> tuple[float, ...]:
+        """Forget so many of the oldest rows; returns the truth of the last of them."""
+        width = len(self._names)
+        last = tuple(self._truth[(rows - 1) * width : rows * width])
+        del self._truth[: rows * width]
+        del self._trace[: rows * len(trace.FIELDS)]
+        return last
+
     def finish(self, about: dict[str, Any]) -> RunRecord:
         """The record of all rows so far."""
         truth = np.array(self._truth, dtype=np.float64).reshape(-1, len(self._names))

@@ -14,13 +14,14 @@ from typing import Self
 
 import boards
 import boards.versions
+from app.application import Application
 from host_sim import REPO_ROOT
 from host_sim.board.link_client import LinkClient
 from host_sim.board.link_port import PipePort
 from host_sim.plant.machine import Machine
 from host_sim.twin.clock import VirtualClock
 from host_sim.twin.front_panel import FrontPanel
-from host_sim.twin.virtual_board import Fittings, MemoryFiles, VirtualBoard
+from host_sim.twin.virtual_board import Fittings, MemoryFiles, TickCallback, VirtualBoard
 
 MAIN = REPO_ROOT / "firmware" / "main.py"
 IDLE_US = 10_000
@@ -47,6 +48,10 @@ class _IdlingBoard(VirtualBoard):
         self._run = run
         super().__init__(clock, machine, _booted, fittings)
 
+    def start_tick(self, callback: TickCallback, period_us: int) -> None:
+        self._run.application = callback.__self__  # type: ignore[attr-defined]
+        super().start_tick(callback, period_us)
+
     def idle(self) -> None:
         self._run._idle()
 
@@ -66,8 +71,11 @@ class MainRun:
 
     `speed_m_s` is the ground speed, `board.switches` the levels of the hand switches; both may
     be changed between calls. `panel` is in the hands of the operator, `link` at the other end
-    of the cable. `starts` counts how often main.py was begun.
+    of the cable. `starts` counts how often main.py was begun; `application` is the one whose
+    tick the board runs, for those who look at it from outside.
     """
+
+    application: Application
 
     def __init__(self, machine: Machine, clock: VirtualClock, files: MemoryFiles) -> None:
         self.speed_m_s = 0.0

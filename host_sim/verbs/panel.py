@@ -31,6 +31,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
                         help="scenario file (TOML): its machine, its settings, its speed trace")
     parser.add_argument("--machine", type=Path, metavar="FILE",
                         help="machine file in place of the one that the scenario names")
+    parser.add_argument("--out", type=Path, metavar="DIR",
+                        help="directory for drives that are saved, each in a new directory "
+                             "(default out/panel)")
     parser.add_argument("--port", metavar="DEV", help="show the board at this serial port")
     parser.add_argument("--listen", default=LOOPBACK, metavar="ADDRESS",
                         help=f"address to be seen at (default {LOOPBACK}: this computer only)")
@@ -48,11 +51,14 @@ def tcp_port(text: str) -> int:
 
 def run(args: argparse.Namespace) -> int:
     from host_sim.common.errors import InputError
+    from host_sim.panel.saver import OUT
     from host_sim.panel.start import board_session, serve, twin_session
     from host_sim.twin.scenario import DEMO
 
     if args.port and (args.scenario or args.machine):
         raise InputError("give a scenario or --machine, or --port, not both")
+    if args.port and args.out:
+        raise InputError("--out is for drives of the twin: a board is recorded by the verb record")
     session = board_session(args.port) if args.port else twin_session(
-        args.scenario or DEMO, args.machine)
+        args.scenario or DEMO, args.machine, args.out or OUT)
     return serve(session, args.listen, args.tcp_port)

@@ -1,6 +1,7 @@
 // The half of the machine: everything that hands can do to it. The twin only.
 
 import { button, byId, make, press, showAll } from "./dom.js";
+import { clock } from "./units.js";
 
 const FACTORS = [0.25, 0.5, 1, 2, 5, 10, 20];
 
@@ -25,6 +26,7 @@ export class Machine {
       send("factor", FACTORS[byId("factor").valueAsNumber]),
     );
     byId("restart").addEventListener("click", () => send("restart"));
+    byId("save").addEventListener("click", () => send("save", this.units.us));
   }
 
   begin(hello, units) {
@@ -144,6 +146,19 @@ export class Machine {
     byId("factor-out").textContent = `\u00d7 ${hands.factor}`;
     showAll("buzzer", hands.buzzer ? "sounds" : "silent");
     byId("lamp").classList.toggle("lit", Boolean(hands.lamp));
+  }
+
+  /** What is kept of this drive, and where the last one saved lies. */
+  showDrive({ let_go_s, saving, saved }) {
+    byId("save").disabled = saving;
+    byId("save").textContent = saving ? "Saving \u2026" : "Save this drive";
+    byId("let-go").textContent = let_go_s
+      ? `The first ${clock(let_go_s)} of this drive are not kept any more: the last hour is.`
+      : "Starting over lets a drive go that is not saved.";
+    byId("saved").hidden = !saved;
+    if (!saved) return;
+    byId("report").href = `drives/${saved.name}`;
+    byId("place").textContent = `in ${saved.place}`;
   }
 
   showSpeed(speed_mm_s) {

@@ -55,6 +55,7 @@ class Panel {
     for (const cell of frame.cells ?? []) this.history.addCell("true", cell);
     for (const cell of frame.believed ?? []) this.history.addCell("believed", cell);
     if (frame.hands && this.twin) this.machine.showHands(frame.hands);
+    if (frame.drive && this.twin) this.machine.showDrive(frame.drive);
     if (frame.words?.display !== undefined) this.controller.showWords(frame.words);
     if (frame.rows?.length) this.showRow(frame.rows.length);
     if (!this.waiting) {

@@ -224,7 +224,9 @@ def test_an_address_that_cannot_be_had_is_one_clear_line(capsys):
     (["--tcp-port", "http"], "--tcp-port"),
     (["no_such.toml"], "no_such.toml: cannot be read"),
     (["--port", "/dev/no-such-port"], "/dev/no-such-port: cannot be opened"),
-    (["--port", "COM1", "scenario.toml"], "give a scenario or --port, not both"),
+    (["--port", "COM1", "scenario.toml"], "give a scenario or --machine, or --port, not both"),
+    (["--port", "COM1", "--out", "drives"], "--out is for drives of the twin"),
+    (["--out", "/dev/null/drives"], "/dev/null: is in the way"),
 ])
 def test_bad_arguments_are_one_clear_line(capsys, arguments, problem):
     try:

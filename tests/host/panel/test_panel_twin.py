@@ -7,9 +7,6 @@ import pytest
 from app.words import MISSING
 from host_sim.board.link_client import LinkClient, Refused
 from host_sim.panel.commands import COMMANDS
-from host_sim.panel.feed import Feed
-from host_sim.panel.game import Game
-from host_sim.panel.hello import BELIEVED, TRUE
 from host_sim.panel.live_twin import LiveTwin
 from host_sim.panel.session import FRAME_S
 from host_sim.panel.start import serve
@@ -17,35 +14,9 @@ from host_sim.panel.trouble import TROUBLES
 from host_sim.panel.twin_session import TwinSession
 from host_sim.twin.scenario import DEMO, load_scenario
 from rate_control.interlock import STATE_NAMES
+from tests.support.panel_game import COLUMNS, Played
 
-COLUMNS = BELIEVED + TRUE
 RATE_ML_HA = 80_000
-
-
-class Played:
-    """A game whose real time is a number, and every frame of it."""
-
-    def __init__(self, twin):
-        self.now_s = 0.0
-        self.feed = Feed()
-        self.twin = twin
-        self.game = Game(twin, load_scenario(DEMO), self.feed, lambda: self.now_s)
-        self.rows = []
-        self.latest = {}
-        self.cursor = None
-
-    def play(self, seconds, *commands):
-        """Give commands and let real time go by; returns the newest row by name."""
-        for name, *arguments in commands:
-            self.game.do(name, arguments)
-        for _ in range(round(seconds / FRAME_S)):
-            self.now_s += FRAME_S
-            self.game.frame()
-            texts, self.cursor = self.feed.since(self.cursor)
-            for frame in map(json.loads, texts):
-                self.latest |= {name: value for name, value in frame.items() if value}
-                self.rows += frame.get("rows", [])
-        return dict(zip(COLUMNS, self.rows[-1], strict=True))
 
 
 @pytest.fixture

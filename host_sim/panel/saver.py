@@ -1,0 +1,76 @@
+"""Saves drives of the panel, each in a new directory, and knows the reports that it wrote."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from host_sim.common.errors import InputError
+from host_sim.common.output import check_directory
+from host_sim.runs.files import REPORT_HTML, write_run
+from host_sim.runs.record import RunRecord
+from host_sim.runs.summary import summarise
+
+OUT = Path("out/panel")
+TRIES = 100  # at a name for the same second
+BUSY = "a drive is being saved already"
+
+Tell = Callable[[dict[str, Any]], None]
+
+
+class Saver:
+    """Writes one drive at a time, in a thread of its own: the twin goes on meanwhile."""
+
+    def __init__(self, out: Path = OUT) -> None:
+        check_directory(out)
+        self._out = out
+        self._thread: threading.Thread | None = None
+        self._reports: dict[str, Path] = {}
+
+    @property
+    def busy(self) -> bool:
+        return self._thread is not None and self._thread.is_alive()
+
+    def report(self, name: str) -> Path | None:
+        """The report of a drive that was saved under this name."""
+        return self._reports.get(name)
+
+    def save(self, record: RunRecord, us: bool, tell: Tell) -> None:
+        """Begin to save; `tell` gets {"saved": ...} or {"refused": ...} when it is done."""
+        self._thread = threading.Thread(target=self._save, args=(record, us, tell), daemon=True)
+        self._thread.start()
+
+    def wait(self) -> None:
+        """Wait until nothing is being written."""
+        if self._thread is not None:
+            self._thread.join()
+
+    def _save(self, record: RunRecord, us: bool, tell: Tell) -> None:
+        try:
+            directory = self._new_directory()
+            try:
+                write_run(directory, record, summarise(record) | {"wall_seconds": None}, us)
+            except BaseException:
+                directory.rmdir()  # write_run leaves all or nothing
+                raise
+        except (InputError, OSError) as error:
+            tell({"refused": f"the drive is not saved: {error}"})
+            return
+        self._reports[directory.name] = directory / REPORT_HTML
+        tell({"saved": {"name": directory.name, "place": str(directory)}})
+
+    def _new_directory(self) -> Path:
+        """A directory that nobody has had. Raises OSError."""
+        self._out.mkdir(parents=True, exist_ok=True)
+        moment = time.strftime("drive_%Y%m%d_%H%M%S")
+        for number in range(TRIES):
+            directory = self._out / (f"{moment}_{number}" if number else moment)
+            try:
+                directory.mkdir()
+            except FileExistsError:
+                continue
+            return directory
+        raise FileExistsError(0, "no free name for a new directory", str(self._out))
