@@ -19,6 +19,9 @@ TABLE = (
     ("status", ALWAYS, (), handlers.status),
     ("faults.get", ALWAYS, (), handlers.get_faults),
     ("display.get", ALWAYS, (), handlers.get_display),
+    ("display.units", ALWAYS, (
+        ("us", "count", 1),
+    ), handlers.set_display_units),
     ("telemetry.set", ALWAYS, (
         ("every_ticks", "count", 1),
     ), handlers.set_telemetry),

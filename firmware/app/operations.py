@@ -35,6 +35,7 @@ class Operations:
         self.asked = None
         self.confirmed_rate_ml_ha = settings.rate_ml_ha
         self._before = None  # the settings before the last change
+        self.shown_us = None  # US units on the display, 0 or 1; None: as set
 
     def outputs_on(self):
         """Return whether outputs may be on."""
@@ -88,6 +89,8 @@ class Operations:
         if not controller.apply(settings):
             return [OUTPUTS_ON]
         self._before = before
+        if settings.us_units != before.us_units:
+            self.shown_us = None
         return []
 
     def take_on(self, confirmed_at_machine=False):

@@ -9,6 +9,9 @@ REQUESTS: dict[str, tuple[str, dict[str, str]]] = {
     "status": ("state, missing permits, faults, rates, counters of the link", {}),
     "faults.get": ("faults, the last failure and problems of the store, in words", {}),
     "display.get": ("the four rows that the display shows", {}),
+    "display.units": ("units of the display alone, until the setting changes or a reset", {
+        "us": "0 metric, 1 US customary",
+    }),
     "telemetry.set": ("start or stop telemetry", {
         "every_ticks": "0 for none, 2 for 10 records a second",
     }),

@@ -28,6 +28,8 @@ controller directly and not by way of these screens.
   to the next, and the push behind the last digit takes the number.
 - Settings are never taken while outputs are on. Afterwards the master switch must be seen off,
   then on.
+- Units are a setting. A program on the link may choose others for the display alone, in mid-work
+  too; the setting is back when it is changed or after a reset.
 - Any key quietens the buzzer. It does not clear a fault; the master switch does.
 
 ## Work

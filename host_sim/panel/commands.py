@@ -74,6 +74,7 @@ COMMANDS: dict[str, tuple[Argument, ...]] = {
     "hang": (),
     "key": (_one_of("left", "right", "push", "back"),),
     "rate": (_number(_RATE[LOW], _RATE[HIGH], int, "mL/ha"),),
+    "units": (FLAG,),  # of the display: US customary
     "restart": (),
     "save": (FLAG,),  # in US customary units
 }

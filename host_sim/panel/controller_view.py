@@ -6,6 +6,7 @@ Nothing is asked here that could move or change anything.
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -57,6 +58,7 @@ class ControllerView:
         self._last: Row | None = None
         self._heard_s = self._words_s = self._settings_s = 0.0
         self._shows = True
+        self.shown_us: bool | None = None  # chosen for the display, None: as set
 
     def connect(self) -> None:
         """Ask who is there and let it stream. Raises LinkLost."""
@@ -65,6 +67,8 @@ class ControllerView:
         self._hello = hello
         self._shows = True
         self.look_at_settings()
+        if self.shown_us is not None:
+            self.show_units(self.shown_us)
         self._client.ask("telemetry.set", every_ticks=EVERY_TICKS)
         self._last = None
         self._heard_s = self._clock()
@@ -155,6 +159,15 @@ class ControllerView:
             self._shows = False
             return None
         return rows
+
+    def show_units(self, us: bool) -> None:
+        """Let the display show these units, after a reset too. Raises LinkLost.
+
+        Settings stay as they are, so nothing is locked; an older firmware does not follow.
+        """
+        self.shown_us = us
+        with suppress(Refused):
+            self._client.ask("display.units", us=int(us))
 
     def set_rate(self, rate_ml_ha: int) -> str:
         """Ask for another rate; returns "" or why not. Raises LinkLost."""

@@ -100,6 +100,7 @@ class Game:
             "tank_l": round(twin.tank_l, 1),
             "troubles": sorted(self._broken),
             "outlets": list(self._outlets),
+            "us": self._view.shown_us,
             "lamp": twin.board.lamp,
             "buzzer": bool(twin.board.buzzer),
         }
@@ -130,6 +131,7 @@ class Game:
             "hang": lambda: setattr(twin.board, "stalled", True),
             "key": self._press,
             "rate": self._view.set_rate,
+            "units": self._view.show_units,
             "restart": lambda: setattr(self, "over", True),
             "save": self._save,
         }

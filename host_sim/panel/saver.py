@@ -26,7 +26,7 @@ class Saver:
 
     def __init__(self, out: Path = OUT) -> None:
         check_directory(out)
-        self._out = out
+        self.out = out
         self._thread: threading.Thread | None = None
         self._reports: dict[str, Path] = {}
 
@@ -64,13 +64,13 @@ class Saver:
 
     def _new_directory(self) -> Path:
         """A directory that nobody has had. Raises OSError."""
-        self._out.mkdir(parents=True, exist_ok=True)
+        self.out.mkdir(parents=True, exist_ok=True)
         moment = time.strftime("drive_%Y%m%d_%H%M%S")
         for number in range(TRIES):
-            directory = self._out / (f"{moment}_{number}" if number else moment)
+            directory = self.out / (f"{moment}_{number}" if number else moment)
             try:
                 directory.mkdir()
             except FileExistsError:
                 continue
             return directory
-        raise FileExistsError(0, "no free name for a new directory", str(self._out))
+        raise FileExistsError(0, "no free name for a new directory", str(self.out))

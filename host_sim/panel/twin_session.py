@@ -22,7 +22,7 @@ class TwinSession(Session):
 
     def __init__(self, scenario: Scenario, out: Path = OUT) -> None:
         super().__init__()
-        self._saver = Saver(out)
+        self.saver = Saver(out)
         self._scenario = scenario
         self._queue: queue.Queue[tuple[str, list[Any]]] = queue.Queue(WAITING)
 
@@ -41,18 +41,18 @@ class TwinSession(Session):
         return ""
 
     def report(self, name: str) -> Path | None:
-        return self._saver.report(name)
+        return self.saver.report(name)
 
     def play(self) -> None:
         try:
             self._play_on()
         finally:
-            self._saver.wait()
+            self.saver.wait()
 
     def _play_on(self) -> None:
         while not self.stopped.is_set():
             with LiveTwin(self._scenario) as twin:
-                self._play(Game(twin, self._scenario, self.feed, time.monotonic, self._saver))
+                self._play(Game(twin, self._scenario, self.feed, time.monotonic, self.saver))
 
     def _play(self, game: Game) -> None:
         while not (game.over or self.stopped.is_set()):

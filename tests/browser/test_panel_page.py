@@ -258,3 +258,39 @@ def test_the_sums_of_the_job_and_the_buzzer_are_shown(open_page, size):
     page.get_by_role("button", name="US", exact=True).click()
     expect(page.locator("[data-show=distance_m]")).to_have_text(re.compile(r" mi$"))
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+@SIZES
+def test_a_drive_is_saved_and_its_report_opens(open_page, size, tmp_path, session):
+    session.saver.out = tmp_path / "drives"
+    page = open_page(size)
+    faster(page)
+    work(page)
+    page.get_by_role("button", name="US", exact=True).click()
+    page.get_by_role("button", name="Save this drive").click()
+    link = page.get_by_role("link", name="open its report")
+    expect(link).to_be_visible(timeout=SOON_MS)
+    expect(page.get_by_role("img", name=re.compile("gal.ac"))).to_be_visible(timeout=SOON_MS)
+    with page.context.expect_page() as opened:
+        link.click()
+    report = opened.value
+    expect(report.locator("body")).to_contain_text("driven by hand", timeout=SOON_MS)
+    expect(report.locator("body")).to_contain_text("gal/ac")
+    expect(report.locator("body")).to_contain_text("the master was switched on")
+    report.close()
+    assert len(list((tmp_path / "drives").glob("drive_*/run.csv"))) == 1
+
+
+def test_the_buzzer_is_silent_until_it_is_wanted_and_then_sounds_with_the_controllers(open_page):
+    page = open_page(WIDE)
+    loud = "import('/main.js').then(({ panel }) => panel.buzzer.gain?.gain.value ?? null)"
+    buzzing = page.locator("[data-show=buzzer]")
+    faster(page)
+    work(page)
+    page.get_by_role("button", name="flow meter stuck").click()
+    expect(buzzing).to_have_text("sounds", timeout=SOON_MS)
+    assert page.evaluate(loud) is None
+    page.get_by_role("button", name="hear it").click()
+    page.wait_for_function(f"{loud}.then((value) => value > 0.02)", timeout=SOON_MS)
+    page.get_by_role("button", name="hear it").click()
+    page.wait_for_function(f"{loud}.then((value) => value < 0.001)", timeout=SOON_MS)

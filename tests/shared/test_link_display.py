@@ -1,6 +1,7 @@
 """What the display shows can be read over the link, the bars of its big digits too."""
 
 from app.grid import BAR_BOTH, BAR_TOP, BLOCK, Grid
+from app.screens.screen import Screen
 from tests.support.link_rig import LinkRig
 
 
@@ -21,3 +22,31 @@ def test_a_controller_without_operator_interface_says_so():
     answer = LinkRig().ask("display.get")
     assert answer["error"] == "refused"
     assert answer["problems"] == ["there is no operator interface"]
+
+
+def test_units_of_the_display_are_chosen_without_a_change_of_settings():
+    rig = LinkRig()
+    application = rig.application
+    screen = Screen(application)
+    settings = application.controller.settings
+    assert screen.us() == settings.us_units == 0
+    assert rig.ask("display.units", us=1)["answer"] == "display.units"
+    assert screen.us() == 1
+    assert application.controller.settings is settings  # so nothing was applied, nothing locked
+    assert settings.us_units == 0
+    assert rig.ask("display.units", us=2)["problems"] == ["us: must be 0 or 1"]
+    assert screen.us() == 1
+    assert rig.ask("display.units", us=0)["answer"] == "display.units"
+    assert screen.us() == 0
+
+
+def test_the_display_follows_the_setting_again_once_that_is_changed():
+    rig = LinkRig()
+    screen = Screen(rig.application)
+    rig.ask("display.units", us=1)
+    assert rig.application.change_settings({"rate_ml_ha": 90000}) == []
+    assert screen.us() == 1
+    rig.application.change_settings({"us_units": 1})
+    rig.ask("display.units", us=1)
+    assert rig.application.change_settings({"us_units": 0}) == []
+    assert screen.us() == 0

@@ -15,8 +15,9 @@ class Screen:
         self.app = app
 
     def us(self):
-        """Return whether US customary units are set."""
-        return self.app.controller.settings.us_units
+        """Return whether US customary units are shown: as chosen for the display, else as set."""
+        shown = self.app.shown_us
+        return self.app.controller.settings.us_units if shown is None else shown
 
     def turn(self, notches):
         """The encoder was turned, + clockwise."""

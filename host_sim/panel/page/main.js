@@ -1,5 +1,6 @@
 // Puts the panel together: frames come in, its parts show them.
 
+import { Buzzer } from "./buzzer.js";
 import { Charts } from "./charts.js";
 import { Controller } from "./controller.js";
 import { button, byId, make, press } from "./dom.js";
@@ -17,12 +18,16 @@ const choices = (name) => document.querySelectorAll(`[data-${name}]`);
 
 class Panel {
   constructor() {
-    const tell = (open) => this.tellLine(open ? "" : "connection lost, trying again");
+    const tell = (open) => {
+      this.tellLine(open ? "" : "connection lost, trying again");
+      if (!open) this.buzzer.show(false);
+    };
     this.line = new Line((frame) => this.take(frame), tell);
     const send = (...command) => this.line.send(...command);
     const refuse = (why) => this.refuse(why);
     this.machine = new Machine(send, refuse);
     this.controller = new Controller(send, refuse);
+    this.buzzer = new Buzzer();
     this.steps = new Steps(byId("steps"));
     this.ribbon = new Ribbon(byId("ribbon"), byId("reading"));
     this.charts = new Charts(byId("charts"));
@@ -54,7 +59,12 @@ class Panel {
     for (const row of frame.rows ?? []) this.addRow(row);
     for (const cell of frame.cells ?? []) this.history.addCell("true", cell);
     for (const cell of frame.believed ?? []) this.history.addCell("believed", cell);
-    if (frame.hands && this.twin) this.machine.showHands(frame.hands);
+    if (frame.hands && this.twin) {
+      this.machine.showHands(frame.hands);
+      this.buzzer.show(frame.hands.buzzer);
+      const shown = frame.hands.us ?? this.hello.us; // as another page has chosen
+      if (this.us === null && shown !== this.units.us) this.useUnits(shown, false);
+    }
     if (frame.drive && this.twin) this.machine.showDrive(frame.drive);
     if (frame.words?.display !== undefined) this.controller.showWords(frame.words);
     if (frame.rows?.length) this.showRow(frame.rows.length);
@@ -155,7 +165,10 @@ class Panel {
   }
 
   useUnits(us, chosen = true) {
-    if (chosen) this.us = us;
+    if (chosen) {
+      this.us = us;
+      if (this.twin) this.line.send("units", us);
+    }
     for (const made of choices("us")) press(made, (made.dataset.us === "true") === us);
     if (!this.hello) return;
     this.units = new Units(this.hello.units, us);

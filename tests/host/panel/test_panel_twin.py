@@ -221,3 +221,19 @@ def test_a_session_that_fails_says_so_and_ends_the_panel(capsys):
     assert session.failure == "RuntimeError: a bug"
     (text,), _ = session.feed.since(None)
     assert json.loads(text)["lost"] == "the panel failed: RuntimeError: a bug"
+
+
+def test_us_units_on_the_page_are_on_the_display_in_mid_drive_and_after_a_reset(played):
+    played.play(8.0, ("master", True), ("implement", True), ("throttle", 0.5))
+    assert "L/ha" in "".join(played.latest["words"]["display"])
+    row = played.play(1.0, ("units", True))
+    assert STATE_NAMES[row["state"]] == "applying"
+    assert "gal/ac" in "".join(played.latest["words"]["display"])
+    assert played.latest["hands"]["us"] is True
+    assert played.twin.application.controller.settings.us_units == 0
+    played.play(5.0, ("hang",), ("master", False))
+    assert played.twin.starts == 2
+    played.play(2.0)
+    assert played.twin.application.shown_us == 1
+    played.play(1.0, ("units", False))
+    assert played.twin.application.shown_us == 0
