@@ -14,6 +14,7 @@ from tests.support.link_rig import ALL, DOWN, MASTER, WORK, LinkRig
 
 # Arguments with which each request that needs some is answered.
 GOOD = {
+    "display.units": {"us": 1},
     "telemetry.set": {"every_ticks": 0},
     "rate.set": {"rate_ml_ha": 100000},
     "regulation.set": {"regulation": "closed_loop"},
