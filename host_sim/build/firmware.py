@@ -220,10 +220,13 @@ def _load(name: str, trees: dict[str, ast.Module], loaded: list[str]) -> None:
     loaded.append(name)
 
 
-def memory_budget(heap: str = HEAP, everything: bool = False) -> MemoryBudget:
-    """Load the firmware from BUILD_DIR on the 32-bit machine, and build the application."""
+def memory_budget(
+    heap: str = HEAP, everything: bool = False, folder: Path = BUILD_DIR
+) -> MemoryBudget:
+    """Load the firmware from a folder of the tree on the 32-bit machine; build the application."""
     boot, others = load_order()
-    arguments = [",".join(boot), ";".join(",".join(names) for names in screen_loads(boot))]
+    screens = ";".join(",".join(names) for names in screen_loads(boot))
+    arguments = [folder.relative_to(REPO_ROOT).as_posix(), ",".join(boot), screens]
     if everything:
         arguments.append(",".join(others))
     told = run_on(MICROPYTHON_32, BUDGET_SCRIPT, *arguments, heap=heap).stdout

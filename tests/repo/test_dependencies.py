@@ -9,7 +9,7 @@ from tests.repo.tree import ROOT, imported_modules, python_files
 
 OWN = {"host_sim", "tests", *(path.stem for path in (ROOT / "firmware").iterdir())}
 # Part of MicroPython, imported by scripts that only run there.
-MICROPYTHON = {"micropython", "machine", "rp2", "esp32", "vfs"}
+MICROPYTHON = {"micropython", "machine", "rp2", "esp32", "vfs", "mip"}
 
 
 def normal(name):

@@ -1,14 +1,14 @@
 """Load the firmware as a board does and print what is free, each in bytes.
 
-    memory_budget.py BOOT SCREENS [OTHERS]
+    memory_budget.py FOLDER BOOT SCREENS [OTHERS]
 
-BOOT and OTHERS are comma-separated modules, leaves first; SCREENS is the same for each screen
-that can be opened, with semicolons in between. Printed are the heap, what is free after boot,
-with the largest of the screens open, after they were let go of, and, where OTHERS is given,
-with every module loaded at once.
+FOLDER holds the bytecode. BOOT and OTHERS are comma-separated modules, leaves first; SCREENS is
+the same for each screen that can be opened, with semicolons in between. Printed are the heap,
+what is free after boot, with the largest of the screens open, after they were let go of, and,
+where OTHERS is given, with every module loaded at once.
 
-Run it on the 32-bit machine. It loads bytecode from build/firmware, one module after the other,
-and collects the garbage of loading in between, as a board would.
+Run it on the 32-bit machine. It loads one module after the other and collects the garbage of
+loading in between, as a board would.
 
 The collector of that machine does not see what compiled WebAssembly keeps in its own variables,
 the frames of larger functions among it. So it is called from the script's top level alone, where
@@ -25,10 +25,10 @@ heap = before_rig + gc.mem_alloc()
 
 from tests.support.memory_rig import Anything, BareBoard, NoGarbage  # noqa: E402
 
-boot = sys.argv[1].split(",")
-screens = [screen.split(",") for screen in sys.argv[2].split(";")]
-others = sys.argv[3].split(",") if len(sys.argv) > 3 else []
-os.chdir("build/firmware")
+boot = sys.argv[2].split(",")
+screens = [screen.split(",") for screen in sys.argv[3].split(";")]
+others = sys.argv[4].split(",") if len(sys.argv) > 4 else []
+os.chdir(sys.argv[1])
 sys.path[:] = [""]  # as on a board, where every name of a file is in memory
 for name in ("machine", "rp2", "uctypes"):
     sys.modules[name] = Anything()
