@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from host_sim.build.firmware import build
+from tests.chip.emulated_chip import holds
 
 NO_IMAGE = "no MicroPython image for the RP2040 given: make chip UF2=path/to/image.uf2"
 
@@ -22,8 +23,17 @@ def uf2():
 
 
 @pytest.fixture(scope="session")
-def firmware_files(tmp_path_factory):
-    """The firmware as it goes onto a board."""
+def frozen(uf2):
+    """Whether the firmware is frozen into the image."""
+    return holds(uf2, b"rate_control/controller.py")
+
+
+@pytest.fixture(scope="session")
+def firmware_files(frozen, tmp_path_factory):
+    """The firmware as it goes onto a board's file system: nothing where it is frozen."""
     folder = tmp_path_factory.mktemp("build") / "firmware"
-    build(folder)
+    if frozen:
+        folder.mkdir()
+    else:
+        build(folder)
     return folder

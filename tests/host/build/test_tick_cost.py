@@ -5,9 +5,8 @@ import pytest
 from host_sim.build.firmware import built_in_passing
 from host_sim.build.tick_cost import ACTUATORS, PUMP, STATES, TickMeter
 
-# What the dearest tick costs now, and a little more; lower it when a tick gets cheaper. On an
-# RP2040 at 125 MHz a whole tick of 3 ms, the board's own share taken off, leaves some 270 turns
-# to the controller (docs/reference/emulated_chip.md).
+# What the dearest tick costs now, and a little more; lower it when a tick gets cheaper. What whole
+# ticks take on an RP2040 is in docs/reference/emulated_chip.md.
 TURNS_MAX = {PUMP: 300, "inline valve": 445, "bypass valve": 425}
 
 
