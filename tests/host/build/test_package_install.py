@@ -125,9 +125,12 @@ def test_installation_that_breaks_off_starts_nothing(install, server, board):
 
 
 def test_what_was_installed_starts_in_the_heap_of_an_rp2040(server, board, record_property):
-    """The application is built from it above a bare board, and its jobs run once."""
+    """The application is built from it above a bare board, and its jobs run once.
+
+    How much has to stay free is the matter of tests/host/firmware/test_memory_budget.py.
+    """
     with_micropython(server.package, board)
     budget = firmware_build.memory_budget(folder=board)
     record_property("summary", f"installed as a package: {budget.heap - budget.booted:,} bytes "
                                f"of {budget.heap:,} used after the start")
-    assert budget.booted >= firmware_build.FREE_HEAP_MIN
+    assert budget.lowest > 0
