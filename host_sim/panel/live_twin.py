@@ -10,7 +10,6 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from app.store import Store
 from host_sim.panel.ground_cells import GroundCells
 from host_sim.panel.vehicle import Vehicle
 from host_sim.plant.machine import Machine
@@ -18,9 +17,7 @@ from host_sim.runs.truth import M2_HA
 from host_sim.twin.clock import VirtualClock
 from host_sim.twin.main_run import IDLE_US, US_PER_S, MainRun
 from host_sim.twin.scenario import Scenario
-from host_sim.twin.virtual_board import MemoryFiles
-from rate_control.controller import Controller
-from rate_control.settings import Settings
+from host_sim.twin.twin import flashed
 from rate_control.units import SWITCH_SECTION_SHIFT
 
 STEP_S = IDLE_US / US_PER_S
@@ -116,13 +113,3 @@ class LiveTwin(MainRun):
         )
         self._flow_ml = self._applied_ml = self._area_ha = self._span_s = 0.0
         return truth
-
-
-def flashed(settings: Settings) -> MemoryFiles:
-    """The memory of a board whose settings have been kept."""
-    files = MemoryFiles()
-    store = Store(files)
-    store.attach(Controller(settings))  # at rest, so the store may write
-    problem = store.save_settings(settings.as_dict())
-    assert not problem, problem
-    return files
