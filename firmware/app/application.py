@@ -7,7 +7,6 @@ from app.jobs import Jobs
 from app.operations import Operations
 from app.store import SETTINGS, SETTINGS_STATE
 from app.trace_ring import TraceRing
-from rate_control.controller import Controller
 from rate_control.interlock import FAULT, MASTER
 from rate_control.records import Inputs, Request
 from rate_control.settings import build
@@ -28,7 +27,7 @@ class Application(Operations):
     until the controller is armed: the rate is the one that was kept, and a person has to see it.
     """
 
-    def __init__(self, board, store=None, make_controller=Controller):
+    def __init__(self, board, store=None, make_controller=None):
         self.board = board
         self.store = store
         self.failure = ""

@@ -1,6 +1,5 @@
 """Takes the speed reports of a GNSS receiver to the tick."""
 
-from app.nmea import NmeaSpeed
 from rate_control.intmath import LIMIT
 
 CHUNK = 64  # bytes at a time; at 9600 bauds that is 67 ms
@@ -9,7 +8,8 @@ CHUNK = 64  # bytes at a time; at 9600 bauds that is 67 ms
 class Gnss:
     """Reads a receiver's sentences between ticks and writes its speed into the tick's inputs.
 
-    stream has any() and readinto(buffer), as machine.UART has.
+    stream has any() and readinto(buffer), as machine.UART has. The parser is loaded when the first
+    bytes come: a board without a receiver keeps its memory for other things.
     """
 
     PERIOD_MS = 20
@@ -19,7 +19,7 @@ class Gnss:
         self._stream = stream
         self._inputs = inputs
         self._now_us = now_us
-        self._speed = NmeaSpeed()
+        self._speed = None
         self._buffer = bytearray(CHUNK)
         self._view = memoryview(self._buffer)
 
@@ -30,6 +30,9 @@ class Gnss:
             length = stream.readinto(self._buffer)
             if not length:
                 return
+            if self._speed is None:
+                from app.nmea import NmeaSpeed
+                self._speed = NmeaSpeed()
             if self._speed.feed(self._view[:length]):
                 self._report()
 

@@ -25,13 +25,13 @@ AT_MACHINE = "confirm at the machine"
 class Operations:
     """What can be asked of one controller, made with checked settings.
 
-    make_controller(settings) makes it: the firmware's own, or another one that is to be compared
-    with it on the twin. asked is (name, parameters) of a procedure that waits for its
+    make_controller(settings), where given, makes another one in its place, which is to be
+    compared with it on the twin. asked is (name, parameters) of a procedure that waits for its
     confirmation, or None.
     """
 
-    def __init__(self, settings, make_controller=Controller):
-        self.controller = make_controller(settings)
+    def __init__(self, settings, make_controller=None):
+        self.controller = (make_controller or Controller)(settings)
         self.asked = None
         self.confirmed_rate_ml_ha = settings.rate_ml_ha
         self._before = None  # the settings before the last change

@@ -9,16 +9,15 @@ from app.link import Link
 from app.operator import Operator
 from app.run_log import RunLog
 from app.store import Store
-from rate_control.controller import Controller
 
 LINK_MS = 5
 RUN_LOG_MS = 200
 
 
-def build(board, make_controller=Controller):
+def build(board, make_controller=None):
     """Return the application with all its jobs, not yet started.
 
-    make_controller(settings) makes what decides, see Operations.
+    make_controller, where given, makes what decides; see Operations.
     """
     files = board.files()
     store = Store(files, board.retained())

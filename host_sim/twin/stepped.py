@@ -44,7 +44,7 @@ class SteppedRun:
 
     def __init__(self, machine: Machine, clock: VirtualClock, fittings: Fittings,
                  make_board: MakeBoard = VirtualBoard,
-                 make_controller: MakeController = Controller) -> None:
+                 make_controller: MakeController | None = None) -> None:
         self.machine = machine
         self.clock = clock
         self.speed_m_s = 0.0
