@@ -16,6 +16,7 @@ PHASES = (  # switches, speed pulses, flow pulses, ticks
     (SECTIONS | MASTER, 0, 0, 20),
     (SECTIONS | MASTER | DOWN, 14, 2, 200),
     (SECTIONS | MASTER | DOWN, 14, 0, 120),
+    (SECTIONS, 1, 0, 20),  # braking: a sensor that fell silent at speed proves no standstill
     (SECTIONS, 0, 0, 40),
     (SECTIONS | MASTER, 0, 0, 40),
 )
