@@ -162,10 +162,7 @@ def get_totals(link, _):
 
 def set_display_units(link, arguments):
     """Choose the units of the display. It is no setting: nothing is locked, nothing is kept."""
-    if arguments["us"] > 1:
-        return "us: must be 0 or 1"
-    link.application.shown_us = arguments["us"]
-    return ""
+    return link.application.show_units(arguments["us"])
 
 
 def set_telemetry(link, arguments):

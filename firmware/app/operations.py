@@ -49,6 +49,13 @@ class Operations:
         """Return whether the master switch is on and was seen off: outputs may follow at once."""
         return self.controller.decided.permits & ARMED_AND_ON == ARMED_AND_ON
 
+    def show_units(self, us):
+        """Show US customary (1) or metric (0) units on the display; it is no change of settings."""
+        problem = out_of_range(us, 0, 1)
+        if not problem:
+            self.shown_us = us
+        return problem
+
     def set_rate(self, rate_ml_ha, remote=False):
         """Change the application rate, also while applying; it is kept with the totals.
 

@@ -7,13 +7,13 @@ of the twin, and what hands do beside the machine is written down as plain calls
 
 from __future__ import annotations
 
+import importlib
 import runpy
 import threading
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 import boards
-import boards.versions
 from app.application import Application
 from host_sim import REPO_ROOT
 from host_sim.board.link_client import LinkClient
@@ -92,9 +92,12 @@ class MainRun:
         self._thread = threading.Thread(target=self._main, daemon=True)
 
     def __enter__(self) -> Self:
-        self._real = boards.chosen, boards.versions.problem
+        # the very module that main.py will find, for tests of boards import them anew
+        versions: Any = importlib.import_module("boards.versions")
+        self._versions = versions
+        self._real = boards.chosen, versions.problem
         boards.chosen = lambda: self.board
-        boards.versions.problem = _fit
+        versions.problem = _fit
         self._thread.start()
         self._ours.acquire()
         self._check()
@@ -109,7 +112,7 @@ class MainRun:
         self._off = True
         self._its.release()
         self._thread.join()
-        boards.chosen, boards.versions.problem = self._real
+        boards.chosen, self._versions.problem = self._real
 
     def live(self, seconds: float) -> None:
         """Let this much simulated time go by."""

@@ -21,9 +21,9 @@ from rate_control.settings import TABLE as SETTINGS
 from tests.support.link_rig import ALL, MASTER, WORK, LinkRig
 
 LINK_FILES = ("link.py", "link_handlers.py", "link_requests.py", "link_frame.py", "telemetry.py")
-OPERATIONS = {"set_rate", "change_settings", "undo", "set_regulation", "begin_procedure",
-              "running_procedure", "act", "stop_procedure", "keep_proposal", "clear_totals",
-              "missing"}
+OPERATIONS = {"show_units", "set_rate", "change_settings", "undo", "set_regulation",
+              "begin_procedure", "running_procedure", "act", "stop_procedure", "keep_proposal",
+              "clear_totals", "missing"}
 
 
 def setting_values():
