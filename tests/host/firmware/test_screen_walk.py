@@ -19,7 +19,7 @@ BACK_PUSHES = 8  # from the deepest place to the work screen
 STEPS_MAX = 60_000
 SCREENS = {
     "Work", "Menu", "Number", "Choice", "Regulation", "Confirm", "Calibrate", "Parameters", "Run",
-    "SetUp", "Group", "Elements", "TotalsPages", "Faults", "Message",
+    "SetUp", "Group", "Elements", "TakeOn", "TotalsPages", "Faults", "Message",
 }  # fmt: skip
 BENCH_SCREENS = {"Bench", "Driven"}  # only where the bench can be entered
 DEBOUNCE_TICKS = 12  # longer than the longest setting

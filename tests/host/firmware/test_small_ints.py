@@ -39,6 +39,7 @@ def random_settings(rng: random.Random) -> table.Settings:
         else:
             values[name] = [rng.randint(entry[table.LOW], WIDTH_MAX_MM // 8)
                             for _ in range(entry[table.COUNT])]
+    values["rate_ml_ha"] = min(values["rate_ml_ha"], values["highest_rate_ml_ha"])
     values["meter_floor_ul_s"] = min(values["meter_floor_ul_s"], values["curve_flow_ul_s"][-1] - 1)
     values["meter_floor_ul_s"] = max(values["meter_floor_ul_s"], 0)
     made, problems = table.build(values)
