@@ -24,7 +24,6 @@ from host_sim.twin.front_panel import FrontPanel
 from host_sim.twin.virtual_board import Fittings, MemoryFiles, TickCallback, VirtualBoard
 
 MAIN = REPO_ROOT / "firmware" / "main.py"
-GAIN_M_S2 = 3.0  # brisk for a machine; common practice, no source
 IDLE_US = 10_000
 US_PER_S = 1_000_000
 
@@ -70,8 +69,7 @@ def _fit(platform: str = "", version: object = None) -> str:
 class MainRun:
     """A machine with the whole firmware on its board; a context manager.
 
-    `speed_m_s` is the ground speed that is driven for, gained as a machine does and lost at once;
-    `board.switches` are the levels of the hand switches; both may
+    `speed_m_s` is the ground speed, `board.switches` the levels of the hand switches; both may
     be changed between calls. `panel` is in the hands of the operator, `link` at the other end
     of the cable. `starts` counts how often main.py was begun; `application` is the one whose
     tick the board runs, for those who look at it from outside.
@@ -81,7 +79,6 @@ class MainRun:
 
     def __init__(self, machine: Machine, clock: VirtualClock, files: MemoryFiles) -> None:
         self.speed_m_s = 0.0
-        self._ground_m_s = 0.0
         self.starts = 0
         self.panel = FrontPanel()
         port = PipePort(self.step, lambda: clock.elapsed_us / US_PER_S)
@@ -159,9 +156,7 @@ class MainRun:
         self._its.acquire()
         if self._off:
             raise _PowerOff
-        gained_m_s = self._ground_m_s + GAIN_M_S2 * IDLE_US / 1e6
-        self._ground_m_s = min(self.speed_m_s, gained_m_s)
-        self.board.advance(IDLE_US, self._ground_m_s)
+        self.board.advance(IDLE_US, self.speed_m_s)
 
     def _main(self) -> None:
         """Run main.py, again after every reset, until the power goes."""
