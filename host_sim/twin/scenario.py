@@ -74,12 +74,8 @@ def _machine(top: TomlTable, scenario: Path, override: Path | None,
     """The machine file that a scenario names, relative to itself, or the one in its place."""
     path = override
     if path is None:
-        name = top.text("machine")
-        if name is None:
-            return None
-        path = scenario.parent / name
-        if not os.path.isfile(path):  # unlike Path's, it bears any name
-            top.refuse("machine", f"there is no file {path}")
+        path = _named_file(top, "machine", scenario)
+        if path is None:
             return None
     else:
         top.any("machine")
@@ -97,10 +93,16 @@ def _trace_path(drive: TomlTable, scenario: Path, override: Path | None) -> Path
     if override:
         drive.any("speed_trace")
         return override
-    name = drive.text("speed_trace")
+    return _named_file(drive, "speed_trace", scenario)
+
+
+def _named_file(table: TomlTable, key: str, scenario: Path) -> Path | None:
+    """The file that a key of a scenario names, relative to it; a missing one is refused."""
+    name = table.text(key)
     if name is None:
         return None
     path = scenario.parent / name
     if not os.path.isfile(path):  # unlike Path's, it bears any name
-        drive.refuse("speed_trace", f"there is no file {path}")
+        table.refuse(key, f"there is no file {path}")
+        return None
     return path
