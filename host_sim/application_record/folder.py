@@ -33,8 +33,10 @@ PAGE, TABLE, RAW, SUMS = (
 _SUM_LINE = re.compile(r"([0-9a-f]{64}) [ *](.+)")
 
 
-def make_record(run: Path, job_file: Path, out: Path, us: bool) -> Sheet:
+def make_record(run: Path, job_file: Path, out: Path, us: bool | None) -> Sheet:
     """Make the folder `out` whole, or not at all; returns what stands in the record.
+
+    `us` says which units come first, None that those of the run do.
 
     The record is made of the copies of the raw data, so that it is true of them even where a
     recording still goes on. Raises InputError.
@@ -56,7 +58,8 @@ def make_record(run: Path, job_file: Path, out: Path, us: bool) -> Sheet:
         raw.mkdir()
         for source in sources:
             shutil.copyfile(source, raw / source.name)
-        sheet = _write(part, _load_copy(run, raw), job, us)
+        record = _load_copy(run, raw)
+        sheet = _write(part, record, job, record.us if us is None else us)
         if out.exists():
             out.rmdir()
         part.rename(out)

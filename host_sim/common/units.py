@@ -11,6 +11,9 @@ from fractions import Fraction
 
 from app import units_text, units_typed
 
+# The systems of units, by the names that files and options have for them.
+SYSTEMS = METRIC, US = "metric", "us"
+
 # One internal unit in SI (m, s, kg, Pa, m3; an application rate is m3/m2 = m).
 SI_PER_INTERNAL = {
     "rate_ml_ha": Fraction(1, 10**10),
@@ -34,6 +37,11 @@ SI_PER_INTERNAL = {
     "share_permille": Fraction(1, 1000),
     "share_ppm": Fraction(1, 10**6),
 }
+
+
+def system(us: bool) -> str:
+    """The name of a system of units."""
+    return US if us else METRIC
 
 
 def parse(quantity: str, text: str, us: bool) -> float:

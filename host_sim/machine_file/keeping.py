@@ -18,6 +18,7 @@ from tomlkit.items import InlineTable, Item
 from host_sim.common.errors import InputError
 from host_sim.common.output import write_files
 from host_sim.common.reading import Where
+from host_sim.common.units import system
 from host_sim.machine_file import values as texts
 from host_sim.machine_file.homes import (
     FITTED,
@@ -56,7 +57,7 @@ def new_text(title: str, us: bool, settings: Settings, fields: Mapping[str, Any]
     What was learned is written where it is not a default, with `how` it was come by.
     """
     given = dict(fields or {})
-    lines = [HEAD, f"title = {_toml(title)}", f'units = "{"us" if us else "metric"}"']
+    lines = [HEAD, f"title = {_toml(title)}", f'units = "{system(us)}"']
     for name in (WANTED, FITTED, SETTINGS):
         body = [f"{known.key} = {_toml(given[known.name])}"
                 for known in FIELDS if known.table == name and known.name in given]

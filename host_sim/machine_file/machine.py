@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from host_sim.common import units
 from host_sim.common.errors import InputError
 from host_sim.common.reading import Where
 from host_sim.common.toml_source import TomlSource
@@ -28,7 +29,6 @@ from host_sim.sizing.fields import FIELDS, PART_KEYS, Field, Said
 from rate_control.settings import HIGH, LOW, Settings, build, default_value, row
 from rate_control.units import MAX_SECTIONS
 
-UNITS = ("metric", "us")
 SUFFIX = ".toml"
 
 
@@ -74,7 +74,7 @@ class _Reader:
         self._source = source
         self._problems: list[str] = []
         self._top = TomlTable(source, (), source.data, self._problems)
-        self._us = self._top.choice("units", UNITS) == "us"
+        self._us = self._top.choice("units", units.SYSTEMS) == units.US
         self._values: dict[str, Any] = {"us_units": int(self._us)}
         self._places: dict[str, Where] = {}
         self._fields: dict[str, Said] = {}

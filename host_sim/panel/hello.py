@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from app import units_text
+from app import units_text, units_typed
 from app.displays.font import FONT, GLYPH_COLUMNS
 from app.displays.hd44780 import GLYPHS
 from host_sim.panel.commands import LIMITS
@@ -26,7 +26,7 @@ BELIEVED = (
 )
 TRUE = ("true_applied_ml_ha", "true_speed_mm_s", "true_flow_ul_s")
 QUANTITIES = ("rate_ml_ha", "speed_mm_s", "flow_ul_s", "distance_mm", "duty_u16", "supply_mv",
-              "volume_ml", "area_m2", "distance_m")
+              "volume_ml", "area_m2", "distance_m", "width_mm")
 
 
 def about_controller(facts: Facts) -> dict[str, Any]:
@@ -38,7 +38,9 @@ def about_controller(facts: Facts) -> dict[str, Any]:
         "sections_mm": facts.section_width_mm,
         "us": facts.us_units,
         "pump": facts.actuator == PWM_PUMP,
-        "units": {name: units_text.UNITS[name][:2] for name in QUANTITIES},
+        "units": {name: units_text.UNITS[name] + units_typed.TYPED.get(name, ())
+                  for name in QUANTITIES},
+        "aliases": units_typed.ALIASES,
         "classes": [(min(bound, 1e9), colour, words) for bound, colour, words in RATE_CLASSES],
         "states": interlock.STATE_NAMES,
         "permits": {

@@ -53,6 +53,11 @@ class RunRecord:
         return len(self.columns["time_s"])
 
     @property
+    def us(self) -> bool:
+        """Whether the controller of the run showed US customary units."""
+        return bool(self.about.get("settings", {}).get("us_units"))
+
+    @property
     def section_count(self) -> int:
         return sum(name.startswith(SECTION) for name in self.columns)
 

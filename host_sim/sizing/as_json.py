@@ -32,7 +32,7 @@ def document(answer: Answer) -> dict[str, Any]:
     ask, us = answer.request.ask, answer.request.us
     rows = zip(ask.rates_m, answer.windows, answer.coverage.windows, answer.points, strict=True)
     return {
-        "units": "us" if us else "si",
+        "units": units.system(us),
         "fits": answer.coverage.fits,
         "asked": _asked(answer),
         "density_factor": _digits(handbook.density_factor(answer.request.machine.sg)),

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from host_sim.common.unit_option import add_units, us_of
+
 HELP = "put every machine through the test sequence of ISO 5682-3, against baselines"
 
 EPILOG = """\
@@ -32,8 +34,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--plot", type=Path, metavar="FILE", help="draw them: .png or .svg")
     parser.add_argument("--workers", type=at_least_one, metavar="N",
                         help="processes to use (default: one a core)")
-    parser.add_argument("--units", choices=("metric", "us"), default="metric",
-                        help="units of what is shown (default metric)")
+    add_units(parser, "units of what is shown (default metric)")
 
 
 def at_least_one(text: str) -> int:
@@ -79,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
             raise InputError(*(f"--machine: {line}" for line in error.args)) from None
     check_file("--json", args.json)
     check_file("--plot", args.plot, PLOT_SUFFIXES)
-    us = args.units == "us"
+    us = us_of(args)
     try:
         with executor(args.workers) as pool, progress("testing") as tell:
             outcome = run_acceptance(machines, pool=pool, tell=tell)

@@ -6,6 +6,8 @@ import argparse
 import sys
 from pathlib import Path
 
+from host_sim.common.unit_option import add_units, us_of
+
 HELP = "make the record of an application from a run and a job file, or check one"
 
 EPILOG = """\
@@ -27,8 +29,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--job", type=Path, metavar="FILE", help="job file (TOML)")
     parser.add_argument("--out", type=Path, metavar="DIR",
                         help="folder to make; a record is never overwritten")
-    parser.add_argument("--units", choices=("si", "us"), default="si",
-                        help="units that come first on the page (default si)")
+    add_units(parser, "units that come first on the page (default: of the run)")
     parser.add_argument("--verify", type=Path, metavar="DIR",
                         help="check that nothing in the folder of a record was changed")
 
@@ -52,7 +53,8 @@ def _make(args: argparse.Namespace) -> int:
     from host_sim.common.progress import progress
 
     with progress("making the record"):
-        sheet = make_record(args.run_path, args.job, args.out, args.units == "us")
+        sheet = make_record(args.run_path, args.job, args.out,
+                            us_of(args) if args.units else None)
     for verdict in sheet.doses:
         loud = verdict.bad and sys.stderr.isatty()
         print(f"\x1b[1m{plain(verdict)}\x1b[0m" if loud else plain(verdict), file=sys.stderr)

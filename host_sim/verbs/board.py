@@ -10,6 +10,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from host_sim.common.unit_option import add_units, us_of
+
 if TYPE_CHECKING:
     from host_sim.board.link_client import LinkClient
 
@@ -43,6 +45,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     check.add_argument("--report", type=Path, metavar="FILE", help="write the report there too")
     monitor = _command(commands, "monitor", monitor_board, "show what the controller is doing")
     monitor.add_argument("--seconds", type=float, metavar="S", help="end after this time")
+    add_units(monitor, "units of what is shown (default: those of the board)")
     settings = commands.add_parser("settings", help="read or set the settings",
                                    description="carry a machine file to a board and back")
     ways = settings.add_subparsers(metavar="COMMAND", required=True)
@@ -108,24 +111,29 @@ def check_board(args: argparse.Namespace) -> int:
 def monitor_board(args: argparse.Namespace) -> int:
     """Print a line a second until Ctrl-C."""
     client = _client(args.port)
+    us = us_of(args, bool(client.ask("settings.get")["values"]["us_units"]))
     hello = client.ask("hello")
     _tell(f"firmware {hello['firmware']} on {hello['board']}, last reset: {hello['reset']}")
     end_s = None if args.seconds is None else time.monotonic() + args.seconds
     while end_s is None or time.monotonic() < end_s:
-        print(status_line(client.ask("status")), flush=True)
+        print(status_line(client.ask("status"), us), flush=True)
         time.sleep(1.0)
     return 0
 
 
-def status_line(status: dict[str, Any]) -> str:
+def status_line(status: dict[str, Any], us: bool) -> str:
     """What the controller is doing, in one line."""
+    from app.units_text import to_text, with_unit
+
+    rate = "rate_ml_ha"
     sections = f"{status['section_mask']:08b}"[::-1]
     words = [
         f"{status['state']:8}",
-        f"{status['speed_mm_s'] * 0.0036:5.1f} km/h",
-        f"{status['flow_ul_s'] * 6e-5:6.2f} L/min",
-        f"{status['applied_ml_ha'] / 1000:6.1f} of {status['rate_ml_ha'] / 1000:.1f} L/ha",
-        f"duty {status['duty_u16'] / 655.35:5.1f} %",
+        f"{with_unit('speed_mm_s', status['speed_mm_s'], us):>10}",
+        f"{with_unit('flow_ul_s', status['flow_ul_s'], us):>13}",
+        f"{to_text(rate, status['applied_ml_ha'], us):>7} of "
+        f"{with_unit(rate, status['rate_ml_ha'], us)}",
+        f"duty {with_unit('duty_u16', status['duty_u16'], us):>7}",
         f"sections {sections}",
     ]
     if status["faults"]:

@@ -6,6 +6,8 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from host_sim.common.unit_option import add_units, us_of
+
 HELP = "work out a calibration from numbers taken by hand"
 
 EPILOG = """\
@@ -63,9 +65,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def _common(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--units", choices=("si", "us"),
-                         help="of bare numbers and of the answer (default: of the machine file, "
-                              "or si)")
+    add_units(command, "of bare numbers and of the answer (default: of the machine file, "
+                       "or metric)")
 
 
 def _options(command: argparse.ArgumentParser, row: Any) -> None:
@@ -113,7 +114,7 @@ def _procedure(args: argparse.Namespace) -> int:
         raise InputError("--machine: is not needed beside --into, whose file is used")
     path = args.into or args.machine
     machine = load_machine(path) if path else None
-    us = args.units == "us" if args.units else bool(machine and machine.us)
+    us = us_of(args, bool(machine and machine.us))
     settings = with_changes(machine.settings if machine else Settings(), args.set, us)
     given = {name.replace("_", "-"): value for name, value in vars(args).items()}
     values = parameters(args.row, given, len(args.amounts), us)
@@ -127,5 +128,5 @@ def _procedure(args: argparse.Namespace) -> int:
 def _density(args: argparse.Namespace) -> int:
     from host_sim.calibration.texts import print_density
 
-    print_density(args.rate, args.density, args.units == "us")
+    print_density(args.rate, args.density, us_of(args))
     return 0

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from host_sim.common.unit_option import add_units, us_of
+
 HELP = "drive a scenario on the twin and judge what was really applied"
 
 EPILOG = """\
@@ -30,8 +32,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=seed, metavar="N", help="seed of noise and phases")
     parser.add_argument("--out", type=Path, default=Path("out/demo"), metavar="DIR",
                         help="directory for the results (default out/demo)")
-    parser.add_argument("--units", choices=("si", "us"),
-                        help="units of the table and the report (default: of the machine file)")
+    add_units(parser, "units of the table and the report (default: of the machine file)")
     parser.add_argument("--record-inputs", type=Path, metavar="FILE",
                         help="also write what the controller was given, tick by tick")
 
@@ -54,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.twin.scenario import DEMO, load_scenario
 
     scenario = load_scenario(args.scenario or DEMO, args.speed_trace, args.seed, args.machine)
-    us = args.units == "us" if args.units else bool(scenario.settings.us_units)
+    us = us_of(args, bool(scenario.settings.us_units))
     check_directory(args.out)
     if args.record_inputs:
         check_target(args.record_inputs)

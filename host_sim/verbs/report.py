@@ -7,6 +7,8 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from host_sim.common.unit_option import add_units, us_of
+
 if TYPE_CHECKING:
     from host_sim.machine_file.machine import MachineFile
 
@@ -37,8 +39,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", type=Path, metavar="FILE", help="also write all figures")
     parser.add_argument("--machine", type=Path, metavar="FILE",
                         help="machine file: its units, and which of its settings the run had not")
-    parser.add_argument("--units", choices=("si", "us"),
-                        help="units of the report (default: of the machine file, or si)")
+    add_units(parser, "units of the report (default: of the machine file, or of the run)")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -56,8 +57,8 @@ def run(args: argparse.Namespace) -> int:
     _check_places([place for place in (out, args.csv, args.json) if place],
                   [run for run in (path, args.against) if run])
     machine = load_machine(args.machine) if args.machine else None
-    us = args.units == "us" if args.units else bool(machine and machine.us)
     record, figures = load_run(path)
+    us = us_of(args, machine.us if machine else record.us)
     name, other = _names(path, args.against or path)
     against = Run(other, *load_run(args.against)) if args.against else None
     with progress("drawing") as tell:

@@ -8,6 +8,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from host_sim.common.unit_option import add_units, us_of
+
 if TYPE_CHECKING:
     from host_sim.machine_file.values import Change
 
@@ -42,8 +44,7 @@ def _command(
     commands: Any, name: str, action: Callable[[argparse.Namespace], int], text: str
 ) -> argparse.ArgumentParser:
     parser: argparse.ArgumentParser = commands.add_parser(name, help=text, description=text)
-    parser.add_argument("--units", choices=("si", "us"),
-                        help="of a new file and of what is shown (default: those of the file)")
+    add_units(parser, "of a new file and of what is shown (default: of the file, or metric)")
     parser.set_defaults(action=action)
     return parser
 
@@ -64,7 +65,7 @@ def export_file(args: argparse.Namespace) -> int:
     if args.out and args.out.exists():
         raise InputError(f"{args.out}: is there already")
     title = args.out.name.split(".")[0].replace("_", " ") if args.out else "My machine"
-    text = new_text(title, args.units == "us", Settings())
+    text = new_text(title, us_of(args), Settings())
     if args.out:
         write_files(args.out.parent, {args.out.name: text})
     else:
@@ -102,7 +103,7 @@ def diff_files(args: argparse.Namespace) -> int:
 
 
 def _us(args: argparse.Namespace, of_file: bool) -> bool:
-    return args.units == "us" if args.units else of_file
+    return us_of(args, of_file)
 
 
 def write_docs(args: argparse.Namespace) -> int:

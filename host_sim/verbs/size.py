@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from host_sim.common.unit_option import add_units, us_of
+
 HELP = "size outlets, pump, meter and valves for a rate and a speed range"
 
 EPILOG = """\
@@ -36,7 +38,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
     parser.epilog = EPILOG
     parser.add_argument("file", nargs="?", type=Path, metavar="FILE", help="machine file (TOML)")
-    parser.add_argument("--units", choices=("si", "us"), help="of bare numbers and of the answer")
+    add_units(parser, "of bare numbers and of the answer (default: of the machine file, or metric)")
     for field in FIELDS:
         suffix = f" (default: {field.default})" if field.default else ""
         parser.add_argument(
@@ -68,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
     if args.out and args.out.exists() and args.out != args.file:
         raise InputError(f"--out: {args.out}: is there already; to change it, give it as FILE too")
     options = {field.name: getattr(args, field.name) for field in FIELDS}
-    request = read_request(options, args.units and args.units == "us", args.file)
+    request = read_request(options, us_of(args) if args.units else None, args.file)
     text = machine_text(request, args.file, args.out) if args.out else ""
     answer = solve(request)
     if args.json:

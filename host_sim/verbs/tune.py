@@ -7,6 +7,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from host_sim.common.unit_option import add_units, us_of
+
 if TYPE_CHECKING:
     from host_sim.machine_file.choice import Chosen
     from host_sim.trials.commissioning.commission import Keep, Wish
@@ -52,8 +54,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--rate", metavar="RATE",
                         help='application rate, as "100 L/ha" or "10 gal/ac"')
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="seed (default 1)")
-    parser.add_argument("--units", choices=("si", "us"),
-                        help="units of what is shown (default: those of the machine file)")
+    add_units(parser, "of bare numbers and of what is shown (default: of the machine file, "
+                      "or metric)")
     parser.add_argument("--into", type=Path, metavar="FILE",
                         help="machine file that takes what is learned")
     parser.add_argument("--out", type=Path, metavar="DIR", help="draw tune.png here")
@@ -72,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
     machine = None if args.port else chosen(args.machine)
     into = load_machine(args.into) if args.into else None  # a bad file ends it before the work
     file = (machine and machine.file) or into
-    us = args.units == "us" if args.units else bool(file and file.us)
+    us = us_of(args, bool(file and file.us))
     wish = _wish(args, us)
     if args.out:
         check_directory(args.out)

@@ -243,6 +243,28 @@ def test_a_number_out_of_range_is_refused_in_the_unit_beside_its_field(open_page
     expect(told).to_have_text("speed: must be 0.0 to 26.8 mph")
 
 
+def test_a_field_takes_a_number_with_its_unit_and_tells_limits_in_it(open_page):
+    """5000 L/ha are 534.53 gal/ac, and 5 mph are 8.05 km/h, by the exact definitions."""
+    page = open_page()
+    told = page.locator("#refused")
+    for typed, answer in (
+        ("9999 gal/ac", "asked: must be 0.11 to 534.53 gal/ac"),
+        ("80 furlongs", 'asked: unit "furlongs" is none of L/ha, gal/ac'),
+        ("9,5", 'asked: "9,5": write the decimal sign as a point'),
+        ("much", 'asked: unit "much" is none of L/ha, gal/ac'),
+        ("", 'asked: "" is not a number'),
+    ):
+        page.locator("#rate").fill(typed)
+        page.locator("#ask button").click()
+        expect(told).to_have_text(answer)
+    page.locator("#rate").fill("10 gpa")
+    page.locator("#ask button").click()
+    expect(page.locator("#both")).to_contain_text("93.5 L/ha asked")
+    page.locator("#speed").fill("5 mph")
+    page.locator("#go").click()
+    expect(page.locator("#true-speed")).to_have_text("8.0 km/h")
+
+
 @SIZES
 def test_the_sums_of_the_job_and_the_buzzer_are_shown(open_page, size):
     page = open_page(size)

@@ -256,7 +256,7 @@ def _link(directory: Path, data: bytes) -> None:
     for ask in (
         lambda: client.ask("hello")["telemetry"][0],
         lambda: dict(client.ask("settings.get")["values"]),
-        lambda: status_line(client.ask("status")),
+        lambda: status_line(client.ask("status"), True),
         lambda: read_log(client),
         lambda: client.ask("faults.get")["faults"],
         lambda: client.ask("procedure.get"),

@@ -17,10 +17,9 @@ export class Controller {
     }
     byId("ask").addEventListener("submit", (event) => {
       event.preventDefault();
-      const value = byId("rate").valueAsNumber;
-      const why = this.units.refusal("rate_ml_ha", value, this.hello.limits);
+      const { value, why } = this.units.typed("rate_ml_ha", byId("rate").value, this.hello.limits);
       if (why) refuse(`asked: ${why}`);
-      else send("rate", this.units.internal("rate_ml_ha", value));
+      else send("rate", value);
       byId("rate").blur();
     });
   }

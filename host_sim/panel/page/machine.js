@@ -51,15 +51,19 @@ export class Machine {
     this.units = units;
     const speed = byId("speed");
     if (before && before.us !== units.us) {
-      const value = before.internal("speed_mm_s", speed.valueAsNumber || 0);
-      speed.value = (value * units.factor("speed_mm_s")).toFixed(1);
+      const { value } = before.typed("speed_mm_s", speed.value, this.hello.limits);
+      speed.value = units.number("speed_mm_s", value ?? 0);
     }
+    this.hello.sections_mm.forEach((width_mm, i) => {
+      const made = document.querySelector(`[data-section="${i}"]`);
+      made.title = `${units.text("width_mm", width_mm)} wide`;
+    });
   }
 
   sectionSwitch(width_mm, i) {
     const made = button(i + 1, "section", () => this.toggleSection(i));
     made.dataset.section = i;
-    made.title = `${width_mm / 1000} m wide`;
+    made.title = `${this.units.text("width_mm", width_mm)} wide`;
     made.setAttribute("aria-label", `Section ${i + 1}`);
     made.setAttribute("aria-keyshortcuts", i + 1);
     return made;
@@ -94,10 +98,9 @@ export class Machine {
   }
 
   go() {
-    const value = byId("speed").valueAsNumber;
-    const why = this.units.refusal("speed_mm_s", value, this.hello.limits);
+    const { value, why } = this.units.typed("speed_mm_s", byId("speed").value, this.hello.limits);
     if (why) this.refuse(`speed: ${why}`);
-    else this.send("speed", this.units.internal("speed_mm_s", value) / 1000);
+    else this.send("speed", value / 1000);
   }
 
   follow() {

@@ -80,7 +80,7 @@ class Panel {
     this.history = new History(hello.columns.length);
     this.columns = Object.fromEntries(hello.columns.map((name, i) => [name, i]));
     this.row = null;
-    this.units = new Units(hello.units, this.us ?? hello.us);
+    this.units = new Units(hello, this.us ?? hello.us);
     byId("title").textContent = hello.title;
     byId("machine").hidden = byId("steps").hidden = byId("whose").hidden = !this.twin;
     byId("only-shows").hidden = this.twin;
@@ -171,7 +171,7 @@ class Panel {
     }
     for (const made of choices("us")) press(made, (made.dataset.us === "true") === us);
     if (!this.hello) return;
-    this.units = new Units(this.hello.units, us);
+    this.units = new Units(this.hello, us);
     if (this.twin) this.machine.use(this.units);
     this.controller.use(this.units);
     this.see({});

@@ -2,9 +2,11 @@
 
 export class Units {
   /** table: for each quantity a metric and a US row of [label, decimals, numerator, denominator],
-      where one labelled unit is numerator / denominator of the firmware's integer unit. */
-  constructor(table, us) {
-    this.table = table;
+      where one labelled unit is numerator / denominator of the firmware's integer unit; behind
+      them what may be typed besides. aliases: other spellings of labels. */
+  constructor({ units, aliases }, us) {
+    this.table = units;
+    this.aliases = aliases;
     this.us = us;
   }
 
@@ -35,17 +37,30 @@ export class Units {
     return `${this.number(quantity, value)} ${this.label(quantity)}`;
   }
 
-  /** Why a number in a field cannot be taken, "" where it can; `limits` are internal. */
-  refusal(quantity, shown, limits) {
+  /** What the text of a field means: { value }, a whole number in the firmware's unit, or
+      { why } it cannot be taken. A bare number is in the shown unit. `limits` are internal; they
+      are told in the unit that was typed. */
+  typed(quantity, text, limits) {
+    const [, number, label] = /^\s*([-+.,\d]*)\s*(.*?)\s*$/.exec(text);
+    const rows = this.table[quantity];
+    const row = label ? this.labelled(rows, label) : this.row(quantity);
+    if (!row) return { why: `unit "${label}" is none of ${rows.map((one) => one[0]).join(", ")}` };
+    if (number.includes(",")) return { why: `"${number}": write the decimal sign as a point` };
+    if (!number || Number.isNaN(Number(number))) return { why: `"${text}" is not a number` };
+    const [unit, decimals, numerator, denominator] = row;
+    const value = Math.round((Number(number) * numerator) / denominator);
     const [low, high] = limits[quantity];
-    const value = this.internal(quantity, shown);
-    if (value >= low && value <= high) return "";
-    return `must be ${this.number(quantity, low)} to ${this.text(quantity, high)}`;
+    if (value >= low && value <= high) return { value };
+    const [least, most] = [low, high].map((one) =>
+      ((one * denominator) / numerator).toFixed(decimals),
+    );
+    return { why: `must be ${least} to ${most} ${unit}` };
   }
 
-  /** The internal whole number that a shown one means. */
-  internal(quantity, shown) {
-    return Math.round(shown / this.factor(quantity));
+  labelled(rows, label) {
+    const plain = (text) => text.toLowerCase().replaceAll(" ", "");
+    const wanted = this.aliases[plain(label)] ?? plain(label);
+    return rows.find((row) => plain(row[0]) === wanted);
   }
 }
 

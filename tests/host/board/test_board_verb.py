@@ -205,10 +205,13 @@ def test_log_is_read_to_its_end_across_the_wrap():
 
 
 def test_status_is_one_line():
-    line = status_line({
+    status = {
         "state": "applying", "speed_mm_s": 2500, "flow_ul_s": 50000, "applied_ml_ha": 99500,
         "rate_ml_ha": 100000, "duty_u16": 32768, "section_mask": 0b101, "faults": [],
         "missing": [],
-    })  # fmt: skip
+    }  # fmt: skip
+    metric, us = status_line(status, False), status_line(status, True)
     for piece in ("applying", "9.0 km/h", "3.00 L/min", "99.5 of 100.0 L/ha", "50.0 %", "10100000"):
-        assert piece in line
+        assert piece in metric
+    for piece in ("5.6 mph", "0.79 gal/min", "10.64 of 10.69 gal/ac"):
+        assert piece in us

@@ -317,7 +317,7 @@ def test_what_size_writes_is_taken_by_the_next_verbs(tmp_path, capsys):
     assert main(["size", str(path), "--outlet", "04", "--out", str(path)]) in (0, 1)
     assert 'outlet = "04"' in path.read_text()
     before = path.read_text()
-    assert main(["size", str(path), "--units", "si", "--rate", "90", "--out", str(path)]) == 2
+    assert main(["size", str(path), "--units", "metric", "--rate", "90", "--out", str(path)]) == 2
     assert "needs its unit" in capsys.readouterr().err
     assert path.read_text() == before
 

@@ -62,7 +62,7 @@ def test_everything_in_customary_units(capsys: pytest.CaptureFixture[str]) -> No
 
 def test_json_holds_the_whole_answer(tmp_path: Path) -> None:
     document = answer(tmp_path, *FITS)
-    assert (document["units"], document["fits"], document["findings"]) == ("si", "all", [])
+    assert (document["units"], document["fits"], document["findings"]) == ("metric", "all", [])
     assert document["density_factor"] == pytest.approx(1.28**0.5)
     rate = document["rates"][0]
     assert rate["rate_l_ha"] == 100
