@@ -6,7 +6,7 @@ from app.signals import PATTERNS, STEP_MS, STEPS
 from app.words import MISSING
 from host_sim.plant.machine import Machine
 from host_sim.twin.clock import VirtualClock
-from host_sim.twin.main_run import MainRun
+from host_sim.twin.operated import OperatedRun
 from host_sim.twin.scenario import DEMO, load_scenario
 from host_sim.twin.virtual_board import MemoryFiles
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
@@ -79,11 +79,10 @@ LAMP_HEAD = f"""\
 
 def page() -> str:
     """The page, drawn anew."""
-    with _Tour() as tour:
-        return "".join(tour.sections()) + _missing() + _lamp()
+    return "".join(_Tour().sections()) + _missing() + _lamp()
 
 
-class _Tour(MainRun):
+class _Tour(OperatedRun):
     """The demonstration machine, shown round."""
 
     def __init__(self) -> None:
@@ -144,7 +143,7 @@ class _Tour(MainRun):
         self._switch(SWITCH_MASTER)
         shown = self._at("the question", "push", 2, "push")
         self.panel.push()
-        self.hands()
+        self.settle()
         self.panel.turn(14)
         self.live(6.0)
         return shown + self._screen("at 7 km/h")
@@ -160,7 +159,7 @@ class _Tour(MainRun):
                 self.panel.turn(action)
             else:
                 getattr(self.panel, action)()
-        self.hands()
+        self.settle()
         return self._screen(title) if title else ""
 
     def _screen(self, title: str) -> str:

@@ -1,4 +1,4 @@
-"""The twin to play with: firmware/main.py on a virtual board, a machine, and free hands.
+"""The twin to play with: the firmware on a virtual board, a machine, and free hands.
 
 Deterministic like every twin: what happens depends on the calls and on how many steps lie
 between them, never on the time of day. Real time is the business of session.py.
@@ -15,12 +15,11 @@ from host_sim.panel.vehicle import Vehicle
 from host_sim.plant.machine import Machine
 from host_sim.runs.truth import M2_HA
 from host_sim.twin.clock import VirtualClock
-from host_sim.twin.main_run import IDLE_US, US_PER_S, MainRun
+from host_sim.twin.operated import STEP_US, US_PER_S, OperatedRun
 from host_sim.twin.scenario import Scenario
 from host_sim.twin.twin import flashed
 from rate_control.units import SWITCH_SECTION_SHIFT
 
-STEP_S = IDLE_US / US_PER_S
 TANK_L = 200.0
 
 
@@ -33,8 +32,8 @@ class Truth:
     applied_ml_ha: float
 
 
-class LiveTwin(MainRun):
-    """One machine in the hands of one person; a context manager.
+class LiveTwin(OperatedRun):
+    """One machine in the hands of one person.
 
     `vehicle` is the driver's, `board.switches` and `panel` are the operator's, `faults` belong
     to nobody. `wanted_ml_ha` is the rate that the ground is judged by. `after_step` is called
@@ -53,33 +52,27 @@ class LiveTwin(MainRun):
         self.supply_v = scenario.machine.supply.open_v
         self.wanted_ml_ha = scenario.settings.rate_ml_ha
         self.board.switches = ((1 << len(scenario.section_width_m)) - 1) << SWITCH_SECTION_SHIFT
-        self._clock = clock
-        self.machine = machine
         self._widths_m = scenario.section_width_m
         self._volumes_ml = machine.section_volume_ml
         self._flow_ml = self._applied_ml = self._area_ha = self._span_s = 0.0
         self.after_step: Callable[[], None] = lambda: None
 
     @property
-    def now_s(self) -> float:
-        """Simulated time since power-up."""
-        return self._clock.elapsed_us / US_PER_S
-
-    @property
     def elapsed_us(self) -> int:
-        """The same in microseconds."""
-        return self._clock.elapsed_us
+        """Simulated time since power-up in microseconds."""
+        return self.clock.elapsed_us
 
-    def step(self) -> None:
-        """Live on by STEP_S, with all that is around the board, and account for it."""
-        self.speed_m_s = self.vehicle.advance(STEP_S)
+    def step(self, step_us: int = STEP_US) -> None:
+        """Live on, with all that is around the board, and account for it."""
+        step_s = step_us / US_PER_S
+        self.speed_m_s = self.vehicle.advance(step_s)
         self.faults.pump_dead = self.pump_dead or self.tank_l <= 0.0
         start_m, open_mask = self.machine.distance_m, self.board.actuation.section_mask
-        super().step()
-        self._account(start_m, open_mask)
+        super().step(step_us)
+        self._account(start_m, open_mask, step_s)
         self.after_step()
 
-    def _account(self, start_m: float, open_mask: int) -> None:
+    def _account(self, start_m: float, open_mask: int, step_s: float) -> None:
         """Take note of what left the orifices, and of what should have.
 
         Wanted is the rate on every section that is switched on by hand, while the board has its
@@ -97,7 +90,7 @@ class LiveTwin(MainRun):
                    for width_m, on in zip(self._widths_m, working, strict=True)]
         target_ml = [area * self.wanted_ml_ha for area in area_ha]
         self.cells.add(start_m, machine.distance_m, working, applied_ml, target_ml)
-        self._span_s += STEP_S
+        self._span_s += step_s
         self._flow_ml += sum(applied_ml)
         if any(working):
             self._applied_ml += sum(applied_ml)

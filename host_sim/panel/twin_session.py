@@ -51,8 +51,8 @@ class TwinSession(Session):
 
     def _play_on(self) -> None:
         while not self.stopped.is_set():
-            with LiveTwin(self._scenario) as twin:
-                self._play(Game(twin, self._scenario, self.feed, time.monotonic, self.saver))
+            twin = LiveTwin(self._scenario)
+            self._play(Game(twin, self._scenario, self.feed, time.monotonic, self.saver))
 
     def _play(self, game: Game) -> None:
         while not (game.over or self.stopped.is_set()):

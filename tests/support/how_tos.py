@@ -178,7 +178,7 @@ class Follower:
         self._steps = steps
         for step in steps:
             self._do(step)
-        return self.person.app.controller.settings.as_dict()
+        return self.person.application.controller.settings.as_dict()
 
     def _do(self, step):
         for method, groups, _ in instructions(step):
@@ -201,7 +201,7 @@ class Follower:
         self.person.lower(False)
 
     def _sections_on(self):
-        count = self.person.app.controller.settings.section_count
+        count = self.person.application.controller.settings.section_count
         self.person.switch(((1 << count) - 1) << SWITCH_SECTION_SHIFT, True)
 
     def _first_stake(self):
@@ -309,7 +309,11 @@ class Follower:
 
     def _keep(self):
         """Push to keep; undo it, and undo the undoing."""
-        person, settings = self.person, lambda: self.person.app.controller.settings.as_dict()
+        person = self.person
+
+        def settings():
+            return person.application.controller.settings.as_dict()
+
         before = settings()
         assert "push: keep  back: no" in self.read
         person.push()
@@ -317,7 +321,7 @@ class Follower:
         assert kept != before
         for expected in (before, kept):
             person.menu("set up", "undo last change")
-            assert settings() == expected, person.app.failure
+            assert settings() == expected, person.application.failure
 
     # The bench, and what is caught.
 

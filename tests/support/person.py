@@ -5,48 +5,34 @@ and the jugs, never the simulated truth that a test compares with.
 """
 
 from app.grid import COLUMNS, ROWS
-from app.start_up import build
 from host_sim.plant.machine import Machine
 from host_sim.twin.clock import VirtualClock
-from host_sim.twin.front_panel import FrontPanel
-from host_sim.twin.virtual_board import Fittings, VirtualBoard
+from host_sim.twin.operated import OperatedRun
+from host_sim.twin.virtual_board import MemoryFiles
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT, TICK_US
 
-KEY_US = 10_000
 TICK_S = TICK_US * 1e-6
 BRAKING_M_S2 = 1.0
 LABEL_SHOWN = 12  # letters of a label that are there, however long its value is
 
 
-class Person:
+class Person(OperatedRun):
     """`seen` keeps every line that the display has shown."""
 
     def __init__(self, spec, orifice_factors, seed=1):
-        self.clock = VirtualClock()
-        self.machine = Machine(spec, seed, self.clock.total_us)
-        self.machine.faults.orifice_factor[:] = orifice_factors
-        self.panel = FrontPanel()
+        clock = VirtualClock()
+        machine = Machine(spec, seed, clock.total_us)
+        machine.faults.orifice_factor[:] = orifice_factors
         self.seen = set()
-        fittings = Fittings(display=self.panel.display, keys=self.panel.read_keys)
-        self.board = VirtualBoard(self.clock, self.machine, self._boot, fittings)
+        super().__init__(machine, clock, MemoryFiles())
         self.board.switches = ((1 << spec.sections.count) - 1) << SWITCH_SECTION_SHIFT
-        self.speed_m_s = 0.0
         self.live(1.0)
         self.take_settings_on()  # right or wrong, the machine has worked with them
 
-    def _boot(self, board):
-        """What main.py does."""
-        self.app = build(board)
-        self.app.start()
-
-    def _step(self, step_us):
-        self.board.advance(step_us, self.speed_m_s)
-        self.app.poll()
-
     def live(self, seconds):
-        """Let time pass."""
+        """Let time pass, a tick at a time."""
         for _ in range(round(seconds / TICK_S)):
-            self._step(TICK_US)
+            self.step(TICK_US)
 
     # Driving.
 
@@ -55,7 +41,7 @@ class Person:
         self._change_speed(speed_m_s)
         end_m = self.machine.distance_m + distance_m
         while self.machine.distance_m < end_m:
-            self._step(KEY_US)
+            self.step()
 
     def stop(self):
         """Brake and stand."""
@@ -66,7 +52,7 @@ class Person:
         while abs(self.speed_m_s - speed_m_s) > 1e-9:
             most = BRAKING_M_S2 * TICK_S
             self.speed_m_s += min(max(speed_m_s - self.speed_m_s, -most), most)
-            self._step(TICK_US)
+            self.step(TICK_US)
 
     # Switches.
 
@@ -88,7 +74,7 @@ class Person:
 
     def lines(self):
         """The four lines as the display shows them now."""
-        self._step(KEY_US)
+        self.step()
         text = "".join(chr(code) if 32 <= code < 127 else "*" for code in self.panel.display.cells)
         lines = [text[row * COLUMNS : (row + 1) * COLUMNS].rstrip() for row in range(ROWS)]
         self.seen.update(line.lstrip("> ") for line in lines)
@@ -96,8 +82,8 @@ class Person:
 
     def _finish_keys(self):
         while self.panel.busy:
-            self._step(KEY_US)
-        self._step(KEY_US)
+            self.step()
+        self.step()
         self.lines()
 
     def push(self):
@@ -134,12 +120,6 @@ class Person:
                 return
             self.turn(1)
         raise AssertionError(f"no entry {label}: {self.lines()}")
-
-    def take_settings_on(self):
-        """Say that the settings are those of this machine."""
-        self.menu("set up", "take settings on")
-        self.push()
-        self.home()
 
     def type_number(self, number):
         """Set the number on the display digit by digit, from the caret to the last."""

@@ -10,7 +10,7 @@ from host_sim.plant.machine import Machine
 from host_sim.runs.recording_file import RecordingFile
 from host_sim.twin.clock import VirtualClock
 from host_sim.twin.hands import Hands
-from host_sim.twin.main_run import MainRun
+from host_sim.twin.operated import STEP_US, OperatedRun
 from host_sim.twin.scenario import Scenario
 from host_sim.twin.virtual_board import MemoryFiles
 
@@ -18,27 +18,23 @@ BEGAN = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
 US_PER_S = 1_000_000
 
 
-class RecordedTwin(MainRun):
-    """main.py on the scenario's machine, driven as the scenario says once `begin` was called."""
+class RecordedTwin(OperatedRun):
+    """The firmware on the scenario's machine, driven as it says once `begin` was called."""
 
     def __init__(self, scenario: Scenario) -> None:
         settings = scenario.settings
         self._scenario = scenario
-        self._clock = VirtualClock()
         self._began_us: int | None = None
-        self.machine = Machine(scenario.machine, scenario.seed, self._clock.total_us)
-        super().__init__(self.machine, self._clock, MemoryFiles())
+        clock = VirtualClock()
+        super().__init__(
+            Machine(scenario.machine, scenario.seed, clock.total_us), clock, MemoryFiles())
         self.hands = Hands(scenario.events, settings.section_count, settings.rate_ml_ha)
         self.board.switches = self.hands.switches
 
     @property
-    def now_s(self) -> float:
-        return self._clock.elapsed_us / US_PER_S
-
-    @property
     def driven_s(self) -> float:
-        began_us = self._clock.elapsed_us if self._began_us is None else self._began_us
-        return (self._clock.elapsed_us - began_us) / US_PER_S
+        elapsed_us = self.clock.elapsed_us
+        return 0.0 if self._began_us is None else (elapsed_us - self._began_us) / US_PER_S
 
     def begin(self) -> None:
         """Give the board its settings, then drive off."""
@@ -47,31 +43,31 @@ class RecordedTwin(MainRun):
             self.link.ask("settings.set", values={name: value})
         self.take_settings_on()
         self.live(0.5)
-        self._began_us = self._clock.elapsed_us
+        self._began_us = self.clock.elapsed_us
 
-    def step(self) -> None:
+    def step(self, step_us: int = STEP_US) -> None:
         if self._began_us is not None:
             self.speed_m_s = float(self._scenario.speed_trace.at(self.driven_s))
             self.hands.act(self.driven_s, self.machine.distance_m)
             self.board.switches = self.hands.switches
-        super().step()
+        super().step(step_us)
 
 
 def record_twin(path: Path, scenario: Scenario, every_ticks: int = 2) -> list[float]:
     """Record the whole drive; returns what each section let out in truth, in mL."""
-    with RecordedTwin(scenario) as twin:
-        twin.begin()
-        recorder = Recorder(
-            twin.link, RecordingFile(path), "pipe", lambda text: None, every_ticks,
-            clock=lambda: twin.now_s, pause=twin.live,
-            wall=lambda: BEGAN + timedelta(seconds=twin.driven_s))
-        rates = [twin.hands.rate_ml_ha]
+    twin = RecordedTwin(scenario)
+    twin.begin()
+    recorder = Recorder(
+        twin.link, RecordingFile(path), "pipe", lambda text: None, every_ticks,
+        clock=lambda: twin.now_s, pause=twin.live,
+        wall=lambda: BEGAN + timedelta(seconds=twin.driven_s))
+    rates = [twin.hands.rate_ml_ha]
 
-        def stopped() -> bool:
-            if twin.hands.rate_ml_ha != rates[-1]:
-                rates.append(twin.hands.rate_ml_ha)
-                twin.link.ask("rate.set", rate_ml_ha=rates[-1])
-            return twin.driven_s >= scenario.speed_trace.duration_s
+    def stopped() -> bool:
+        if twin.hands.rate_ml_ha != rates[-1]:
+            rates.append(twin.hands.rate_ml_ha)
+            twin.link.ask("rate.set", rate_ml_ha=rates[-1])
+        return twin.driven_s >= scenario.speed_trace.duration_s
 
-        recorder.run(stopped)
-        return list(twin.machine.section_volume_ml)
+    recorder.run(stopped)
+    return list(twin.machine.section_volume_ml)

@@ -9,7 +9,8 @@ import time
 import tty
 from contextlib import contextmanager
 
-from host_sim.panel.live_twin import STEP_S, LiveTwin
+from host_sim.panel.live_twin import LiveTwin
+from host_sim.twin.operated import STEP_US
 
 
 class PtyStream:
@@ -38,16 +39,15 @@ def serial_twin(scenario):
     ours, theirs = pty.openpty()
     tty.setraw(theirs)
     twin = LiveTwin(scenario)
-    twin.board.fittings.link = PtyStream(ours)
+    twin.wire_link(PtyStream(ours))
     over = threading.Event()
 
     def live():
-        with twin:
-            began_s = time.monotonic()
-            while not over.is_set():
-                while twin.now_s < time.monotonic() - began_s:
-                    twin.step()
-                over.wait(STEP_S)
+        began_s = time.monotonic()
+        while not over.is_set():
+            while twin.now_s < time.monotonic() - began_s:
+                twin.step()
+            over.wait(STEP_US * 1e-6)
 
     thread = threading.Thread(target=live, daemon=True)
     thread.start()

@@ -44,7 +44,7 @@ def wrong_machine(us):
         ground={"pulses_per_m": 141.0, "noise_m_s": 0.02},  # and 130
     )
     person = Person(spec, [WORN.get(row, 1.0) for row in range(1, ROWS + 1)])
-    assert person.app.change_settings({
+    assert person.application.change_settings({
         "section_count": ROWS, "section_width_mm": [round(SPACING_M * 1000)] * ROWS,
         "meter_floor_ul_s": 20_000, "us_units": int(us),
     }) == []
@@ -61,7 +61,7 @@ def work(person, speed_m_s, distance_m):
     person.arm()
     person.lower(True)
     person.drive(40.0, speed_m_s)  # the loop settles
-    assert person.app.controller.decided.state == APPLYING
+    assert person.application.controller.decided.state == APPLYING
     volume_ml, start_m = sum(machine.section_volume_ml), machine.distance_m
     person.drive(distance_m, speed_m_s)
     litres = (sum(machine.section_volume_ml) - volume_ml) / 1000
@@ -96,7 +96,7 @@ def follow(person, units, page):
 
 def kept(person, name):
     """A setting as it is now."""
-    return getattr(person.app.controller.settings, name)
+    return getattr(person.application.controller.settings, name)
 
 
 def outlets_found(person, units):
@@ -161,13 +161,13 @@ def can_be_followed(page, steps):
     person.machine.faults.orifice_factor[:] = [1.0] * ROWS
     if page == "check_against_the_tank":
         work(person, METRIC.speed_m_s, 60.0)  # another job before
-    before = person.app.controller.settings
+    before = person.application.controller.settings
     one = follower(person, METRIC, page)
     try:
         one.follow(steps)
     except (AssertionError, KeyError, IndexError, TypeError, ValueError):
         return False
-    after = person.app.controller.settings
+    after = person.application.controller.settings
     return bool(one.read) and all(
         getattr(after, name) == pytest.approx(right, rel=0.02) if right
         else getattr(after, name) != getattr(before, name) for name, right in KEPT[page].items())

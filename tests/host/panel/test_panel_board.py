@@ -25,7 +25,7 @@ class Cable:
         self.asked = []
         self.pulled = False
         self._port = PipePort(twin.step, lambda: 0.0)
-        twin.board.fittings.link = self._port.board_end
+        twin.wire_link(self._port.board_end)
         self.now_s = lambda: twin.now_s
 
     def open(self):
@@ -52,12 +52,11 @@ def board(monkeypatch):
     """A board at work, and its cable."""
     twin = LiveTwin(load_scenario(DEMO))
     cable = Cable(twin)
-    with twin:
-        twin.live(1.0)
-        twin.board.switches |= 3
-        twin.vehicle.at_speed(3.0)
-        twin.live(3.0)
-        yield twin, cable
+    twin.live(1.0)
+    twin.board.switches |= 3
+    twin.vehicle.at_speed(3.0)
+    twin.live(3.0)
+    return twin, cable
 
 
 @pytest.fixture

@@ -26,8 +26,7 @@ TICK_S = 0.05
 
 @pytest.fixture
 def twin():
-    with LiveTwin(load_scenario(DEMO)) as live:
-        yield live
+    return LiveTwin(load_scenario(DEMO))
 
 
 @pytest.fixture

@@ -21,8 +21,7 @@ RATE_ML_HA = 80_000
 
 @pytest.fixture
 def twin():
-    with LiveTwin(load_scenario(DEMO)) as live:
-        yield live
+    return LiveTwin(load_scenario(DEMO))
 
 
 @pytest.fixture
@@ -146,11 +145,10 @@ def test_what_cannot_be_done_in_time_is_let_go(played):
 
 def test_the_same_hands_give_the_same_run():
     def rows():
-        with LiveTwin(load_scenario(DEMO)) as live:
-            played = Played(live)
-            played.play(3.0, *WORK, ["throttle", 0.6], ["factor", 5.0])
-            played.play(3.0, ["section", 1, False], ["outlets", 0, 1.2])
-            return played.rows
+        played = Played(LiveTwin(load_scenario(DEMO)))
+        played.play(3.0, *WORK, ["throttle", 0.6], ["factor", 5.0])
+        played.play(3.0, ["section", 1, False], ["outlets", 0, 1.2])
+        return played.rows
 
     assert rows() == rows()
 

@@ -46,7 +46,7 @@ class Day(MainRun):
                 self.panel.turn(action)
             else:
                 getattr(self.panel, action)()
-        self.hands()
+        self.settle()
         return self.panel.text().split("\n")
 
     def status(self):
