@@ -27,6 +27,8 @@ from host_sim import FIRMWARE_DIR, REPO_ROOT
 from host_sim.build.constant_folding import folded
 from host_sim.build.freezing import freezable
 from host_sim.build.interpreters import MICROPYTHON_32, run_on
+from host_sim.common.errors import InputError
+from host_sim.hardware.pin_rules import check_pins
 from rate_control.procedures.catalogue import CATALOGUE
 
 BUILD_DIR = REPO_ROOT / "build" / "firmware"
@@ -105,8 +107,10 @@ def board_name(source: Path, compiled: bool) -> str:
 def build(directory: Path = BUILD_DIR, compiled: bool = True) -> list[BuiltFile]:
     """Compile, or only copy, everything into an empty directory.
 
-    Raises RuntimeError with the compiler's words.
+    Raises InputError where a pin table breaks a rule, before anything is written, and
+    RuntimeError with the compiler's words.
     """
+    check_pins()
     if directory.exists():
         shutil.rmtree(directory)
     trees = board_modules() if compiled else {}
@@ -262,8 +266,20 @@ def size_table(files: list[BuiltFile]) -> str:
     )
 
 
-def main() -> None:
-    """Build everything, and print both budgets; with --source only the source, and a warning."""
+def main() -> int:
+    """Build everything, and print both budgets; with --source only the source, and a warning.
+
+    Returns the exit status: 2 where a pin table breaks a rule.
+    """
+    try:
+        _main()
+    except InputError as error:
+        print(error, file=sys.stderr)
+        return 2
+    return 0
+
+
+def _main() -> None:
     parser = argparse.ArgumentParser(prog="python -m host_sim.build.firmware")
     parser.add_argument("--source", action="store_true",
                         help="collect the source in build/source instead")
@@ -287,4 +303,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""The controller as a thing that one builds: pins, circuits, drawings, parts, first power."""
