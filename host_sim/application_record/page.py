@@ -56,7 +56,7 @@ def _ribbons(record: RunRecord, us: bool) -> list[str]:
 
 
 def to_csv(sheet: Sheet) -> str:
-    """A line for each entry and for each figure of a section; what is missing has no value."""
+    """A line for each entry and each figure of a section and a pass; missing ones have no value."""
     return table([HEADER, *_rows(sheet)])
 
 
@@ -68,10 +68,10 @@ def _rows(sheet: Sheet) -> Iterator[Row]:
     for entry in sheet.entries:
         yield (entry.group, entry.label, entry.value, entry.unit, entry.also,
                "; ".join(entry.rules), entry.source)
-    header, *rows = sheet.sections
-    for number, *cells in rows:
-        for label, cell in zip(header[1:], cells, strict=True):
-            value, _, unit = cell.partition(" ")
-            yield f"Section {number}", label, value, unit, "", "", ""
+    for word, (header, *rows) in (("Section", sheet.sections), ("Pass", sheet.passes)):
+        for number, *cells in rows:
+            for label, cell in zip(header[1:], cells, strict=True):
+                value, _, unit = cell.partition(" ")
+                yield f"{word} {number}", label, value, unit, "", "", ""
     for remark in sheet.remarks:
         yield "Remarks", "remark", remark, "", "", "", ""

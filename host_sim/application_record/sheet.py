@@ -24,7 +24,7 @@ from host_sim.application_record.product_entries import product_entries
 from host_sim.application_record.rules import NUTRIENT, paragraph
 from host_sim.application_record.when import CLOCK, day, disagreement, hours
 from host_sim.common import units
-from host_sim.report.words import HA_M2, L_HA_M, L_M3, remarks, spoken
+from host_sim.report.words import HA_M2, L_HA_M, L_M3, Teller, percent, remarks, spoken
 from host_sim.runs.measured import as_measured, is_simulated
 from host_sim.runs.record import RunRecord
 from host_sim.runs.summary import summarise
@@ -33,7 +33,7 @@ from rate_control.interlock import APPLYING
 
 @dataclass(frozen=True)
 class Sheet:
-    """A whole record. `sections` holds a header and a row for each section.
+    """A whole record. `sections` and `passes` hold a header and a row for each of them.
 
     `doses` say of each product whether its dose was within its limits.
     """
@@ -42,6 +42,7 @@ class Sheet:
     kinds: list[str]
     entries: list[Entry]
     sections: list[list[str]]
+    passes: list[list[str]]
     remarks: list[str]
     doses: list[Verdict]
 
@@ -83,7 +84,7 @@ def fill(record: RunRecord, job: Job, us: bool) -> Sheet:
                           applied.area_m2, us)
     told = [*remarks(record.about), *disagreement(record, job)]
     return Sheet(is_simulated(record), list(dict.fromkeys(p.kind for p in job.products)), entries,
-                 _sections(figures, us), told, doses)
+                 _sections(figures, us), _passes(figures, us), told, doses)
 
 
 class _Asked:
@@ -180,5 +181,25 @@ def _sections(figures: dict[str, Any], us: bool) -> list[list[str]]:
             writer.shown("area_m2", section["area_ha"] * HA_M2),
             writer.shown("volume_ml", section["volume_l"] * L_M3),
             "" if l_ha is None else writer.shown("rate_ml_ha", l_ha * L_HA_M),
+        ])
+    return rows
+
+
+def _passes(figures: dict[str, Any], us: bool) -> list[list[str]]:
+    """See docs/reference/run_files.md for what the figures of a pass are."""
+    writer, tell = Writer(us), Teller(figures, us)
+    rows = [["pass", "length", "time", "area", "volume", "mean rate", "CV", "start", "end"]]
+    for one in figures["passes"]:
+        l_ha = one["mean_rate_l_ha"]
+        rows.append([
+            str(one["pass"]),
+            tell.length(one["length_m"]),
+            f"{one['time_s']:.1f} s",
+            writer.shown("area_m2", one["area_ha"] * HA_M2),
+            writer.shown("volume_ml", one["volume_l"] * L_M3),
+            "" if l_ha is None else writer.shown("rate_ml_ha", l_ha * L_HA_M),
+            percent(one["cv_pct"]),
+            tell.edge(one["start_error_m"]),
+            tell.edge(one["end_error_m"]),
         ])
     return rows

@@ -18,7 +18,8 @@ from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.report.settings_used import calibration_used, settings_used
 from host_sim.report.svg import PALETTE
 from host_sim.report.timeline import timeline
-from host_sim.report.words import Teller, remarks
+from host_sim.report.words import Teller, percent, remarks
+from host_sim.runs.passes import EDGE_M
 from host_sim.runs.record import RunRecord
 from host_sim.runs.truth import true_run
 
@@ -49,6 +50,8 @@ def render(
         origin=origin(about, teller),
         figures=figures,
         tell=teller,
+        percent=percent,
+        edge_m=EDGE_M,
         story=teller.story(),
         remarks=remarks(about),
         charts=drawn(work, tell),

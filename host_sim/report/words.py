@@ -48,6 +48,15 @@ class Teller:
     def width(self, metres: float) -> str:
         return units.text("width_mm", metres, self._us)
 
+    def edge(self, metres: float | None) -> str:
+        """Liquid missing (-) or too much (+) at the end of a pass, as metres of it."""
+        if metres is None:
+            return "none"
+        text = units.text("distance_mm", abs(metres), self._us)
+        if not text.strip("0. " + units.unit("distance_mm", self._us)):
+            return text
+        return ("-" if metres < 0 else "+") + text
+
     def story(self) -> list[str]:
         """The run in a few sentences."""
         figures = self._figures
@@ -124,6 +133,14 @@ class Teller:
             words += (f" For {figures['coasting_pct']:.1f} % of the time the meter could not be "
                       "read and the pump followed its curve alone.")
         return words
+
+
+def percent(value: float | None, signed: bool = False) -> str:
+    """A percentage with one digit."""
+    if value is None:
+        return "none"
+    value = round(value, 1) + 0.0  # no minus zero
+    return f"{value:+.1f} %" if signed else f"{value:.1f} %"
 
 
 def remarks(about: dict[str, Any]) -> list[str]:

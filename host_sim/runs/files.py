@@ -1,6 +1,7 @@
 """Where a run is kept: in the directory that a drive leaves, or in the recording of a board.
 
-The directory holds report.html for people, run.csv and summary.json for programs.
+The directory holds report.html for people; run.csv, summary.json and the tables of the passes for
+programs, and datapackage.json, which says what every column of them is.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from host_sim.runs.measured import counted
 from host_sim.runs.record import RunRecord, read_csv, to_csv
 from host_sim.runs.recording_run import run_of
 from host_sim.runs.summary import summarise
+from host_sim.runs.tables import pass_files, run_table
 
 RUN_CSV, SUMMARY_JSON, REPORT_HTML = "run.csv", "summary.json", "report.html"
 LARGEST_JSON_BYTES = 64 * MIB
@@ -27,14 +29,14 @@ FIRST_ROW_LINE = 2  # of run.csv, below its header
 
 
 def write_run(directory: Path, record: RunRecord, figures: dict[str, Any], us: bool) -> list[Path]:
-    """Write all three files, or none; returns their paths."""
+    """Write all files, or none; returns their paths."""
     with progress("drawing") as tell:
         report = render(record, figures, us, tell)
     return write_files(directory, {
         REPORT_HTML: report,
         RUN_CSV: to_csv(record),
         SUMMARY_JSON: summary_json(record, figures),
-    })
+    } | pass_files(record.about["title"], figures, run_table(record.section_count)))
 
 
 def summary_json(record: RunRecord, figures: dict[str, Any], against: Run | None = None) -> str:

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from host_sim.runs.passes import passes
 from host_sim.runs.record import Column, RunRecord
 from host_sim.runs.stretches import worst_stretches
 from host_sim.runs.truth import M2_HA, Truth, true_run
@@ -36,6 +37,7 @@ def summarise(record: RunRecord) -> dict[str, Any]:
         | {
             "worst_stretches": [stretch.as_dict() for stretch in stretches],
             "sections": sections(record, truth),
+            "passes": passes(record, truth),
         }
     )
 

@@ -90,21 +90,25 @@ def ground_cells(truth: Truth) -> Column:
     """Applied over wanted on each metre of the way: a row a metre, a column a section.
 
     Not a number where on less than half of the metre the section was on and the controller
-    permitted to apply.
+    permitted to apply, or where nothing was wanted.
     """
     end_m = np.append(truth.distance_m, truth.distance_m[-1] + truth.step_m[-1])
     edges = np.arange(max(np.ceil(end_m[-1] / CELL_M - 1e-6), 1.0) + 1.0) * CELL_M
     ratios = np.full((len(edges) - 1, len(truth.section_width_m)), np.nan)
     for index in range(ratios.shape[1]):
         on = truth.permitted & truth.section_on[:, index]
-        worked_m = _per_cell(edges, end_m, truth.step_m * on)
-        applied = _per_cell(edges, end_m, truth.section_volume_ml[:, index] * on)
-        target = _per_cell(edges, end_m, truth.section_target_ml[:, index] * on)
-        np.divide(applied, target, where=worked_m >= CELL_M / 2, out=ratios[:, index])
+        worked_m = per_cell(edges, end_m, truth.step_m * on)
+        applied = per_cell(edges, end_m, truth.section_volume_ml[:, index] * on)
+        target = per_cell(edges, end_m, truth.section_target_ml[:, index] * on)
+        wanted = (worked_m >= CELL_M / 2) & (target > 0)
+        np.divide(applied, target, where=wanted, out=ratios[:, index])
     return ratios
 
 
-def _per_cell(edges: Column, end_m: Column, amounts: Column) -> Column:
-    """Share amounts, one an interval of the way, out to cells."""
+def per_cell(edges: Column, end_m: Column, amounts: Column) -> Column:
+    """Share amounts, one an interval of the way, out to the cells between `edges`.
+
+    `end_m` has where the way begins and where each interval ends.
+    """
     running = np.concatenate([[0.0], np.cumsum(amounts)])
     return np.diff(np.interp(edges, end_m, running))

@@ -17,8 +17,8 @@ HELP = "make the report of a run, of the twin or of a board, or of two beside ea
 EPILOG = """\
 RUN is a directory with run.csv and summary.json, as `drive` or `record --from` leaves it, or the
 recording of a board. A report of a recording says what the controller measured, for nobody knows
-the truth about a real machine. --csv and --json write the same run for programs: a row for each
-tick, and all figures.
+the truth about a real machine. --csv, --passes and --json write the same run for programs: a row
+for each tick, a row for each pass, and all figures.
 
 examples:
   python -m host_sim report out/demo
@@ -36,6 +36,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
                              "recording FILE.rec)")
     parser.add_argument("--csv", type=Path, metavar="FILE",
                         help="also write a row for each tick (docs/reference/run_files.md)")
+    parser.add_argument("--passes", type=Path, metavar="DIR",
+                        help="also write the tables of the passes, with what their columns are")
     parser.add_argument("--json", type=Path, metavar="FILE", help="also write all figures")
     parser.add_argument("--machine", type=Path, metavar="FILE",
                         help="machine file: its units, and which of its settings the run had not")
@@ -51,10 +53,12 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.report.page import render
     from host_sim.runs.files import REPORT_HTML, load_run, summary_json
     from host_sim.runs.record import to_csv
+    from host_sim.runs.tables import PASS_FILES, pass_files
 
     path: Path = args.run_path
     out = args.out or (path / REPORT_HTML if path.is_dir() else path.with_suffix(".html"))
-    _check_places([place for place in (out, args.csv, args.json) if place],
+    tables = [args.passes / name for name in PASS_FILES] if args.passes else []
+    _check_places([place for place in (out, args.csv, args.json, *tables) if place],
                   [run for run in (path, args.against) if run])
     machine = load_machine(args.machine) if args.machine else None
     record, figures = load_run(path)
@@ -66,6 +70,9 @@ def run(args: argparse.Namespace) -> int:
     texts = {out: page}
     if args.csv:
         texts[args.csv] = to_csv(record)
+    if args.passes:
+        kept = pass_files(record.about["title"], figures)
+        texts |= {args.passes / file: text for file, text in kept.items()}
     if args.json:
         texts[args.json] = summary_json(record, figures, against)
     for written in write_paths(texts):

@@ -56,7 +56,8 @@ def test_a_drive_leaves_report_record_and_summary(scenario, tmp_path, capsys):
     out = tmp_path / "new" / "dir"
     assert drive(scenario, out) == 0
     assert sorted(path.name for path in out.iterdir()) == [
-        "report.html", "run.csv", "summary.json"]
+        "datapackage.json", "pass_sections.csv", "passes.csv", "report.html", "run.csv",
+        "summary.json"]
     summary = json.loads((out / "summary.json").read_text())
     assert [name for name in PROMISED if name not in summary] == []
     assert summary["ticks"] == 400
