@@ -3,8 +3,9 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
-# % of the lines and branches of the core; tests/shared alone reaches 95.
-CORE_FLOOR := 94
+# % of the lines and branches of the core that tests/shared must reach alone: the same tests run
+# on a board, and coverage of the whole suite would double what its drives take.
+CORE_FLOOR := 95
 
 .DEFAULT_GOAL := help
 .PHONY: help setup run-setup demo test check panel pictures firmware chip bench trust mutants fuzz fuzz-guided docs lock audit clean
@@ -22,9 +23,9 @@ demo: run-setup ## drive the shipped speed trace on the twin; writes out/demo/re
 	$(BIN)/python -m host_sim drive --out out/demo
 
 test: setup ## run every check: lint, types, house rules, tests on three interpreters
-	$(BIN)/pytest --numprocesses auto --cov
-	@told=$$($(BIN)/coverage report --include='firmware/rate_control/*' --fail-under=$(CORE_FLOOR)) \
-	    || { echo "$$told" >&2; exit 1; }
+	@told=$$($(BIN)/pytest --quiet --numprocesses auto --cov --cov-fail-under=$(CORE_FLOOR) \
+	    tests/shared 2>&1) || { echo "$$told" >&2; exit 1; }
+	$(BIN)/pytest --numprocesses auto
 
 check: setup ## the quick loop: lint, types, house rules, the firmware's tests on CPython, drives
 	$(BIN)/pytest --quiet --numprocesses auto tests/repo tests/shared tests/host/twin/test_drive.py
