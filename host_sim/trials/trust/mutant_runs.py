@@ -21,6 +21,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from types import CodeType, FrameType, ModuleType
 from typing import Any
@@ -52,26 +53,47 @@ class Hangs(BaseException):
     """A test takes far too long; no handler of the firmware may catch this."""
 
 
-class _Mutated(importlib.abc.MetaPathFinder, importlib.abc.InspectLoader):
-    """Finds one module of the firmware in its mutated form."""
+class _Anew(importlib.abc.MetaPathFinder, importlib.abc.InspectLoader):
+    """Finds the firmware and its tests, compiled once for all copies; one module mutated.
 
-    def __init__(self, mutant: Mutant) -> None:
+    It stands before all other finders: pytest's would rewrite a test module in every copy.
+    """
+
+    def __init__(self, mutant: Mutant | None) -> None:
         self._mutant = mutant
 
     def find_spec(self, name: str, path: Any, target: ModuleType | None = None
                   ) -> importlib.machinery.ModuleSpec | None:
-        """The one module that is ours."""
-        if name != self._mutant.module:
-            return None
-        return importlib.util.spec_from_loader(name, self)
+        """A module of the firmware or of its tests."""
+        return importlib.util.spec_from_loader(name, self) if name in _compiled() else None
 
-    def get_source(self, fullname: str) -> str:
+    def is_package(self, fullname: str) -> bool:
+        """Whether other modules are in it."""
+        return _compiled()[fullname].co_filename.endswith("__init__.py")
+
+    def get_source(self, fullname: str) -> str | None:
         """The mutated text."""
-        return self._mutant.source
+        mutant = self._mutant
+        return mutant.source if mutant is not None and fullname == mutant.module else None
 
     def get_code(self, fullname: str) -> CodeType:
-        """The mutated module, under a name that no other file has."""
-        return compile(self._mutant.source, f"<mutant of {fullname}>", "exec")
+        """The module, the mutated one under a name that no other file has."""
+        source = self.get_source(fullname)
+        if source is None:
+            return _compiled()[fullname]
+        return compile(source, f"<mutant of {fullname}>", "exec")
+
+
+@cache
+def _compiled() -> dict[str, CodeType]:
+    """Every module of the firmware and of its tests by name."""
+    found = {}
+    for top, directory in ((FIRMWARE_DIR, FIRMWARE_DIR), (REPO_ROOT, SHARED)):
+        for path in directory.rglob("*.py"):
+            parts = path.relative_to(top).with_suffix("").parts
+            name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+            found[name] = compile(path.read_text(), str(path), "exec")
+    return found
 
 
 def run_mutants(
@@ -142,6 +164,7 @@ def _several(
 
 def _forked(work: Callable[[], Any]) -> tuple[int, int]:
     """Do it in a copy of this process; return its number and where its answer can be read."""
+    _compiled()  # before there are copies
     reader, writer = os.pipe()
     pid = os.fork()
     if pid:
@@ -186,7 +209,7 @@ def _end(number: int, frame: FrameType | None) -> None:
 
 def _first_killer(mutant: Mutant, tests: Sequence[SharedTest]) -> str:
     """The first test that fails, or ""."""
-    sys.meta_path.insert(0, _Mutated(mutant))
+    sys.meta_path.insert(0, _Anew(mutant))
     for test in tests:
         try:
             signal.setitimer(signal.ITIMER_PROF, HANGING_S + HANGING * test.cost_s)
@@ -211,6 +234,7 @@ def _measure() -> list[tuple[str, str, float, list[str]]] | str:
             entered.add(f"{module}.{code.co_qualname}")
 
     found: list[tuple[str, str, float, list[str]]] = []
+    sys.meta_path.insert(0, _Anew(None))
     sys.settrace(on_call)
     for path in sorted(SHARED.glob("test_*.py")):
         name = f"tests.shared.{path.stem}"
