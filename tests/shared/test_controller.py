@@ -5,8 +5,9 @@ from rate_control.controller import Controller
 from rate_control.ground_speed import standstill_ticks
 from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY
 from rate_control.intmath import LIMIT
-from rate_control.procedures import STOPPED
+from rate_control.procedures import DONE, STOPPED
 from rate_control.procedures.catalogue import make
+from rate_control.procedures.procedure import Procedure
 from rate_control.records import Decided, Inputs, Request
 from rate_control.settings import build
 from rate_control.trace import FIELDS
@@ -140,6 +141,19 @@ def test_after_every_lock_the_master_is_off_for_the_whole_time_again():
         rig.ticks(12, WORK & ~MASTER, 400, 100)
         rig.ticks(40, WORK, 400, 100)
         assert rig.state() == APPLYING
+
+
+def test_a_lock_while_the_master_is_off_asks_for_the_whole_time_too():
+    rig = Rig(switch_debounce_ms=500)
+    rig.ticks(12, WORK & ~MASTER, 400, 100)
+    rig.ticks(1, WORK & ~MASTER, 400, 100, late_us=200000)
+    rig.ticks(5, WORK & ~MASTER, 400, 100)
+    assert rig.state() == PARKED, "the fault is cleared"
+    rig.ticks(40, WORK, 400, 100)
+    assert rig.state() == PARKED
+    rig.ticks(11, WORK & ~MASTER, 400, 100)
+    rig.ticks(40, WORK, 400, 100)
+    assert rig.state() == APPLYING
 
 
 def test_a_drive():
@@ -393,9 +407,9 @@ def test_a_procedure_that_drives_stops_with_the_bench():
         rig.ticks(2, MASTER | ALL)
         procedure, _ = make("pump_curve", {}, rig.controller.settings)
         rig.controller.begin(procedure)
-        rig.ticks(10, MASTER | ALL)
+        rig.ticks(60, MASTER | ALL)
         assert rig.controller.decided.source == Decided.BY_PROCEDURE
-        assert procedure.duty_u16 and driven(rig.controller.outputs)
+        assert rig.controller.outputs.duty_u16 == procedure.duty_u16 > 0
         end(rig)
         assert rig.state() != BENCH
         assert (procedure.state, procedure.duty_u16) == (STOPPED, 0)
@@ -414,9 +428,52 @@ def test_sections_of_a_procedure_are_among_those_that_are_on():
     procedure, _ = make("outlet_catch", {}, rig.controller.settings)
     procedure.section_mask = 3
     rig.controller.begin(procedure)
-    assert rig.ticks(20, WORK & ~4, 400, 100).section_mask == 2
+    outputs = rig.ticks(20, WORK & ~4, 400, 100)
+    assert outputs.section_mask == 2
+    assert outputs.duty_u16 > 0, "one that does not drive leaves the demand to the loop"
     procedure.stop()
     assert rig.ticks(1, WORK & ~4, 400, 100).section_mask == 6
+
+
+def test_a_procedure_gets_a_tick_until_it_has_ended_and_none_after():
+    class Counting(Procedure):
+        ticks = 0
+
+        def step(self, measured, decided):
+            self.ticks += 1
+
+    rig = Rig().armed()
+    procedure = Counting()
+    rig.controller.begin(procedure)
+    rig.ticks(3, WORK, 400, 100)
+    assert procedure.ticks == 3
+    procedure.finish(DONE, "done")
+    rig.ticks(3, WORK, 400, 100)
+    assert procedure.ticks == 3
+
+
+def test_after_a_stop_the_meter_is_expected_to_read_nothing_at_first():
+    rig = Rig(flow_missing_ms=30000).armed()
+    rig.ticks(60, WORK, 400, 0)
+    decided = rig.controller.decided
+    assert decided.expected_ul_s > decided.target_ul_s // 2
+    rig.ticks(60, WORK & ~DOWN, 400, 0)
+    while rig.state() != APPLYING:
+        rig.ticks(1, WORK, 400, 0)
+    assert decided.expected_ul_s < decided.target_ul_s // 2
+
+
+def test_demand_is_lower_where_the_flow_comes_down():
+    rig = Rig(curve_gap_u16=2000, flow_missing_ms=30000).armed()
+    rig.ticks(30, MASTER | ALL)
+    request = rig.controller.request
+    request.bench = 1
+    rig.ticks(1, MASTER | ALL)
+    duties = []
+    for speed_mm_s in (2000, 3000, 2000):
+        request.bench_speed_mm_s = speed_mm_s
+        duties.append(rig.ticks(2, MASTER | ALL).duty_u16)
+    assert duties[0] - duties[2] == 2000
 
 
 def test_fixed_duty():
@@ -518,6 +575,7 @@ def test_a_procedure_that_drove_leaves_nothing_behind():
 
 def test_trace_is_whole():
     rig = Rig().armed()
+    assert Rig().controller.trace == [0] * len(FIELDS), "nothing has been seen"
     rig.ticks(3, WORK, 400, 100)
     assert len(rig.controller.trace) == len(FIELDS)
     assert rig.controller.trace[0] == rig.now_us

@@ -81,15 +81,14 @@ class _Mutations:
 
     def __iter__(self) -> Iterator[Mutant]:
         tree = ast.parse(self._source)
-        seen = {ast.dump(tree)}
+        seen = {self._source}
         for function, edit in self._in(tree, ""):
             if self._functions and function not in self._functions:
                 continue
             start, end, text = edit
             source = self._source[:start] + text + self._source[end:]
-            same = ast.dump(ast.parse(source))
-            if same not in seen:
-                seen.add(same)
+            if source not in seen:
+                seen.add(source)
                 yield self._mutant(function, edit, source)
 
     def _mutant(self, function: str, edit: Edit, source: str) -> Mutant:
@@ -142,7 +141,8 @@ class _Mutations:
             else:
                 yield start, end, "True"
         elif isinstance(node, ast.Return) and node.value is not None:
-            yield (*self._span(node.value), "0")
+            if not _is_false(node.value):
+                yield (*self._span(node.value), "0")
         elif isinstance(node, ast.Call) and not isinstance(parent, ast.Expr):
             yield from self._without_call(node)
 
@@ -179,6 +179,11 @@ def _is_text(node: ast.AST) -> bool:
     if isinstance(node, ast.Expr):
         node = node.value
     return isinstance(node, ast.Constant) and isinstance(node.value, str)
+
+
+def _is_false(node: ast.AST) -> bool:
+    """Whether a value is False, which 0 equals."""
+    return isinstance(node, ast.Constant) and node.value is False
 
 
 def _other_numbers(number: int) -> tuple[int, ...]:
