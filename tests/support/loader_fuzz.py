@@ -36,6 +36,9 @@ from host_sim.application_record.page import to_csv as record_csv
 from host_sim.application_record.sheet import fill
 from host_sim.board.link_client import LinkClient, LinkError
 from host_sim.common.errors import InputError, plain
+from host_sim.field_trial.course import course_of
+from host_sim.field_trial.plan_file import read_plan
+from host_sim.field_trial.plan_table import plan_csv
 from host_sim.machine_file.keeping import changed_text, new_text
 from host_sim.machine_file.machine import load_machine
 from host_sim.machine_file.twin_spec import spec_of
@@ -179,6 +182,27 @@ def _speeds(name: str) -> Callable[[Path, bytes], None]:
         trace = read_speed_trace(put(directory, name, data))
         trace.at(np.linspace(0, trace.duration_s, 5))
     return load
+
+
+def _plan(directory: Path, data: bytes) -> None:
+    """A plan that is taken is the same plan when it was written and read again."""
+    plan = read_plan(put(directory, "plan.csv", data))
+    again = read_plan(put(directory, "plan.csv", plan_csv(plan).encode()))
+    assert len(again.plots) == len(plan.plots)
+    for one, other in zip(plan.plots, again.plots, strict=True):
+        assert (one.name, one.treatment, one.order, one.number, one.block) == (
+            other.name, other.treatment, other.order, other.number, other.block)
+        assert abs(one.rate_m - other.rate_m) <= 1e-6 * one.rate_m
+    course_of(plan, 1.5)
+
+
+def _plan_seeds(_: Path) -> list[bytes]:
+    header = ("plot,block,treatment,rate_l_ha,length_m,pass,order,start_m,width_m,x_m,y_m,"
+              "heading_deg")
+    rows = ("11,1,A,80,10,1,1,0,3.5,1.75,0,0", "21,2,F,0,10,,2,0,3.5,1.75,14,0",
+            "22,2,A,80,10,2,3,0,3.5,6.25,24,180", "12,1,F,0,10,,4,0,3.5,6.25,10,180")
+    short = "plot;treatment;rate;length;order\nP1;N0;20 gal/ac;33 ft;1\nP2;N1;25 gal/ac;33 ft;2\n"
+    return ["\n".join((header, *rows, "")).encode(), short.encode()]
 
 
 def _run(name: str) -> Callable[[Path, bytes], None]:
@@ -393,6 +417,7 @@ def _answers(_: Path) -> list[bytes]:
 
 LOADERS = {
     "scenario": Loader(_scenarios, _scenario),
+    "plan": Loader(_plan_seeds, _plan),
     "settings": Loader(_settings_seeds, _settings),
     "sizing": Loader(_sizing_seeds, _sizing),
     "job": Loader(_job_seeds, _job),

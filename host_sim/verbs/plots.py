@@ -1,0 +1,172 @@
+"""`python -m host_sim plots`: a field trial from its plan to its table."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+HELP = "lay out a field trial, check and draw its plan, drive it, and judge what was applied"
+
+EPILOG = """\
+examples:
+  python -m host_sim plots new --design blocks --blocks 4 --seed 7 --treatment "A=60 L/ha" \\
+      --treatment "B=80 L/ha" --treatment "C=100 L/ha" --length "10 m" --width "3.5 m" \\
+      --alley "3 m" --out plan.csv --draw field.svg
+  python -m host_sim plots check plan.csv
+  python -m host_sim plots scenario plan.csv --machine my_bar.toml --speed "5 km/h" --out out/trial
+  python -m host_sim plots applied plan.csv out/trial/run --out out/trial/applied
+
+The how-to is docs/how_to/run_a_field_trial.md; what a plan may hold, docs/reference/plans.md.
+Exit status: 0, or 2 for bad input.
+
+caution: liquid under pressure and a machine that moves can hurt. The product label, local rules and
+licensed practice prevail over anything printed here.
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    parser.epilog = EPILOG
+    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    _new(_command(commands, "new", "lay out a randomised design", _run_new))
+    check = _command(commands, "check", "check a plan and say what is in it", _run_check)
+    check.add_argument("plan", type=Path, metavar="PLAN", help="plan (CSV)")
+    check.add_argument("--machine", type=Path, metavar="FILE",
+                       help="machine file that has to fit the plan")
+    check.add_argument("--draw", type=Path, metavar="FILE", help="draw the field: .svg or .png")
+    _scenario(_command(commands, "scenario", "make the scenario of a drive over the plots",
+                       _run_scenario))
+
+
+def _command(commands: argparse._SubParsersAction[argparse.ArgumentParser], name: str, words: str,
+             run: object) -> argparse.ArgumentParser:
+    command: argparse.ArgumentParser = commands.add_parser(name, help=words, description=words)
+    command.set_defaults(action=run)
+    return command
+
+
+def _new(command: argparse.ArgumentParser) -> None:
+    from host_sim.field_trial.layout import ALLEY, LIFTS
+    from host_sim.field_trial.request import DESIGNS
+    from host_sim.verbs.drive import seed
+
+    add = command.add_argument
+    add("--design", required=True, choices=list(DESIGNS), help="how treatments are randomised")
+    add("--treatment", action="append", metavar="NAME=RATE", help="a treatment; 0 for none")
+    add("--whole", action="append", metavar="NAME[=RATE]", help="a treatment of whole plots")
+    add("--blocks", type=int, metavar="N", help="how many blocks")
+    add("--replicates", type=int, metavar="N", help="plots of each treatment without blocks")
+    add("--seed", type=seed, required=True, metavar="N", help="of the randomisation: note it down")
+    add("--length", required=True, metavar="'10 m'", help="length of a plot")
+    add("--width", metavar="'3.5 m'", help="width of a plot, which is that of the bar")
+    add("--machine", type=Path, metavar="FILE", help="machine file that has the width")
+    add("--alley", default="3 m", metavar="'3 m'", help="between plots along the way (default 3 m)")
+    add("--buffer", default="0 m", metavar="'1 m'", help="between plots across it (default 0 m)")
+    add("--lift", choices=LIFTS, default=ALLEY,
+        help="where the implement is lifted (default alley)")
+    add("--units", choices=("si", "us"), default="si", help="of bare numbers and of the plan")
+    add("--out", type=Path, required=True, metavar="FILE", help="plan to write; never over another")
+    add("--draw", type=Path, metavar="FILE", help="draw the field: .svg or .png")
+
+
+def _scenario(command: argparse.ArgumentParser) -> None:
+    from host_sim.verbs.drive import seed
+
+    add = command.add_argument
+    add("plan", type=Path, metavar="PLAN", help="plan (CSV)")
+    add("--machine", type=Path, required=True, metavar="FILE", help="machine file")
+    add("--speed", required=True, metavar="'5 km/h'", help="speed over the plots")
+    add("--seed", type=seed, default=1, metavar="N", help="of the drive (default 1)")
+    add("--out", type=Path, required=True, metavar="DIR",
+        help="folder for scenario.toml and speed.csv")
+
+
+def run(args: argparse.Namespace) -> int:
+    status: int = args.action(args)
+    return status
+
+
+def _run_new(args: argparse.Namespace) -> int:
+    from host_sim.common.errors import InputError
+    from host_sim.common.output import check_target, write_paths
+    from host_sim.field_trial.plan_table import plan_csv
+    from host_sim.field_trial.request import plan_asked
+
+    _check_drawing(args.draw)
+    if args.out.exists():
+        raise InputError(f"--out: {args.out}: is there already, and a plan is not overwritten")
+    check_target(args.out)
+    plan = plan_asked(args)
+    write_paths({args.out: plan_csv(plan)})
+    return _show(plan, [args.out], args.draw)
+
+
+def _run_check(args: argparse.Namespace) -> int:
+    from host_sim.field_trial.fit import check_machine
+    from host_sim.field_trial.plan_file import read_plan
+    from host_sim.machine_file.machine import load_machine
+
+    _check_drawing(args.draw)
+    plan = read_plan(args.plan)
+    if args.machine:
+        check_machine(args.plan, plan, load_machine(args.machine))
+    return _show(plan, [], args.draw)
+
+
+def _run_scenario(args: argparse.Namespace) -> int:
+    import os
+
+    from host_sim.common import units
+    from host_sim.common.errors import InputError, plain
+    from host_sim.common.output import check_directory, write_files
+    from host_sim.field_trial.course import course_of
+    from host_sim.field_trial.fit import check_machine, speed_problem
+    from host_sim.field_trial.plan_file import read_plan
+    from host_sim.machine_file.machine import load_machine
+
+    check_directory(args.out)
+    plan, machine = read_plan(args.plan), load_machine(args.machine)
+    check_machine(args.plan, plan, machine)
+    try:
+        speed_m_s = units.parse("speed_mm_s", args.speed, machine.us)
+    except ValueError as error:
+        raise InputError(f"--speed: {error}") from error
+    problem = speed_problem(speed_m_s)
+    if problem:
+        raise InputError(f"--speed: {problem}")
+    course = course_of(plan, speed_m_s)
+    text = course.scenario(f"Trial {args.plan.stem}", os.path.relpath(args.machine, args.out),
+                           "speed.csv", args.seed)
+    for path in write_files(args.out, {"scenario.toml": text, "speed.csv": course.speed_csv}):
+        print(plain(path))
+    return 0
+
+
+def _check_drawing(path: Path | None) -> None:
+    """Raise InputError where a drawing cannot be written there."""
+    from host_sim.common.errors import InputError
+    from host_sim.common.output import check_target
+
+    if path:
+        if path.suffix.lower() not in (".svg", ".png"):
+            raise InputError(f"--draw: {path}: must end in .svg or .png")
+        check_target(path)
+
+
+def _show(plan: object, paths: list[Path], drawing: Path | None) -> int:
+    """Draw where asked for, and print what is in a plan."""
+    from host_sim.common.errors import InputError, plain
+    from host_sim.field_trial.drawing import draw_plan
+    from host_sim.field_trial.plan import Plan
+    from host_sim.field_trial.plan_table import summary
+
+    assert isinstance(plan, Plan)
+    if drawing:
+        if not all(plot.box for plot in plan.plots):
+            raise InputError("--draw: the plan does not say where its plots lie: columns x, y, "
+                             "width and heading_deg")
+        paths = [*paths, draw_plan(plan, drawing, plan.us)]
+    for name, text in summary(plan):
+        print(f"{name:<14} {text}")
+    for path in paths:
+        print(plain(path))
+    return 0
