@@ -5,11 +5,11 @@ What operator interface and link can ask for is in operations.py.
 
 from app.jobs import Jobs
 from app.operations import Operations
-from app.store import SETTINGS, SETTINGS_STATE
+from app.store import FAILURE, SETTINGS, SETTINGS_STATE, TOTALS
 from app.trace_ring import TraceRing
 from rate_control.interlock import FAULT, MASTER
 from rate_control.records import Inputs, Request
-from rate_control.settings import build
+from rate_control.settings import TABLE, build
 from rate_control.units import TICK_MS, TICK_US
 
 STALL_TICKS = 4000 // TICK_MS  # the loop may be away this long; a save or a start-up is shorter
@@ -23,14 +23,16 @@ class Application(Operations):
     store keeps things over a power cut (see store.py); without one nothing is kept. It refuses
     to write while outputs are on, and says so.
 
-    failure says in words what failed last, "" where nothing did. rate_to_check is 1 from a reset
-    until the controller is armed: the rate is the one that was kept, and a person has to see it.
+    failure says in words what failed last, "" where nothing did; notes lists what was done at the
+    start with what was kept, and is no failure. rate_to_check is 1 from a reset until the
+    controller is armed: the rate is the one that was kept, and a person has to see it.
     """
 
     def __init__(self, board, store=None, make_controller=None):
         self.board = board
         self.store = store
         self.failure = ""
+        self.notes = store.notes if store is not None else []
         self.rate_to_check = 0
         self._was_armed = False
         settings, state = self._kept_settings()
@@ -46,35 +48,49 @@ class Application(Operations):
         if store is not None:
             store.attach(self.controller)
             store.load_totals(self.controller.totals)
-            if self.controller.totals.rate_ml_ha:
-                self.set_rate(self.controller.totals.rate_ml_ha)
+            self._take_kept_rate(self.controller.totals.rate_ml_ha)
             self.rate_to_check = 1
             self._saved_failure = store.load_failure()
             self.failure = self.failure or self._saved_failure
             self._saved_settings = self._settings_mark()
-            if SETTINGS in store.problems and state != Request.LOST:
-                self._saved_settings = None  # the damaged copy is to be written anew
+            if (self.notes or SETTINGS in store.problems) and state != Request.LOST:
+                self._saved_settings = None  # what was taken over, or damaged, is written anew
             self._note_problems()
             self.jobs.add("save", SAVE_PERIOD_MS, self.save)
-        self._saved_totals = self._totals_mark()
+        self._saved_totals = None if self.notes else self._totals_mark()
 
     def _kept_settings(self):
         """Return the settings of the store and their state, see Request.
 
         Where it has none that are sound, they are the defaults. A document that says nothing of
-        its state was taken on. Without a store the settings are those of whoever made this.
+        its state was taken on. Without a store the settings are those of whoever made this. The
+        settings of another firmware are taken over; where one of them does not fit, a person has
+        to look before anything moves.
         """
         store = self.store
         values = store.load_settings() if store else {}
         state = values.pop(SETTINGS_STATE, Request.TAKEN_ON if values or not store
                            else Request.NOT_SET_UP)
         settings, problems = build(values)
-        if problems:
-            self.failure = "kept settings refused, defaults used: " + problems[0]
-            settings, _ = build({})
-        if problems or not values and store and SETTINGS in store.problems:
+        if problems or values and len(values) < len(TABLE):
+            from app.kept_settings import take_over
+            settings, lost = take_over(values, store)
+            if lost:
+                self.failure = "kept settings do not fit, defaults used: " + ", ".join(lost)
+                state = Request.LOST
+        if not values and store and SETTINGS in store.problems:
             state = Request.LOST
         return settings, state if state in SETTINGS_STATES else Request.LOST
+
+    def _take_kept_rate(self, rate_ml_ha):
+        """Go on with the rate that was kept with the totals, 0 where none was."""
+        if not rate_ml_ha or not self.set_rate(rate_ml_ha):
+            return
+        from app.units_text import with_unit
+        us = self.controller.settings.us_units
+        told = (with_unit("rate_ml_ha", rate_ml_ha, us),
+                with_unit("rate_ml_ha", self.controller.request.rate_ml_ha, us))
+        self.notes.append("kept rate %s is above the highest: it is %s now" % told)
 
     def start(self):
         """Start the tick; from here on poll() must be called."""
@@ -143,8 +159,9 @@ class Application(Operations):
         self.controller.request.program_failed = 1
 
     def forget_failure(self):
-        """Take the text of the last failure away, once a person has read it."""
+        """Take the text of the last failure, and the notes, away once a person has read them."""
         self.failure = ""
+        self.notes = []
 
     def save(self):
         """Keep what has changed; the store refuses while outputs are on, and is asked again."""
@@ -181,5 +198,7 @@ class Application(Operations):
 
     def _note_problems(self):
         """A store that does not work is no reason to stop, but a person has to know."""
-        for name, problem in self.store.problems.items():
-            self.failure = "%s: %s" % (name, problem)
+        problems = self.store.problems
+        for name in (FAILURE, TOTALS, SETTINGS):  # the last one is what is told
+            if name in problems:
+                self.failure = "%s: %s" % (name, problems[name])

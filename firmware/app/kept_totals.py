@@ -1,11 +1,19 @@
 """Totals, and the rate of their job, as plain numbers for the store, and back, all checked."""
 
 from rate_control.settings import number_problem, row
+from rate_control.totals import SHARES_UL
 
 REGISTERS = ("volume", "area", "distance", "time", "bench_volume")
 RATE = "rate_ml_ha"
-SECTION_REGISTERS = ("section_volume", "section_area")
+SECTION_VOLUME = "section_volume"
+SECTION_REGISTERS = (SECTION_VOLUME, "section_area")
 WHOLE_LIMIT = 1 << 30
+
+# The parts of a section's volume were nanolitres in the first documents, and became 32nds of a
+# microlitre without a word about it. Both fill up a millilitre.
+FIRST_WITH_SHARES = 2
+PARTS_NL = 1000000
+PARTS_SHARES = 1000 * SHARES_UL
 
 
 def pack(totals):
@@ -23,31 +31,60 @@ def pack(totals):
         values = again
 
 
-def unpack(values, totals):
-    """Set totals from what pack() returned; return False, with totals untouched, if it is not.
+def unpack(values, totals, version=FIRST_WITH_SHARES):
+    """Set totals from what pack() of any firmware returned; return the names that do not fit.
 
-    An older firmware kept no rate.
+    What has such a name stays at zero, as far as it does not fit. An older firmware kept no rate,
+    and one with fewer sections kept fewer numbers of them.
     """
-    rate = values.get(RATE, [0])
-    if not isinstance(rate, list) or len(rate) != 1:
-        return False
-    if RATE in values and number_problem(row(RATE), rate[0]):
-        return False
-    found = []
+    unfit = []
     for name, registers in _registers(totals):
         numbers = values.get(name)
-        if not isinstance(numbers, list) or len(numbers) != 2 * len(registers):
+        if version < FIRST_WITH_SHARES and name == SECTION_VOLUME:
+            numbers = _in_shares(numbers)
+        if not _set(registers, numbers, name in SECTION_REGISTERS):
+            unfit.append(name)
+    rate = values.get(RATE)
+    if isinstance(rate, list) and len(rate) == 1 and not number_problem(row(RATE), rate[0]):
+        totals.rate_ml_ha = rate[0]
+    elif RATE in values:
+        unfit.append(RATE)
+    return unfit
+
+
+def _set(registers, numbers, of_sections):
+    """Set registers from wholes and parts; return whether all that was kept is in them."""
+    if not isinstance(numbers, list) or len(numbers) % 2:
+        return False
+    if not of_sections and len(numbers) != 2 * len(registers):
+        return False
+    pairs = []
+    for index in range(0, len(numbers), 2):
+        whole, part = numbers[index], numbers[index + 1]
+        base = registers[0].base
+        if not (_is_count(whole, WHOLE_LIMIT) and _is_count(part, base)):
             return False
-        for index, register in enumerate(registers):
-            whole, part = numbers[2 * index], numbers[2 * index + 1]
-            if not (_is_count(whole, WHOLE_LIMIT) and _is_count(part, register.base)):
-                return False
-            found.append((register, whole, part))
-    for register, whole, part in found:
-        register.whole = whole
-        register.part = part
-    totals.rate_ml_ha = rate[0]
-    return True
+        pairs.append((whole, part))
+    for register, pair in zip(registers, pairs):
+        register.whole, register.part = pair
+    return not any(whole or part for whole, part in pairs[len(registers) :])
+
+
+def _in_shares(numbers):
+    """Return the numbers of the sections' volumes with their parts in 32nds of a microlitre.
+
+    Documents of version 1 do not say which parts they have. Parts too large for 32nds are
+    nanolitres, and then all are; where all are small enough, a millilitre hangs on it at most.
+    """
+    if not isinstance(numbers, list):
+        return numbers
+    parts = numbers[1::2]
+    if not all(_is_count(part, PARTS_NL) for part in parts) or max(parts + [0]) < PARTS_SHARES:
+        return numbers
+    converted = list(numbers)
+    for index in range(1, len(numbers), 2):
+        converted[index] = numbers[index] * SHARES_UL // 1000
+    return converted
 
 
 def _take(totals):

@@ -20,6 +20,8 @@ REGULATIONS = {"closed_loop": Request.CLOSED_LOOP, "fixed_duty": Request.FIXED_D
 SETTINGS_STATES = ("taken on", "not set up", "lost")  # by Request.settings_state
 FACTS_PAGE = 12
 TEXT_LENGTH = 200
+LINES = 8  # of a list of texts that is longer, so many are told
+LINE_LENGTH = 120
 
 
 def hello(link, _):
@@ -77,8 +79,17 @@ def get_faults(link, _):
         "faults": [{"name": row[1], "blocking": row[2], "words": row[4]}
                    for row in faults.TABLE if row[0] & active],
         "failure": application.failure[:TEXT_LENGTH],
+        "notes": shortened(application.notes),
         "store": dict(store.problems) if store else {},
     }
+
+
+def shortened(texts):
+    """Return a list of texts as it fits into a record."""
+    told = [text[:LINE_LENGTH] for text in texts[:LINES]]
+    if len(texts) > LINES:
+        told.append("and %d more" % (len(texts) - LINES))
+    return told
 
 
 def get_display(link, _):
@@ -101,6 +112,12 @@ def get_settings(link, arguments):
     if unknown:
         return ["%s: no such setting" % name for name in unknown]
     return {"values": {name: values[name] for name in wanted}}
+
+
+def get_aside(link, _):
+    """Give the settings that were put aside, because this firmware cannot use them."""
+    store = link.application.store
+    return {"values": store.load_aside() if store else {}}
 
 
 def set_regulation(link, arguments):

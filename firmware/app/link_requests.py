@@ -37,6 +37,7 @@ TABLE = (
     ("settings.set", AT_REST, (
         ("values", "object", 1),
     ), handlers.set_settings),
+    ("settings.aside", ALWAYS, (), handlers.get_aside),
     ("settings.undo", AT_REST, (), handlers.undo_settings),
     ("procedure.begin", ALWAYS, (
         ("procedure", "text", 1),
@@ -60,8 +61,6 @@ TABLE = (
 )
 ROWS = {row[NAME]: row for row in TABLE}
 
-PROBLEMS = 8  # of a list that is longer, so many are told
-PROBLEM_LENGTH = 120
 
 
 def is_count(value):
@@ -132,7 +131,4 @@ def argument_problems(wanted, given):
 
 def error(word, problems):
     """Return the body of an error record."""
-    told = [problem[:PROBLEM_LENGTH] for problem in problems[:PROBLEMS]]
-    if len(problems) > PROBLEMS:
-        told.append("and %d more" % (len(problems) - PROBLEMS))
-    return {"error": word, "problems": told}
+    return {"error": word, "problems": handlers.shortened(problems)}

@@ -39,7 +39,7 @@ class Operations:
 
     def outputs_on(self):
         """Return whether outputs may be on."""
-        return self.controller.interlock.state in (interlock.APPLYING, interlock.BENCH)
+        return self.controller.interlock.outputs_on()
 
     def missing(self, wanted=interlock.APPLYING_PERMITS):
         """Return in words what is missing before outputs may be on, a list of short lines."""

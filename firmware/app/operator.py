@@ -107,7 +107,7 @@ class Operator:
     def signal(self):
         """Set lamp and buzzer."""
         decided = self.app.controller.decided
-        trouble = bool(self.app.failure) or self.display_lost
+        trouble = bool(self.app.failure or self.app.notes) or self.display_lost
         row = pattern(decided.state, decided.faults, trouble)
         lamp, buzzer = self._signals.next(row, self.memory.news(decided.faults))
         self.app.board.signal(lamp, buzzer)

@@ -1,4 +1,4 @@
-"""The run log: one line a run, kept on the board for download.
+"""The run log: one line a run, kept on the board for download; notes of the start among them.
 
 A run lasts from the first tick that applies until outputs have been off for a second. Its line
 is a record as on the link, numbered by the run, so every line says itself whether it is whole.
@@ -7,7 +7,7 @@ Lines fill one small file after the other; the oldest file makes room for the ne
 
 import json
 
-from app.link_frame import SEQUENCE_MASK, FrameError, parse, record
+from app.link_frame import MAX_BODY, SEQUENCE_MASK, FrameError, parse, record
 from rate_control.faults import names
 from rate_control.interlock import APPLYING
 from rate_control.intmath import LIMIT
@@ -19,7 +19,9 @@ SEGMENTS = ("runs.0", "runs.1", "runs.2", "runs.3")
 SEGMENT_BYTES = 4096  # one erase block, some twenty runs
 END_TICKS = 1000 // TICK_MS
 WAITING = 8  # runs that may wait for a moment at rest
-PAGE = 6  # lines in one record of the link
+PAGE = 6  # lines in one record of the link, fewer where they are long
+PAGE_BYTES = MAX_BODY - 64  # what the answer holds besides stays within the rest
+VERSION = 1  # of a line; one without a version is of the first
 ON_TARGET = 10  # a tick is on target while the flow is off by at most a tenth of it
 
 STATE, FLOW, TARGET, DISTANCE, VOLUME, WIDTH, FAULTS = (
@@ -92,8 +94,7 @@ class RunLog:
         """Make the line of the run that is over."""
         area_mm2 = self._area.whole * self._area.base + self._area.part
         volume_ul = self._volume.whole * self._volume.base + self._volume.part
-        body = {
-            "run": self._number,
+        self._keep({
             "time_s": self._ticks * TICK_MS // 1000,
             "distance_m": self._distance.whole,
             "area_m2": self._area.whole,
@@ -101,14 +102,23 @@ class RunLog:
             "mean_ml_ha": volume_ul * AREA_PER_RATE // area_mm2 if area_mm2 else 0,
             "on_target_permille": self._on_target * 1000 // self._ticks,
             "faults": names(self._faults),
-        }
+        })
+        self._begin()
+
+    def note(self, texts):
+        """Keep what was done at the start as a line among the runs."""
+        self._keep({"notes": texts})
+
+    def _keep(self, body):
+        """Number a line, and let it wait for a moment at rest."""
+        body["run"] = self._number
+        body["version"] = VERSION
         line = record(self._number, json.dumps(body).encode())
         self._number = (self._number + 1) & SEQUENCE_MASK
         if len(self._waiting) < WAITING:
             self._waiting.append(line)
         else:
             self.problem = "a run was not kept: outputs were never off for long enough"
-        self._begin()
 
     def _write(self, line):
         """Append a line; return "" or a problem."""
@@ -133,9 +143,13 @@ class RunLog:
         Where the log begins later, so does the page.
         """
         found = []
+        room = PAGE_BYTES
         for step in range(1, len(SEGMENTS) + 1):
             segment = SEGMENTS[(self._segment + step) % len(SEGMENTS)]
             for _, body in _lines(self._files.read(segment), start):
+                room -= len(body) + 2
+                if found and room < 0:
+                    return found
                 found.append(json.loads(body))
                 if len(found) == PAGE:
                     return found

@@ -20,10 +20,8 @@ def build(board, make_controller=None):
     make_controller, where given, makes what decides; see Operations.
     """
     files = board.files()
-    store = Store(files, board.retained())
-    application = Application(board, store, make_controller)
-    run_log = RunLog(store, files, application.ring)
-    application.jobs.add("run log", RUN_LOG_MS, run_log.poll)
+    application = Application(board, Store(files, board.retained()), make_controller)
+    run_log = start_log(application, files)
     operator = Operator(application)
     receiver = board.gnss_stream()
     if receiver is not None:
@@ -36,3 +34,12 @@ def build(board, make_controller=None):
     loaded.keep()
     gc.collect()
     return application
+
+
+def start_log(application, files):
+    """Return the run log, which begins with what was done at the start with what was kept."""
+    run_log = RunLog(application.store, files, application.ring)
+    if application.notes:
+        run_log.note(application.notes)
+    application.jobs.add("run log", RUN_LOG_MS, run_log.poll)
+    return run_log

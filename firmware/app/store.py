@@ -1,31 +1,32 @@
 """The store: documents that survive a power cut at any byte, and are written only in safety.
 
-A document lives in two slots. Each is a record as on the link (see link_frame.py) whose
-sequence number counts the generations. Writing goes to the older slot and is read back; reading
-takes the newest slot that is whole. So a cut leaves the old document or the new one.
+Each lives in two slots (see slots.py). An erase of the flash holds up every interrupt for tens of
+milliseconds, so nothing is written while outputs may be on, nor before attach() has said whom to
+ask. Pump curves are settings and are kept with them.
 
-An erase of the flash holds up every interrupt for tens of milliseconds, so nothing is written
-while outputs may be on, nor before attach() has said whom to ask. Pump curves are settings and
-are kept with them.
+A document carries the version of its form. What this firmware cannot make use of, because a newer
+one wrote it or because it does not fit, is put aside before it would be written over.
 """
 
-import json
-
-from app.kept_totals import pack, unpack
-from app.link_frame import MAX_BODY, SEQUENCE_MASK, FrameError, parse, record
-from rate_control.interlock import APPLYING, BENCH
-from rate_control.settings import row
+from app import slots
+from app.kept_totals import FIRST_WITH_SHARES, pack, unpack
 
 SETTINGS = "settings"
 TOTALS = "totals"
 FAILURE = "failure"
 SETTINGS_STATE = "settings_state"  # kept with the settings
 FAILURE_LENGTH = 200
-SLOTS = (".0", ".1")
-TOTALS_SLOTS = (TOTALS + SLOTS[0], TOTALS + SLOTS[1])
-UNWRITTEN = (b"", b"\0", b"\xff")  # first byte of a slot that never held a whole document
+TOTALS_SLOTS = (TOTALS + slots.SLOTS[0], TOTALS + slots.SLOTS[1])
+
+# The version of each document that is written. It rises where a number comes to mean something
+# else; another setting more or less does not raise it. A document without one is of version 1.
+VERSION = "version"
+VERSIONS = {SETTINGS: 1, TOTALS: FIRST_WITH_SHARES, FAILURE: 1}
 
 ONE_DAMAGED = "one copy is damaged, the other is used: check them"
+BOTH_DAMAGED = "both copies are damaged"
+NEWER = "of a newer firmware: flash that one"
+UNFIT = "do not fit, begun at zero"
 NOT_ATTACHED = "nobody says that outputs are off"
 OUTPUTS_ON = "outputs are on"
 
@@ -37,46 +38,74 @@ class Store:
 
     retained, where the board has it, is the same over a memory that may be written at any time,
     with TOTALS_SLOTS in it (see files.py); totals then live there. problems says in words, by
-    the name of a document, what is wrong with it.
+    the name of a document, what is wrong with it; notes lists what was done to take documents of
+    another firmware over.
     """
 
     def __init__(self, files, retained=None):
         self.problems = {}
+        self.notes = []
         self._files = files
         self._retained = retained
         self._controller = None
         self._kept = {}  # what the newest slot holds, by the name of the document
+        self._unread = {}  # where documents lie that have to be put aside before the next save
 
     def attach(self, controller):
         """From now on writing is permitted whenever this controller can be held at rest."""
         self._controller = controller
 
     def load_settings(self):
-        """Return the kept settings by name, without those that this firmware does not know.
+        """Return the kept settings by name, as they were kept: kept_settings.py fits them.
 
         Among them is SETTINGS_STATE where they were not taken on (see Application).
         """
-        values = self._load(self._files, SETTINGS)
-        return {name: values[name] for name in values
-                if row(name) is not None or name == SETTINGS_STATE}
+        values = dict(self._load(self._files, SETTINGS))
+        values.pop(VERSION, None)
+        return values
+
+    def load_aside(self):
+        """Return the settings that were put aside, by name, {} where none were."""
+        values = slots.load_aside(self._files, SETTINGS)
+        known = _version(values) <= VERSIONS[SETTINGS]
+        values.pop(VERSION, None)
+        return values if known else {}
+
+    def put_settings_aside(self):
+        """Put the settings that were found aside before others are written over them."""
+        self._unread[SETTINGS] = self._files
 
     def save_settings(self, values):
         """Keep settings, a dict by name; return "" or why they are not kept."""
         return self.at_rest(self._save, self._files, SETTINGS, values)
 
     def load_totals(self, totals):
-        """Set totals, fresh ones, to what was kept; they stay at zero where nothing sound was."""
-        values = self._load(self._retained, TOTALS) if self._retained else {}
-        values = values or self._load(self._files, TOTALS)
-        if values and not unpack(values, totals):
-            self.problems[TOTALS] = "kept totals do not fit, begun at zero"
+        """Set totals, fresh ones, to what was kept; what does not fit stays at zero."""
+        files = self._retained or self._files
+        values = self._load(files, TOTALS)
+        if not values and files is not self._files:
+            files = self._files
+            values = self._load(files, TOTALS)
+        if not values:
+            return
+        version = _version(values)
+        if version < VERSIONS[TOTALS]:
+            self.notes.append("totals of an older firmware taken over")
+        unfit = unpack(values, totals, version)
+        if unfit:
+            self.problems[TOTALS] = UNFIT + ": " + ", ".join(unfit)
+            self._unread[TOTALS] = files
 
     def save_totals(self, totals):
         """Keep totals; return "" or why they are not kept."""
         values = pack(totals)
-        if self._retained:
-            return self._save(self._retained, TOTALS, values)
-        return self.at_rest(self._save, self._files, TOTALS, values)
+        if not self._retained:
+            return self.at_rest(self._save, self._files, TOTALS, values)
+        if TOTALS in self._unread:
+            problem = self.at_rest(self._put_aside, TOTALS)
+            if problem:
+                return problem
+        return self._save(self._retained, TOTALS, values)
 
     def load_failure(self):
         """Return the kept text of the last failure, or ""."""
@@ -98,26 +127,27 @@ class Store:
         controller = self._controller
         if controller is None:
             return NOT_ATTACHED
-        if _outputs_on(controller):
+        if controller.interlock.outputs_on():
             return OUTPUTS_ON
         controller.request.saving = 1
         try:
-            return OUTPUTS_ON if _outputs_on(controller) else write(*args)
+            return OUTPUTS_ON if controller.interlock.outputs_on() else write(*args)
         finally:
             controller.request.saving = 0
 
     def _load(self, files, name):
-        """Return the newest whole document of that name, or {}."""
-        slots = _read_slots(files, name)
-        newest = _newest(slots)
-        damaged = [slots[index] is None and files.read(name + suffix)[:1] not in UNWRITTEN
-                   for index, suffix in enumerate(SLOTS)]
-        if slots[newest] is None:
-            if damaged[0] or damaged[1]:
-                self.problems[name] = "both copies are damaged"
+        """Return the newest whole document of that name that this firmware can read, or {}."""
+        values, damaged = slots.load(files, name)
+        if values is None:
+            if damaged:
+                self.problems[name] = BOTH_DAMAGED
+                self._unread[name] = files
             return {}
-        values = json.loads(slots[newest][1])
-        if name == SETTINGS and damaged[1 - newest]:
+        if _version(values) > VERSIONS[name]:
+            self.problems[name] = NEWER
+            self._unread[name] = files
+            return {}
+        if name == SETTINGS and damaged:
             self.problems[name] = ONE_DAMAGED  # the next save writes the other one anew
         else:
             self._kept[name] = values
@@ -125,9 +155,11 @@ class Store:
 
     def _save(self, files, name, values):
         """Write a document to its older slot, unless the newer one holds the same already."""
+        values = dict(values)
+        values[VERSION] = VERSIONS[name]
         if self._kept.get(name) == values:
             return ""
-        problem = _write_older(files, name, json.dumps(values).encode())
+        problem = self._put_aside(name) or slots.save(files, name, values)
         if problem:
             self.problems[name] = problem
         else:
@@ -135,49 +167,17 @@ class Store:
             self.problems.pop(name, None)
         return problem
 
-
-def _outputs_on(controller):
-    return controller.interlock.state in (APPLYING, BENCH)
-
-
-def _write_older(files, name, body):
-    """Write a body as the next generation over the older slot; return "" or a problem."""
-    if len(body) > MAX_BODY:
-        return "too long to keep"
-    slots = _read_slots(files, name)
-    newest = _newest(slots)
-    generation = 0
-    if slots[newest] is not None:
-        generation = (slots[newest][0] + 1) & SEQUENCE_MASK
-    target = name + SLOTS[1 - newest]
-    try:
-        files.write(target, record(generation, body))
-    except OSError as error:
-        return "cannot be written: %s" % error
-    if _read_slot(files, target) != (generation, body):
-        return "reads back differently"
-    return ""
+    def _put_aside(self, name):
+        """Put a document aside where it has to be; return "" or a problem."""
+        if name not in self._unread:
+            return ""
+        problem = slots.put_aside(self._unread[name], name, self._files)
+        if not problem:
+            del self._unread[name]
+        return problem
 
 
-def _read_slots(files, name):
-    return [_read_slot(files, name + suffix) for suffix in SLOTS]
-
-
-def _read_slot(files, name):
-    """Return (generation, body) of a slot, or None where it holds no whole document."""
-    data = files.read(name)
-    end = data.find(b"\n")
-    if end < 0:
-        return None
-    try:
-        generation, body = parse(data[:end])
-        return (generation, body) if isinstance(json.loads(body), dict) else None
-    except (FrameError, ValueError):
-        return None
-
-
-def _newest(slots):
-    """Return the index of the newer slot; generations wrap, and a missing slot is the older."""
-    if slots[0] is None or slots[1] is None:
-        return 1 if slots[0] is None else 0
-    return 1 if (slots[1][0] - slots[0][0]) & SEQUENCE_MASK <= SEQUENCE_MASK // 2 else 0
+def _version(values):
+    """Return the version of a document; one that makes no sense is taken for a newer one's."""
+    version = values.get(VERSION, 1)
+    return version if isinstance(version, int) else 1 << 29

@@ -29,6 +29,9 @@ COASTING_WHY = "meter is not trusted"
 KEPT = "kept"
 CHECK_RATE = "rate kept: check it"
 
+# below the rate while nothing is applied: something was done at the start with what was kept
+SEE_NOTES = "note: see faults"
+
 
 def missing(permits, wanted):
     """Return the texts of the permits in wanted that are not in permits, a list."""

@@ -10,6 +10,7 @@ APPLYING = 2
 BENCH = 3  # standing still, with a bench speed or a fixed duty
 FAULT = 4
 STATE_NAMES = ("parked", "ready", "applying", "bench", "fault")
+OUTPUTS_ON = 1 << APPLYING | 1 << BENCH  # the states in which outputs may be on, a bit each
 
 MASTER = 1
 ARMED = 2  # the master switch was proved off since the last lock
@@ -63,6 +64,10 @@ class Interlock:
         self._off_for = 0  # ticks of them so far
         self._permits = None  # of the tick before, where its row left everything as it was
         self._state = PARKED
+
+    def outputs_on(self):
+        """Return whether outputs may be on, 0 or 1."""
+        return OUTPUTS_ON >> self.state & 1
 
     def lock(self):
         """Ask for the master switch to be proved off before anything moves again."""

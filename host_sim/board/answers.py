@@ -13,6 +13,7 @@ COUNT, TEXT, LIST, TABLE = int, str, list, dict
 ANSWERS: dict[str, dict[str, Kind]] = {
     "hello": {"firmware": TEXT, "board": TEXT, "reset": TEXT, "telemetry": (TEXT,)},
     "settings.get": {"values": TABLE},
+    "settings.aside": {"values": TABLE},
     "status": {"state": TEXT, "missing": (TEXT,), "faults": (TEXT,), "rate_ml_ha": COUNT,
                "applied_ml_ha": COUNT, "speed_mm_s": COUNT, "flow_ul_s": COUNT,
                "duty_u16": COUNT, "section_mask": COUNT},

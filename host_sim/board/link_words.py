@@ -7,7 +7,7 @@ from app.run_log import PAGE
 REQUESTS: dict[str, tuple[str, dict[str, str]]] = {
     "hello": ("versions, board, cause of the last reset, names of the telemetry numbers", {}),
     "status": ("state, missing permits, faults, rates, counters of the link", {}),
-    "faults.get": ("faults, the last failure and problems of the store, in words", {}),
+    "faults.get": ("faults, the last failure, notes of the start and problems of the store", {}),
     "display.get": ("the four rows that the display shows", {}),
     "display.units": ("units of the display alone, until the setting changes or a reset", {
         "us": "0 metric, 1 US customary",
@@ -27,6 +27,8 @@ REQUESTS: dict[str, tuple[str, dict[str, str]]] = {
     "settings.set": ("change settings, all or none; then the master switch must be seen off", {
         "values": "numbers or lists by name",
     }),
+    "settings.aside": (
+        "settings that were put aside, since this firmware cannot use them", {}),
     "settings.undo": ("back to the settings before the last change", {}),
     "procedure.begin": (
         "begin it; one that drives is only prepared and waits for a push at the machine", {

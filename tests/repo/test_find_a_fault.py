@@ -18,9 +18,10 @@ from rate_control.faults import BLOCKING, TABLE
 
 PAGE = REPO_ROOT / "docs" / "how_to" / "find_a_fault.md"
 FIRMWARE = REPO_ROOT / "firmware"
+SPEAKING = ("application.py", "kept_settings.py", "operations.py", "slots.py", "store.py")
 # where a text that is returned or kept says what went wrong
 SPEAKERS = (
-    *(FIRMWARE / "app" / name for name in ("application.py", "operations.py", "store.py")),
+    *(FIRMWARE / "app" / name for name in SPEAKING),
     *sorted((FIRMWARE / "rate_control" / "procedures").glob("*.py")),
 )
 # functions that ask or tell: their texts are no trouble
@@ -59,7 +60,7 @@ def constants(path):
 
 
 TABLES = {
-    "what is missing": {text for _, text in words.MISSING},
+    "what is missing": {text for _, text in words.MISSING} | {words.SEE_NOTES},
     "faults": {row[4] for row in TABLE},
     "coasting": {words.COASTING, words.COASTING_WHY},
     "screens": {faults.NEITHER, faults.RESTARTED, fault_words.OVER, run.NOT_BEGUN, bench.OVER[0]},
@@ -94,7 +95,8 @@ def test_faults_are_found_by_the_name_that_logs_give_them_too():
 def test_every_text_of_the_tables_fits_a_line_of_the_display():
     """So it is the same text wherever it is shown."""
     texts = [text for _, text in words.MISSING]
-    texts += [row[4].split(":")[0] for row in TABLE] + [words.COASTING_WHY, fault_words.TITLE]
+    texts += [row[4].split(":")[0] for row in TABLE] + [words.COASTING_WHY, words.SEE_NOTES,
+                                                              fault_words.TITLE]
     assert [text for text in texts if len(text) > COLUMNS] == []
 
 

@@ -6,15 +6,25 @@ from app.snapshot import Snapshot
 from rate_control.faults import PROGRAM_FAILED
 from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY
 from rate_control.records import Request
+from rate_control.settings import Settings
 from rate_control.units import DUTY_FULL, RATE_MAX_ML_HA, SPEED_MAX_MM_S
 from tests.shared.panel_rig import MASTER, SECTIONS, PanelRig
 
 
 class Shelf:
-    """A store in memory, of a controller that is set up unless settings is {}."""
+    """A store in memory, of a controller that is set up unless settings is {}.
+
+    settings are what differs from the defaults; all are kept, as by this firmware.
+    """
 
     def __init__(self, settings=None, failure=""):
-        self.settings = {"us_units": 0} if settings is None else settings
+        self.settings = {}
+        if settings != {}:
+            self.settings = Settings().as_dict()
+            self.settings.update(settings or {})
+        self.aside = {}
+        self.notes = []
+        self.put_aside = 0
         self.failure = failure
         self.volume_l = 0
         self.rate_ml_ha = 0
@@ -27,6 +37,12 @@ class Shelf:
 
     def load_settings(self):
         return dict(self.settings)
+
+    def load_aside(self):
+        return self.aside
+
+    def put_settings_aside(self):
+        self.put_aside += 1
 
     def load_totals(self, totals):
         totals.volume.whole = self.volume_l

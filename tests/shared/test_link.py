@@ -2,7 +2,7 @@
 
 import json
 
-from app import link_requests, telemetry
+from app import link_handlers, link_requests, telemetry
 from app.link_frame import MAX_RECORD, crc16, parse, record
 from app.link_requests import ARGUMENTS, STATES, TABLE
 from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY
@@ -144,7 +144,7 @@ def test_many_problems_are_cut():
     rig = LinkRig()
     answer = rig.ask("settings.set", values={"nothing%d" % n: 0 for n in range(40)})
     assert answer["error"] == "refused"
-    assert len(answer["problems"]) == link_requests.PROBLEMS + 1
+    assert len(answer["problems"]) == link_handlers.LINES + 1
     assert answer["problems"][-1] == "and 32 more"
 
 

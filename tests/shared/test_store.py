@@ -254,13 +254,13 @@ def test_rate_goes_with_the_totals_and_old_totals_have_none():
         assert found.rate_ml_ha == 110000 and pack(found) == pack(totals)
 
 
-def test_rate_that_is_none_is_refused_with_its_totals():
+def test_rate_that_is_none_is_refused_and_its_totals_stay():
     for wrong in ([999], [5000001], [True], ["1"], [], [1000, 1000], 110000, None):
         values = pack(used_totals())
         values["rate_ml_ha"] = wrong
         totals = Totals()
-        assert not unpack(values, totals), wrong
-        assert totals.rate_ml_ha == 0 and pack(totals) == pack(Totals())
+        assert unpack(values, totals) == ["rate_ml_ha"], wrong
+        assert totals.rate_ml_ha == 0 and pack(totals) == pack(used_totals())
 
 
 def test_retained_memory_that_is_too_small_says_so():
@@ -295,28 +295,29 @@ def test_damaged_copies_are_reported():
     assert store.load_settings() == {} and "damaged" in store.problems["settings"]
 
 
-def test_setting_of_another_firmware_is_left_out():
-    files = PlainFiles()
-    make_store(files).save_settings({"rate_ml_ha": 5000, "no_such_setting": 1})
-    assert make_store(files).load_settings() == {"rate_ml_ha": 5000}
-
-
-def test_totals_that_do_not_fit_are_refused_as_a_whole():
+def test_a_total_that_does_not_fit_begins_at_zero_and_the_others_stay():
     good = pack(used_totals())
+    zero = pack(Totals())
     for name, wrong in (("volume", [1]), ("area", [1, 1000000]), ("time", [-1, 0]),
-                        ("distance", [1 << 30, 0]), ("section_area", [0] * 14),
-                        ("bench_volume", [True, 0]), ("volume", None), ("area", ["1", 2])):
+                        ("distance", [1 << 30, 0]), ("section_area", [0] * 15),
+                        ("bench_volume", [True, 0]), ("volume", None), ("area", ["1", 2]),
+                        ("section_volume", [1, 32000]), ("section_volume", [])):
         values = dict(good)
         values[name] = wrong
         totals = Totals()
-        assert not unpack(values, totals), name
-        assert pack(totals) == pack(Totals())
+        assert unpack(values, totals) == ([] if wrong == [] else [name]), name
+        for other in good:
+            assert pack(totals)[other] == (zero if other == name else good)[other], name
     files = PlainFiles()
     store = make_store(files)
     store._save(files, "totals", {"volume": [5, 5]})
+    found = dict(files.content)
     totals = Totals()
+    store = make_store(files)
     store.load_totals(totals)
-    assert pack(totals) == pack(Totals()) and "totals" in store.problems
+    assert totals.volume.whole == 5 and "do not fit" in store.problems["totals"]
+    assert store.save_totals(used_totals()) == "" and not store.problems
+    assert found["totals.0"] in files.content["totals.aside"]
 
 
 def test_failing_flash_is_reported_and_the_old_stays():

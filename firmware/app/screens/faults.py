@@ -25,6 +25,7 @@ class Faults(Screen):
                 pages.append(("FAULT" if row[0] & BLOCKING else "warning", row[WORDS]))
         if self.app.failure:
             pages.append(("failed", self.app.failure))
+        pages.extend([("note", text) for text in self.app.notes])
         if self._memory.restarted:
             pages.append(("note", RESTARTED))
         for row in TABLE:

@@ -5,7 +5,7 @@ from app.screens.fault_words import draw_fault, short_words
 from app.screens.screen import Screen, page
 from app.snapshot import Snapshot
 from app.units_text import short_text, to_text, unit, with_unit
-from app.words import CHECK_RATE, COASTING, COASTING_WHY, KEPT, sections
+from app.words import CHECK_RATE, COASTING, COASTING_WHY, KEPT, SEE_NOTES, sections
 from rate_control import faults
 from rate_control.interlock import APPLYING, FAULT, STATE_NAMES
 from rate_control.records import Request
@@ -108,6 +108,8 @@ class Work(Screen):
         warnings = [short_words(row) for row in faults.TABLE if row[0] & snapshot.faults]
         if snapshot.state != APPLYING:
             to_check = [CHECK_RATE] if self.app.rate_to_check else []
+            if self.app.notes:
+                to_check.append(SEE_NOTES)
             return self.app.missing() + to_check + warnings
         if snapshot.coasting:
             warnings.append(COASTING_WHY)

@@ -48,3 +48,18 @@ def test_a_machine_goes_to_a_board_and_comes_back(tmp_path, capsys):
     bad.write_text(MINE.replace("12", "0"))
     assert main(["board", "settings", "set", "--port", "/dev/none", "--machine", str(bad)]) == 2
     assert "bad.toml:6: settings.rate: must be" in capsys.readouterr().err
+
+
+def test_what_a_board_put_aside_comes_into_a_file(tmp_path, capsys):
+    back = tmp_path / "back.toml"
+    with serial_twin(load_scenario(DEMO)) as (twin, port):
+        get = ["board", "settings", "get", "--port", port, "--aside"]
+        assert main(get) == 2
+        assert "put no settings aside" in capsys.readouterr().err
+        store = twin.application.store
+        found = {**twin.application.controller.settings.as_dict(), "meter_pulses_hl": 43217,
+                 "nozzle_heat_mk": 281500}
+        store.load_aside = lambda: found
+        assert main([*get, "--machine", str(back)]) == 0
+    assert load_machine(back).settings.meter_pulses_hl == 43217
+    assert "not known here: nozzle_heat_mk = 281500" in capsys.readouterr().err
