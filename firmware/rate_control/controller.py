@@ -11,7 +11,7 @@ from rate_control.faults import PROGRAM_FAILED, Faults
 from rate_control.flow_loop import make_loop
 from rate_control.flow_rate import FlowRate
 from rate_control.ground_speed import GroundSpeed
-from rate_control.interlock import APPLYING, BENCH, OFF_TICKS_MIN, Interlock
+from rate_control.interlock import BENCH, OFF_TICKS_MIN, OUTPUTS_ON, Interlock
 from rate_control.intmath import LIMIT
 from rate_control.permits import collect
 from rate_control.plausibility import Plausibility
@@ -64,7 +64,7 @@ class Controller:
         They are refused while outputs may be on. Afterwards the master switch must be seen off,
         then on. A tick that falls between finds the outputs off, whichever parts it meets.
         """
-        if self.interlock.state == APPLYING or self.interlock.state == BENCH:
+        if self.interlock.outputs_on():
             return False
         self.interlock.lock()
         faults = self._faults
@@ -136,7 +136,7 @@ class Controller:
     def _decide(self, measured, decided):
         """Choose sections, target flow and commanded flow."""
         request = self.request
-        if decided.state != APPLYING and decided.state != BENCH:
+        if not OUTPUTS_ON >> decided.state & 1:
             decided.rest()
             self.loop.rest()
             return

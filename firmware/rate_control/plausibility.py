@@ -1,7 +1,7 @@
 """Plausibility: what in a tick contradicts itself. Conditions only; faults.py times them."""
 
 from rate_control import faults
-from rate_control.interlock import APPLYING, BENCH
+from rate_control.interlock import OUTPUTS_ON
 from rate_control.intmath import isqrt
 from rate_control.records import Decided
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q20, PWM_PUMP, TICK_MS
@@ -54,8 +54,7 @@ class Plausibility:
         other = measured.speed_other_mm_s
         if other >= 0 and differ(speed, other):
             mask |= faults.SPEED_DIFFERS
-        state = decided.state
-        if state != APPLYING and state != BENCH:
+        if not OUTPUTS_ON >> decided.state & 1:
             if self._flows_on(measured):
                 mask |= faults.FLOW_WHILE_OFF
             return mask

@@ -26,6 +26,9 @@ GATE = "rate_control.outputs"
 SETTINGS = "rate_control.settings"
 APPLICATION = "app.application"
 STORE = "app.store"
+SLOTS = "app.slots"
+KEPT = "app.kept_settings"
+TOTALS = "app.kept_totals"
 OPERATIONS = "app.operations"
 NOT_CONFIRMED = "        if not confirmed_at_machine:\n            return AT_MACHINE\n"
 ELSE = '        problem = "" if confirmed_at_machine else AT_MACHINE\n'
@@ -42,6 +45,7 @@ PROOF = """        elif self._off_for < self.off_ticks:
         elif not permits & MASTER:
             self.locked = 0
 """
+BOTH_STATES = "1 << APPLYING | 1 << BENCH"
 LOCKED = "        self.locked = 1  # after power-up the master switch must be proved off, then on\n"
 
 # promise, module, what stands there, what stands there instead
@@ -114,19 +118,28 @@ BREAKS = (
     ("5.8", OPERATIONS, "            return [ONLY_AT_MACHINE]\n", "            pass\n"),
     ("5.9", OPERATIONS, "confirmed + confirmed // REMOTE_RAISE", "confirmed * REMOTE_RAISE"),
     ("5.9", OPERATIONS, "if remote and self.armed():", "if remote and self.outputs_on():"),
-    ("6.1", STORE, "in (APPLYING, BENCH)", "in (APPLYING,)"),
-    ("6.1", STORE, "in (APPLYING, BENCH)", "in (BENCH,)"),
+    ("6.1", INTERLOCK, BOTH_STATES, "1 << APPLYING"),
+    ("6.1", INTERLOCK, BOTH_STATES, "1 << BENCH"),
+    ("6.1", STORE, "        if controller.interlock.outputs_on():\n            return OUTPUTS_ON\n",
+     "        if controller.interlock.outputs_on():\n            pass\n"),
     ("6.1", STORE, "            return NOT_ATTACHED\n", "            return write(*args)\n"),
     ("6.2", STORE, "        controller.request.saving = 1\n", ""),
     ("6.2", STORE, "            controller.request.saving = 0\n", "            pass\n"),
-    ("6.3", STORE, "SLOTS[1 - newest]", "SLOTS[newest]"),
+    ("6.3", SLOTS, "SLOTS[1 - newest]", "SLOTS[newest]"),
+    ("6.5", KEPT, "            taken[name] = value\n", "            pass\n"),
+    ("6.5", KEPT, "        del taken[name]\n", "        taken.clear()\n"),
+    ("6.5", TOTALS, "numbers[index] * SHARES_UL // 1000", "numbers[index]"),
+    ("6.5", APPLICATION, "                state = Request.LOST\n", "                pass\n"),
+    ("6.6", STORE, "self._put_aside(name) or ", ""),
+    ("6.6", STORE, "        if _version(values) > VERSIONS[name]:", "        if False:"),
+    ("6.6", STORE, "            problem = self.at_rest(self._put_aside, TOTALS)\n",
+     "            problem = self._put_aside(TOTALS)\n"),
     ("7.1", SETTINGS, "    return (None, problems) if problems else (settings, problems)",
      "    return settings, problems"),
     ("7.1", SETTINGS, "            problems.append(\"%s: no such setting\" % name)\n", ""),
-    ("7.2", CONTROLLER, "if self.interlock.state == APPLYING or self.interlock.state == BENCH:",
-     "if self.interlock.state == APPLYING:"),
-    ("7.2", CONTROLLER, "if self.interlock.state == APPLYING or self.interlock.state == BENCH:",
-     "if self.interlock.state == BENCH:"),
+    ("7.2", INTERLOCK, BOTH_STATES, "1 << APPLYING"),
+    ("7.2", INTERLOCK, BOTH_STATES, "1 << BENCH"),
+    ("7.2", CONTROLLER, "        if self.interlock.outputs_on():\n", "        if False:\n"),
     ("8.1", PLAUSIBILITY, "                mask |= faults.FLOW_WHILE_OFF\n",
      "                pass\n"),
     ("8.1", PLAUSIBILITY, "if measured.flow_ul_s < least - (least >> 3):", "if False:"),
