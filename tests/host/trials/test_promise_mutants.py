@@ -120,8 +120,6 @@ BREAKS = (
     ("5.9", OPERATIONS, "if remote and self.armed():", "if remote and self.outputs_on():"),
     ("6.1", INTERLOCK, BOTH_STATES, "1 << APPLYING"),
     ("6.1", INTERLOCK, BOTH_STATES, "1 << BENCH"),
-    ("6.1", STORE, "        if controller.interlock.outputs_on():\n            return OUTPUTS_ON\n",
-     "        if controller.interlock.outputs_on():\n            pass\n"),
     ("6.1", STORE, "            return NOT_ATTACHED\n", "            return write(*args)\n"),
     ("6.2", STORE, "        controller.request.saving = 1\n", ""),
     ("6.2", STORE, "            controller.request.saving = 0\n", "            pass\n"),
