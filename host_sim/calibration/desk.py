@@ -12,6 +12,7 @@ from typing import Any
 
 import host_sim  # noqa: F401  (puts firmware/ on the path before the next imports)
 from app import quantity_text
+from host_sim.common import units
 from host_sim.common.errors import InputError
 from rate_control.procedures import FAILED, catalogue
 from rate_control.procedures.low_flow_catch import LowFlowCatch
@@ -158,10 +159,11 @@ def typed(place: str, field: Sequence[Any], text: str, us: bool) -> int:
     """A typed number within (quantity, low, high)."""
     quantity, low, high = field
     try:
+        if quantity:
+            return units.whole(quantity, text, us, low, high)
         value = int(quantity_text.read(quantity, text, us))
+        if not low <= value <= high:
+            raise ValueError(f"must be {low} to {high}, is {text}")
     except ValueError as error:
         raise InputError(f"{place}: {error}") from None
-    if not low <= value <= high:
-        limits = " to ".join(quantity_text.show(quantity, end, us) for end in (low, high))
-        raise InputError(f"{place}: must be {limits}")
     return value

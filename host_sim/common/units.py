@@ -53,6 +53,21 @@ def parse(quantity: str, text: str, us: bool) -> float:
     return float(Fraction(numerator, denominator) * SI_PER_INTERNAL[quantity])
 
 
+def whole(quantity: str, text: str, us: bool, low: int, high: int, scale: int = 1) -> int:
+    """The nearest whole number of `scale` internal units, from low to high, to what was typed.
+
+    ValueError, in the unit that was typed, where it is none or one out of range.
+    """
+    numerator, denominator = units_typed.exact(quantity, text, us)
+    value: int = units_text.divide_rounded(numerator, denominator * scale)
+    if not low <= value <= high:
+        label = text.strip().lstrip("+-.,0123456789").strip() or unit(quantity, us)
+        one = Fraction(*units_typed.exact(quantity, f"1 {label}", us)) / scale
+        least, most = (f"{float(end / one):.6g}" for end in (low, high))
+        raise ValueError(f"must be {least} to {most} {label}, is {text.strip()}")
+    return value
+
+
 def parse_with_unit(quantity: str, text: str) -> float:
     """As `parse`, of a text that has to name its unit."""
     if not text.strip().lstrip("+-.0123456789").strip():

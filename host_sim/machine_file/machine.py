@@ -54,6 +54,12 @@ class MachineFile:
         return sum(self.settings.section_width_mm[: self.settings.section_count]) / 1000
 
     @property
+    def outlets(self) -> int:
+        """How many outlets (or rows) there are; 0 where the file does not say."""
+        said = self.fields.get("sections")
+        return sum(texts.counts(said.texts[0])) if said else 0
+
+    @property
     def given(self) -> frozenset[str]:
         """Settings that the file itself gives; the others are at their defaults."""
         return frozenset(self.places)

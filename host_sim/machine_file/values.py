@@ -10,12 +10,12 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from fractions import Fraction
 from typing import Any
 
 import host_sim  # noqa: F401  (puts firmware/ on the path before the next imports)
 from app import quantity_text, units_text, units_typed
 from app.screens.setting_labels import CHOICES
+from host_sim.common import units
 from host_sim.common.errors import InputError, plain
 from host_sim.machine_file.homes import ROWS, key_of, named
 from rate_control import settings as table
@@ -71,7 +71,7 @@ def _read_one(entry: Any, given: Any, us: bool) -> int:
         return _choice(CHOICES[name], entry, text)
     quantity, scale = _quantity(entry)
     if quantity:
-        return _measure(entry, quantity, scale, text, us)
+        return units.whole(quantity, text, us, entry[table.LOW], entry[table.HIGH], scale)
     return _count(entry, text)
 
 
@@ -80,17 +80,6 @@ def _choice(words: Sequence[str], entry: Any, text: str) -> int:
         if word.lower() == text.lower():
             return int(entry[table.LOW]) + value
     raise ValueError(f"must be {' or '.join(words)}, is '{plain(text)}'")
-
-
-def _measure(entry: Any, quantity: str, scale: int, text: str, us: bool) -> int:
-    numerator, denominator = units_typed.exact(quantity, text, us)
-    value: int = units_text.divide_rounded(numerator, denominator * scale)
-    if not entry[table.LOW] <= value <= entry[table.HIGH]:
-        unit = text.lstrip("+-.,0123456789").strip() or units_text.unit(quantity, us)
-        one = Fraction(*units_typed.exact(quantity, f"1 {unit}", us)) / scale
-        low, high = (f"{float(entry[end] / one):.6g}" for end in (table.LOW, table.HIGH))
-        raise ValueError(f"must be {low} to {high} {unit}, is {text}")
-    return value
 
 
 def _count(entry: Any, text: str) -> int:

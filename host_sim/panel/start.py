@@ -15,18 +15,18 @@ from host_sim.panel.saver import OUT
 from host_sim.panel.server import Server
 from host_sim.panel.session import Session
 from host_sim.panel.twin_session import TwinSession
-from host_sim.twin.scenario import load_scenario
+from host_sim.twin.plain_drive import scenario_for
 
 LOOPBACK = "127.0.0.1"
 UP_S = 10.0
 
 
-def twin_session(scenario: Path, machine: Path | None = None, out: Path = OUT) -> Session:
-    """A session with the twin of a scenario, or of another machine in it. Raises InputError.
+def twin_session(scenario: Path | None, machine: Path | None = None, out: Path = OUT) -> Session:
+    """A session with the twin of a scenario, of a machine file, or of both. Raises InputError.
 
     Drives are saved below `out`.
     """
-    return TwinSession(load_scenario(scenario, machine_file=machine), out)
+    return TwinSession(scenario_for(scenario, machine_file=machine), out)
 
 
 def board_session(port: str) -> Session:

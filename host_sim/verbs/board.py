@@ -15,10 +15,12 @@ from host_sim.common.unit_option import add_units, us_of
 if TYPE_CHECKING:
     from host_sim.board.link_client import LinkClient
 
-HELP = "flash a board, test it, watch it, read and set its settings, read its run log"
+CHIPS = ("rp2", "esp32")
+HELP = "wires of a board; flash, test and watch it, read and set its settings, read its run log"
 
 EPILOG = """\
 example:
+  python -m host_sim board wires --machine my_bar.toml
   python -m host_sim board flash --port /dev/ttyACM0
   python -m host_sim board check --port /dev/ttyACM0 --report selftest.txt
   python -m host_sim board monitor --port /dev/ttyACM0
@@ -39,6 +41,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Add a subcommand for each thing that can be done with a board."""
     parser.epilog = EPILOG
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    wires = commands.add_parser("wires", help="list what has to be wired for a machine",
+                                description="list what has to be wired for a machine; read "
+                                            "hardware/wiring.md first")
+    wires.add_argument("--machine", type=Path, metavar="FILE", required=True, help="machine file")
+    wires.add_argument("--chip", choices=CHIPS,
+                       help="chip of the board (default: as fitted.board says, or rp2)")
+    wires.set_defaults(action=list_wires)
     flash = _command(commands, "flash", flash_board, "build the firmware and put it on a board")
     flash.add_argument("--source", action="store_true",
                        help="copy the source, not bytecode: larger, but easy to change there")
@@ -82,6 +91,18 @@ def run(args: argparse.Namespace) -> int:
     except LinkError as error:
         raise InputError(f"{args.port}: {error}") from error
     return status
+
+
+def list_wires(args: argparse.Namespace) -> int:
+    """Print the wires of a machine."""
+    from host_sim.board.wires import chip_of, wire_lines
+    from host_sim.common.errors import plain
+    from host_sim.machine_file.machine import load_machine
+
+    machine = load_machine(args.machine)
+    for line in list(wire_lines(machine, args.chip or chip_of(machine))):
+        print(plain(line))
+    return 0
 
 
 def flash_board(args: argparse.Namespace) -> int:

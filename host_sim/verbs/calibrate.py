@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from host_sim.common.unit_option import add_units, us_of
+
+if TYPE_CHECKING:
+    from host_sim.machine_file.machine import MachineFile
 
 HELP = "work out a calibration from numbers taken by hand"
 
@@ -59,8 +62,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
         command.set_defaults(action=_procedure, row=row)
     density = commands.add_parser("density", help="water to see for a liquid of another density")
     _common(density)
-    density.add_argument("--rate", required=True, help="rate of the liquid wanted")
-    density.add_argument("--density", required=True, help="density of the liquid")
+    density.add_argument("--rate", metavar="RATE",
+                         help="rate of the liquid wanted (default: of the machine file)")
+    density.add_argument("--density", metavar="DENSITY",
+                         help="density of the liquid (default: of the machine file)")
+    density.add_argument("--machine", type=Path, metavar="FILE", help="machine file")
     density.set_defaults(action=_density)
 
 
@@ -79,6 +85,8 @@ def _options(command: argparse.ArgumentParser, row: Any) -> None:
             command.add_argument("--" + option, action="store_const", const="1", help=meaning)
             continue
         shown = quantity_text.show(quantity, default, False).replace("%", "%%")
+        if option == "width":
+            shown = f"of the machine file, or {shown}"
         command.add_argument("--" + option, metavar="N", help=f"{meaning} (default: {shown})")
     if row[0] == "plot_catch":
         command.add_argument("--course-time", metavar="N", help="time the course took")
@@ -117,6 +125,8 @@ def _procedure(args: argparse.Namespace) -> int:
     us = us_of(args, bool(machine and machine.us))
     settings = with_changes(machine.settings if machine else Settings(), args.set, us)
     given = {name.replace("_", "-"): value for name, value in vars(args).items()}
+    if machine and "width" in given and given["width"] is None:
+        given["width"] = _outlet_width(machine)
     values = parameters(args.row, given, len(args.amounts), us)
     procedure = perform(args.row, values, settings, args.amounts, us, given.get("course-time"))
     if args.into and procedure.proposal():
@@ -125,8 +135,32 @@ def _procedure(args: argparse.Namespace) -> int:
     return 1 if args.amounts and procedure.needs_more() else 0
 
 
+def _outlet_width(machine: MachineFile) -> str:
+    """The width that one outlet of a machine serves. Raises InputError where it does not say."""
+    from host_sim.common.errors import InputError
+
+    outlets = machine.outlets
+    if not outlets:
+        raise InputError(f"--width: is missing, and so is fitted.sections in {machine.path}")
+    return f"{1000 * machine.width_m / outlets:.6f} mm"
+
+
 def _density(args: argparse.Namespace) -> int:
     from host_sim.calibration.texts import print_density
+    from host_sim.common.errors import InputError
+    from host_sim.machine_file.machine import load_machine
+    from host_sim.machine_file.values import write
+    from rate_control.settings import row
 
-    print_density(args.rate, args.density, us_of(args))
+    machine = load_machine(args.machine) if args.machine else None
+    us = us_of(args, bool(machine and machine.us))
+
+    def of(option: str, name: str) -> str:
+        if getattr(args, option) is not None:
+            return str(getattr(args, option))
+        if machine is None:
+            raise InputError(f"--{option}: is missing, and so is --machine")
+        return str(write(row(name), getattr(machine.settings, name), us))
+
+    print_density(of("rate", "rate_ml_ha"), of("density", "liquid_density_g_l"), us)
     return 0

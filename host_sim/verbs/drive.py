@@ -10,11 +10,13 @@ from host_sim.common.unit_option import add_units, us_of
 HELP = "drive a scenario on the twin and judge what was really applied"
 
 EPILOG = """\
-Writes report.html, run.csv and summary.json. Without a scenario it drives the shipped recorded
-speed trace with a small plot bar.
+Writes report.html, run.csv and summary.json. Without a scenario, a machine file is driven at the
+rates and speeds that it wants, a pass for each rate; without either, the shipped plot bar is
+driven along a recorded speed trace.
 
 examples:
   python -m host_sim drive
+  python -m host_sim drive --machine my_bar.toml --out out/my_bar
   python -m host_sim drive my.toml --speed-trace my_drive.csv --out out/my_drive
   python -m host_sim drive my.toml --machine my_bar.toml
   python -m host_sim drive --speed-trace gnss.nmea --units us
@@ -26,7 +28,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("scenario", nargs="?", type=Path, metavar="SCENARIO",
                         help="scenario file (TOML); see docs/reference/scenario_files.md")
     parser.add_argument("--machine", type=Path, metavar="FILE",
-                        help="machine file in place of the one that the scenario names")
+                        help="machine file, alone or in place of the one that the scenario "
+                             "names")
     parser.add_argument("--speed-trace", type=Path, metavar="FILE",
                         help="drive this trace instead: CSV with time_s,speed_m_s, or .nmea")
     parser.add_argument("--seed", type=seed, metavar="N", help="seed of noise and phases")
@@ -52,9 +55,9 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.common.output import check_directory, check_target
     from host_sim.report.table import short_table
     from host_sim.twin.drive import drive
-    from host_sim.twin.scenario import DEMO, load_scenario
+    from host_sim.twin.plain_drive import scenario_for
 
-    scenario = load_scenario(args.scenario or DEMO, args.speed_trace, args.seed, args.machine)
+    scenario = scenario_for(args.scenario, args.speed_trace, args.seed, args.machine)
     us = us_of(args, bool(scenario.settings.us_units))
     check_directory(args.out)
     if args.record_inputs:

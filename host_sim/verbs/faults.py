@@ -13,6 +13,7 @@ what the controller shows, how soon, and what went on the ground meanwhile.
 
 examples:
   python -m host_sim faults
+  python -m host_sim faults --machine my_bar.toml
   python -m host_sim faults my.toml --json out/faults.json
 """
 
@@ -22,7 +23,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("scenario", nargs="?", type=Path, metavar="SCENARIO",
                         help="scenario whose machine and settings are used (default: the demo)")
     parser.add_argument("--machine", type=Path, metavar="FILE",
-                        help="machine file in place of the one that the scenario names")
+                        help="machine file, alone or in place of the one that the scenario "
+                             "names")
     parser.add_argument("--json", type=Path, metavar="FILE", help="also write the results here")
 
 
@@ -35,9 +37,9 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.common.errors import plain
     from host_sim.common.output import check_directory, write_files
     from host_sim.trials.faults import HEADINGS, as_json, cells, run_faults
-    from host_sim.twin.scenario import DEMO, load_scenario
+    from host_sim.twin.plain_drive import scenario_for
 
-    scenario = load_scenario(args.scenario or DEMO, machine_file=args.machine)
+    scenario = scenario_for(args.scenario, machine_file=args.machine)
     if args.json:
         check_directory(args.json.parent)
     outcomes = list(run_faults(scenario))

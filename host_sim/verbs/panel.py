@@ -20,6 +20,7 @@ it holds a token. The connection is not encrypted; use it on networks that you t
 examples:
   python -m host_sim panel
   python -m host_sim panel host_sim/scenarios/plot_bar.toml
+  python -m host_sim panel --machine my_bar.toml
   python -m host_sim panel --port /dev/ttyACM0
   python -m host_sim panel --listen 0.0.0.0
 """
@@ -30,7 +31,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("scenario", nargs="?", type=Path, metavar="SCENARIO",
                         help="scenario file (TOML): its machine, its settings, its speed trace")
     parser.add_argument("--machine", type=Path, metavar="FILE",
-                        help="machine file in place of the one that the scenario names")
+                        help="machine file, alone or in place of the one that the scenario "
+                             "names")
     parser.add_argument("--out", type=Path, metavar="DIR",
                         help="directory for drives that are saved, each in a new directory "
                              "(default out/panel)")
@@ -53,12 +55,11 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.common.errors import InputError
     from host_sim.panel.saver import OUT
     from host_sim.panel.start import board_session, serve, twin_session
-    from host_sim.twin.scenario import DEMO
 
     if args.port and (args.scenario or args.machine):
         raise InputError("give a scenario or --machine, or --port, not both")
     if args.port and args.out:
         raise InputError("--out is for drives of the twin: a board is recorded by the verb record")
     session = board_session(args.port) if args.port else twin_session(
-        args.scenario or DEMO, args.machine, args.out or OUT)
+        args.scenario, args.machine, args.out or OUT)
     return serve(session, args.listen, args.tcp_port)

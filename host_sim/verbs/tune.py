@@ -133,20 +133,23 @@ def _say(text: str) -> None:
 
 
 def _wish(args: argparse.Namespace, us: bool) -> Wish:
-    from app.units_typed import from_text
+    from host_sim.common import units
     from host_sim.common.errors import InputError
-    from host_sim.trials.commissioning.commission import Wish
+    from host_sim.trials.commissioning.commission import Wish, step_limits
+    from rate_control.settings import HIGH, LOW, row
 
+    rate = row("rate_ml_ha")
     given = {}
-    for option, quantity, text in (("--settling", "time_ms", args.settling),
-                                   ("--speed", "speed_mm_s", args.speed),
-                                   ("--rate", "rate_ml_ha", args.rate)):
+    for option, quantity, text, (low, high) in (
+            ("--settling", "time_ms", args.settling, step_limits("settling_time_ms")),
+            ("--speed", "speed_mm_s", args.speed, step_limits("speed_mm_s")),
+            ("--rate", "rate_ml_ha", args.rate, (rate[LOW], rate[HIGH]))):
         if text is None:
             continue
         try:
-            given[option] = from_text(quantity, text, us)
+            given[option] = units.whole(quantity, text, us, low, high)
         except ValueError as error:
             raise InputError(f"{option}: {error}") from error
     return Wish(settling_s=given["--settling"] / 1e3,
                 speed_m_s=given["--speed"] / 1e3 if "--speed" in given else None,
-                rate_ml_ha=given.get("--rate"))
+                rate_ml_ha=given.get("--rate"), us=us if args.units else None)

@@ -11,6 +11,7 @@ from host_sim.plant.spec import MachineSpec
 from host_sim.trials.commissioning.bench import Bench
 from host_sim.trials.commissioning.owner import EXACT, Slips, owner_settings
 from host_sim.trials.commissioning.performed import BenchError, Performed, Performer, Tell
+from rate_control.procedures.catalogue import P_HIGH, P_LOW, P_NAME, PARAMS, row
 from rate_control.settings import Settings
 from rate_control.units import AREA_PER_RATE
 
@@ -25,11 +26,15 @@ Keep = Callable[[Performed], None]
 
 @dataclass(frozen=True)
 class Wish:
-    """What the owner asks for. Without speed and rate the step test is made at half flow."""
+    """What the owner asks for. Without speed and rate the step test is made at half flow.
+
+    `us` says in which units the owner is told what would work, None in those of the settings.
+    """
 
     settling_s: float = SETTLING_S
     speed_m_s: float | None = None
     rate_ml_ha: float | None = None
+    us: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -80,17 +85,26 @@ def learn(bench: Performer, wish: Wish, tell: Tell,
         step = bench.perform("step_test", parameters,
                              lambda share: tell(CURVE_SHARE + (1.0 - CURVE_SHARE) * share))
     except BenchError as error:
-        raise BenchError(f"{error}. {reach(bench.settings)}") from error
+        raise BenchError(f"{error}. {reach(bench.settings, wish)}") from error
     keep(step)
     return Commissioned(bench.settings, curve, step)
 
 
-def reach(settings: Settings) -> str:
-    """What the learned curve can do at the rate of the settings, and what the step test needs."""
-    us = bool(settings.us_units)
+def step_limits(name: str) -> tuple[int, int]:
+    """The least and the most that a parameter of the step test may be."""
+    low, high = next(param[P_LOW:P_HIGH + 1] for param in row("step_test")[PARAMS]
+                     if param[P_NAME] == name)
+    return low, high
+
+
+def reach(settings: Settings, wish: Wish) -> str:
+    """What the learned curve can do at the wished rate, and what the step test needs."""
+    us = bool(settings.us_units) if wish.us is None else wish.us
+    rate_ml_ha = wish.rate_ml_ha or settings.rate_ml_ha
     width_mm = sum(settings.section_width_mm[: settings.section_count])
     top_ul_s = settings.curve_flow_ul_s[-1]
-    fastest_mm_s = top_ul_s * AREA_PER_RATE / (settings.rate_ml_ha * width_mm)
+    fastest_mm_s = top_ul_s * AREA_PER_RATE / (rate_ml_ha * width_mm)
+    works_mm_s = min(fastest_mm_s / STEP_ABOVE, step_limits("speed_mm_s")[1])
 
     def text(quantity: str, value: float) -> str:
         """Never more than there is: the last digit that is shown is not rounded up."""
@@ -98,9 +112,9 @@ def reach(settings: Settings) -> str:
         return f"{pointed(int(value * denominator * 10**decimals / numerator), decimals)} {label}"
 
     return (f"The highest flow is {text('flow_ul_s', top_ul_s)}: at "
-            f"{text('rate_ml_ha', settings.rate_ml_ha)} over {text('width_mm', width_mm)} that is "
+            f"{text('rate_ml_ha', rate_ml_ha)} over {text('width_mm', width_mm)} that is "
             f"{text('speed_mm_s', fastest_mm_s)}. The step test goes 15 % above the speed it is "
-            f"given, so it works up to {text('speed_mm_s', fastest_mm_s / STEP_ABOVE)}.")
+            f"given, so it works up to {text('speed_mm_s', works_mm_s)}.")
 
 
 def step_speed_mm_s(settings: Settings, wish: Wish) -> int:
