@@ -181,6 +181,12 @@ def in_keys(problem: str, us: bool) -> str:
 def differences(old: Settings, new: Settings, us: bool) -> list[Change]:
     """What differs from old to new, in the order of the table."""
     found = {row[0]: row for row in changes(old, new.as_dict()) if row[1] != row[2]}
+    widths = "section_width_mm"
+    if widths in found:  # those of sections that are not fitted are nobody's
+        was, now = old.widths_mm(), new.widths_mm()
+        found[widths] = (widths, was, now, None)
+        if was == now:
+            del found[widths]
     rows = []
     for entry in ROWS:
         name = entry[table.NAME]

@@ -40,6 +40,7 @@ def _new(request: Request, fields: Mapping[str, Any], us: bool, out: Path) -> st
     settings, problems = build({
         "us_units": int(us),
         "rate_ml_ha": round(request.ask.rates_m[0] * 1e10),
+        "highest_rate_ml_ha": round(max(request.ask.rates_m) * 1e10),  # until a person raises it
         "actuator": INLINE_VALVE if request.machine.regulating_valve else PWM_PUMP,
     })
     if settings is None:

@@ -78,8 +78,8 @@ def _rates(machine: MachineFile) -> list[float]:
     entry = row("rate_ml_ha")
     rates = _wanted(machine, "rate")
     for rate in rates:
-        if not entry[LOW] <= rate * ML_HA_PER_M <= min(entry[HIGH],
-                                                       machine.settings.highest_rate_ml_ha):
+        if not entry[LOW] <= round(rate * ML_HA_PER_M) <= min(
+                entry[HIGH], machine.settings.highest_rate_ml_ha):
             raise InputError(f"{machine.fields['rate'].place}: the controller would not take "
                              f"this rate: see settings.highest_rate")
     return rates

@@ -15,7 +15,6 @@ from host_sim.common.unit_option import add_units, us_of
 if TYPE_CHECKING:
     from host_sim.board.link_client import LinkClient
 
-CHIPS = ("rp2", "esp32")
 HELP = "wires of a board; flash, test and watch it, read and set its settings, read its run log"
 
 EPILOG = """\
@@ -45,8 +44,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
                                 description="list what has to be wired for a machine; read "
                                             "hardware/wiring.md first")
     wires.add_argument("--machine", type=Path, metavar="FILE", required=True, help="machine file")
-    wires.add_argument("--chip", choices=CHIPS,
-                       help="chip of the board (default: as fitted.board says, or rp2)")
+    wires.add_argument("--board", metavar="NAME",
+                       help="board, as in firmware/boards (default: as fitted.board says, or rp2)")
     wires.set_defaults(action=list_wires)
     flash = _command(commands, "flash", flash_board, "build the firmware and put it on a board")
     flash.add_argument("--source", action="store_true",
@@ -95,12 +94,16 @@ def run(args: argparse.Namespace) -> int:
 
 def list_wires(args: argparse.Namespace) -> int:
     """Print the wires of a machine."""
-    from host_sim.board.wires import chip_of, wire_lines
-    from host_sim.common.errors import plain
+    from host_sim.board.wires import board_of, wire_lines
+    from host_sim.common.errors import InputError, plain
+    from host_sim.hardware.boards import names
     from host_sim.machine_file.machine import load_machine
 
     machine = load_machine(args.machine)
-    for line in list(wire_lines(machine, args.chip or chip_of(machine))):
+    board = args.board or board_of(machine)
+    if board not in names():
+        raise InputError(f"--board: must be one of {', '.join(names())}, is '{board}'")
+    for line in list(wire_lines(machine, board)):
         print(plain(line))
     return 0
 

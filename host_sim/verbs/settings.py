@@ -137,7 +137,7 @@ def _print_rows(rows: list[Change], old: str, new: str) -> None:
 
     table = Table(box=None, pad_edge=False)
     for heading in ("setting", old, new, "difference"):
-        table.add_column(Text(plain(heading)), overflow="fold")
+        table.add_column(Text(plain(heading)), overflow="fold", no_wrap=heading == "setting")
     for row in rows:
         table.add_row(row.name, row.old, row.new, row.difference)
     Console().print(table)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from host_sim.machine_file.homes import plain_name
+from host_sim.machine_file.homes import LEARNED, key_of
 from host_sim.machine_file.values import show
 from host_sim.trials.tuning.loop import GAIN_MARGIN_LEAST, PHASE_MARGIN_LEAST_DEG
 from host_sim.trials.tuning.session import Tuned
@@ -13,7 +13,8 @@ def tuned_text(tuned: Tuned, us: bool) -> str:
     """The table that is printed."""
     lines = [tuned.name]
     for name in (*tuned.found.curve.proposal, *tuned.found.step.proposal):
-        lines.append(f"  {plain_name(name):24}{_value(tuned, name, us)}")
+        key = key_of(name).removeprefix(f"{LEARNED}.")
+        lines.append(f"  {key:24}{_value(tuned, name, us)}")
     step, margins, gains = tuned.found.step, tuned.margins, tuned.gains
     lines.append(f"  {'gain against the curve':24}{step.fact('gain against the curve') / 10:.1f} %")
     lines.append(f"  {'SIMC gains':24}proportional {gains.proportional:.3f}, "

@@ -3,41 +3,11 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
-import subprocess
-import sys
 from pathlib import Path
-
-import pytest
 
 from host_sim import REPO_ROOT
 from host_sim.__main__ import COMMAND
-from tests.repo.tree import name_of, repository_files
-
-
-@pytest.fixture(scope="module")
-def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with the installed package and its command. The packages it needs are ours."""
-    checkout = tmp_path_factory.mktemp("checkout")
-    for path in repository_files():
-        target = checkout / name_of(path)
-        target.parent.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(path, target)
-    folder = tmp_path_factory.mktemp("site")
-    subprocess.run(
-        [sys.executable, "-m", "pip", "install", "--quiet", "--disable-pip-version-check",
-         "--no-deps", "--no-build-isolation", "--target", str(folder), str(checkout)],
-        check=True)
-    shutil.rmtree(checkout)  # nothing may hang on it
-    return folder
-
-
-def command(site: Path, folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    """Run the installed command in a folder."""
-    return subprocess.run(
-        [sys.executable, str(site / "bin" / COMMAND), *arguments], cwd=folder, text=True,
-        capture_output=True, env=os.environ | {"PYTHONPATH": str(site)}, check=False)
+from tests.support.installed import command
 
 
 def test_it_drives_in_any_folder(site: Path, tmp_path: Path) -> None:
