@@ -50,7 +50,8 @@ def spec_of(machine: MachineFile) -> MachineSpec:
     if spec.sections.count != machine.settings.section_count:
         raise InputError(machine.source.problem(
             (FITTED, "sections"), f"{machine.settings.section_count} sections are fitted, but the "
-                                  f"simulated machine has {spec.sections.count}"))
+                                  f"simulated machine has {spec.sections.count}: the twin needs "
+                                  "the outlets of each section, as in sections = [3, 3]"))
     return spec
 
 

@@ -25,7 +25,7 @@ from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
 
 STAND_S = 3.0  # the master comes on meanwhile
 CHANGE_S = 5.0  # from one speed to the next
-HOLD_S = 30.0  # at each speed
+HOLD_S = 20.0  # at each speed
 TURN_S = 8.0  # in a headland
 
 

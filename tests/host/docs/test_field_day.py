@@ -7,6 +7,7 @@ serial line, and somebody works the machine while the day is recorded.
 from __future__ import annotations
 
 import contextlib
+import json
 import re
 import shlex
 import signal
@@ -138,6 +139,10 @@ def test_the_walk_leads_from_an_empty_folder_to_a_report(
         assert (tmp_path / name).stat().st_size > 10_000
     page = (tmp_path / "field_day.html").read_text(encoding="utf-8")
     assert unit in page and foreign not in page
+    assert json.loads((tmp_path / "rehearsal/summary.json").read_text())[
+        "distance_within_5_pct"] > 95
+    if site:
+        assert str(REPO_ROOT) not in (tmp_path / "rehearsal/report.html").read_text()
     record_property("summary", f"field day, {system} units: {len(lines)} commands typed, "
                                f"{retyped(lines)} values typed twice")
     assert retyped(lines) == 0

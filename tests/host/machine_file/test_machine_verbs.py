@@ -11,6 +11,7 @@ from host_sim.machine_file.choice import chosen
 from host_sim.panel.start import twin_session
 from host_sim.trials.acceptance.contenders import THE_CONTROLLER
 from host_sim.trials.acceptance.trial import try_machine
+from host_sim.twin.scenario import DEMO
 from tests.support.drives import START, scenario_file
 
 NARROW = """\
@@ -82,3 +83,46 @@ def test_what_a_machine_may_be():
     assert chosen("hydraulic").entered is None
     with pytest.raises(Exception, match="neither a machine file"):
         chosen("steam")
+
+
+def test_the_wires_of_a_machine_and_no_others(narrow, tmp_path, capsys):
+    """The letters: bit 0 of the byte ends at QA and begins at A, most significant bit first."""
+    assert main(["board", "wires", "--machine", str(narrow)]) == 0
+    told = capsys.readouterr().out
+    assert "PUMP" in told.splitlines()[8] and "1600.0 pulses/gal" in told
+    assert "section 2: 54.0 in wide; valve at QB of the 74HC595, switch at B" in told
+    assert "not used by this machine: VALVE_OPEN, VALVE_CLOSE, GNSS_RX, GNSS_TX, TEST" in told
+    valve = tmp_path / "valve.toml"
+    valve.write_text(NARROW.replace("[fitted]", '[fitted]\nactuator = "in-line valve"\n'
+                                    'board = "an ESP32 module"\n[fitted]'.replace(
+                                        "\n[fitted]", "\n")))
+    assert main(["board", "wires", "--machine", str(valve)]) == 0
+    told = capsys.readouterr().out
+    assert "WROOM" in told.splitlines()[0] and "\n  26  VALVE_OPEN" in told
+    assert "not used by this machine: PUMP, TEST" in told
+    valve.write_text(valve.read_text().replace("[fitted]", '[fitted]\nspeed_source = "GNSS"'))
+    assert main(["board", "wires", "--machine", str(valve)]) == 2
+    assert "no pins for a GNSS receiver" in capsys.readouterr().err
+    assert main(["board", "wires", "--machine", str(narrow), "--board", "abacus"]) == 2
+    assert "--board: must be one of rp2, esp32, is 'abacus'" in capsys.readouterr().err
+
+
+def test_the_machine_of_the_demonstration_passes_size(capsys):
+    demo = DEMO.with_name("plot_bar.machine.toml")
+    assert main(["size", str(demo)]) == 0
+    told = capsys.readouterr().out
+    assert told.startswith("FITS:") and "What does not fit" not in told
+
+
+def test_calibrations_take_what_the_file_knows(narrow, capsys):
+    """18 in want a course of 227 ft (Ohio State University Extension, B-817: 18-227)."""
+    assert main(["calibrate", "plot-catch", "--machine", str(narrow)]) == 0
+    assert "227.0 ft" in capsys.readouterr().out
+    assert main(["calibrate", "density", "--machine", str(narrow), "--density", "10.65"]) == 0
+    assert "catch 9.04 gal/ac of water" in capsys.readouterr().out
+    assert main(["calibrate", "density", "--rate", "10"]) == 2
+    assert "--density: is missing, and so is --machine" in capsys.readouterr().err
+    narrow.write_text(NARROW.replace("sections = [3, 3]\nspacing = \"18 in\"",
+                                     'section_widths = ["54 in", "54 in"]'))
+    assert main(["calibrate", "plot-catch", "--machine", str(narrow)]) == 2
+    assert "--width: is missing, and so is fitted.sections" in capsys.readouterr().err
