@@ -79,7 +79,9 @@ REFUSED = [
     (["course", "12x"], "run 1: 12x: not a whole number"),
     (["course", "12500", "0"], "run 2: 0: no pulses: check sensor and cable"),
     (["course", "12500=3"], "run 1: 12500=3: must be PULSES"),
-    (["course", "--distance", "3", "12500"], "--distance: must be 30.0 m to 2000.0 m"),
+    (["course", "--distance", "3", "12500"], "--distance: must be 30 to 2000 m, is 3"),
+    (["course", "--distance", "10 ft", "12500"],
+     "--distance: must be 98.4252 to 6561.68 ft, is 10 ft"),
     (["meter-catch", "900"], "run 1: 900: must be PULSES=AMOUNT"),
     (["low-flow-catch", "486=1.2 L"], "run 1: 486=1.2 L: must be PULSES=AMOUNT@TIME"),
     (["meter-catch", "900=2 furlongs"],
@@ -93,7 +95,7 @@ REFUSED = [
     (["plot-catch", "--set", "colour=3"],
      "colour=3: must be NAME=VALUE, with the name of a plain setting, such as rate='20 gal/ac'"),
     (["plot-catch", "--set", "rate=0"], "rate: must be 1 to 5000 L/ha, is 0"),
-    (["density", "--rate", "20", "--density", "9"], "--density: must be 0.500 kg/L to 2.500 kg/L"),
+    (["density", "--rate", "20", "--density", "9"], "--density: must be 0.5 to 2.5 kg/L, is 9"),
 ]
 
 

@@ -13,7 +13,7 @@ import pytest
 from host_sim.__main__ import main
 from host_sim.machine_file.machine import load_machine
 from host_sim.plant.catalogue import machine_spec
-from host_sim.trials.commissioning.commission import Wish
+from host_sim.trials.commissioning.commission import Wish, reach
 from host_sim.trials.tuning.loop import (
     GAIN_MARGIN_LEAST,
     PHASE_MARGIN_LEAST_DEG,
@@ -147,9 +147,22 @@ def test_the_curve_is_kept_and_the_speeds_that_work_are_named_where_the_step_tes
     assert works and main(["tune", str(path), "--speed", f"{works[1]} km/h"]) == 0
 
 
+def test_what_works_is_told_at_the_wished_rate_in_the_units_that_were_asked_for() -> None:
+    """100 L/ha over 3.5 m at 10 km/h take 5.83 L/min (L/min = L/ha x km/h x m / 600)."""
+    settings = load_machine(PLOT_BAR).settings
+    told = reach(settings, Wish(rate_ml_ha=100_000, us=False))
+    assert "at 100.0 L/ha over 3.500 m that is 16.5 km/h" in told  # 9.66 x 600 / 350
+    told = reach(settings, Wish(rate_ml_ha=100_000, us=True))
+    assert "2.55 gal/min: at 10.69 gal/ac over 137.7 in that is 10.2 mph" in told
+    assert "works up to 44.7 mph" in reach(settings, Wish(rate_ml_ha=1_000, us=True))
+
+
 @pytest.mark.parametrize(("arguments", "word"), [
     (["nope"], "neither a machine file"),
     (["--settling", "3 pigs"], "--settling"),
+    (["--settling", "100 ms"], "--settling: must be 300 to 30000 ms, is 100 ms"),
+    (["--speed", "200 mph"], "--speed: must be 0.223694 to 44.7387 mph, is 200 mph"),
+    (["--rate", "0"], "--rate: must be 1 to 5000 L/ha, is 0"),
     (["electric_s", "--rate", "2000 L/ha", "--speed", "20 km/h"], "lower the speed"),
 ])
 def test_bad_input_is_one_line(arguments: list[str], word: str, tmp_path: Path,
