@@ -11,7 +11,7 @@ import difflib
 import io
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from host_sim.common import units
@@ -80,6 +80,8 @@ def read_plan(path: Path) -> Plan:
             plots.append(plot)
     if not rows.problems:
         plots.sort(key=lambda plot: plot.order)
+        if "pass" not in header:
+            plots = _each_a_pass(rows, plots)
         for plot, column, words in problems_of(plots):
             rows.refuse(rows.lines[id(plot)], column, words)
     if rows.problems:
@@ -129,9 +131,20 @@ def _plot(rows: _Rows, line: int, cells: dict[str, str]) -> Plot | None:
             rows.refuse(line, column, str(error))
     if len(rows.problems) > before:
         return None
-    if values["rate_m"] and "number" not in values:
-        values["number"] = values["order"]  # every plot a pass of its own
+    if "pass" in cells and values["rate_m"] and "number" not in values:
+        rows.refuse(line, "pass", "is empty, but the plot gets something")
+        return None
     return Plot(**values)  # type: ignore[arg-type]
+
+
+def _each_a_pass(rows: _Rows, plots: list[Plot]) -> list[Plot]:
+    """The plots with a pass for each that gets something."""
+    numbered, number = [], 0
+    for plot in plots:
+        number += plot.treated
+        numbered.append(replace(plot, number=number if plot.treated else 0))
+        rows.lines[id(numbered[-1])] = rows.lines[id(plot)]
+    return numbered
 
 
 def _reader(key: str, column: str) -> tuple[Callable[[str], str | int | float], str]:

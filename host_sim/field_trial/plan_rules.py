@@ -83,8 +83,9 @@ def _passes(plots: Sequence[Plot]) -> Iterator[Problem]:
                 yield plot, "start", (f"begins before plot {before.name} of the same pass ends, at "
                                       f"{before.start_m + before.length_m:g} m")
         elif plot.number != number + 1:
-            yield plot, "pass", (f"must be {number or 1} or {number + 1} here, for passes count in "
-                                 f"the order of driving; is {plot.number}")
+            either = f"{number} or {number + 1}" if number else "1"
+            yield plot, "pass", (f"must be {either} here, for passes count as they are driven; "
+                                 f"is {plot.number}")
             return
         number, before = plot.number, plot
 

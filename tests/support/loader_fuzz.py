@@ -43,6 +43,9 @@ from host_sim.machine_file.keeping import changed_text, new_text
 from host_sim.machine_file.machine import load_machine
 from host_sim.machine_file.twin_spec import spec_of
 from host_sim.machine_file.values import differences
+from host_sim.mixing.batches import batches_of
+from host_sim.mixing.mix_file import read_mix
+from host_sim.mixing.text import lines as mix_lines
 from host_sim.report.comparison import Run, fact_rows, figure_rows, setting_rows, verdict
 from host_sim.report.settings_used import calibration_used, settings_used
 from host_sim.report.words import remarks
@@ -194,6 +197,23 @@ def _plan(directory: Path, data: bytes) -> None:
             other.name, other.treatment, other.order, other.number, other.block)
         assert abs(one.rate_m - other.rate_m) <= 1e-6 * one.rate_m
     course_of(plan, 1.5)
+
+
+def _mix(directory: Path, data: bytes) -> None:
+    path = put(directory, "mix.toml", data)
+    mix = read_mix(path)
+    batches = batches_of(path, mix, None, None)
+    for us in (False, True):
+        list(mix_lines(mix, batches, us))
+
+
+def _mix_seeds(_: Path) -> list[bytes]:
+    head = b'tank = "200 L"\narea = "3 ha"\nreserve = "5 L"\nrinse = "30 L"\nstep = "1 mL"\n'
+    plain = (b'rate = "100 L/ha"\n[[product]]\nname = "P"\nper_area = "1.2 L/ha"\n'
+             b'at_most = "1.5 L/ha"\nmix_at_least = "80 L/ha"\n')
+    aim = (b'[[product]]\nname = "N"\nundiluted = true\nnutrient = "75 lb N/ac"\n'
+           b'analysis = "28-0-0"\ndensity = "10.65 lb/gal"\n')
+    return [head + plain, head + aim]
 
 
 def _plan_seeds(_: Path) -> list[bytes]:
@@ -418,6 +438,7 @@ def _answers(_: Path) -> list[bytes]:
 LOADERS = {
     "scenario": Loader(_scenarios, _scenario),
     "plan": Loader(_plan_seeds, _plan),
+    "mix": Loader(_mix_seeds, _mix),
     "settings": Loader(_settings_seeds, _settings),
     "sizing": Loader(_sizing_seeds, _sizing),
     "job": Loader(_job_seeds, _job),

@@ -93,6 +93,7 @@ def test_every_problem_is_told_at_once(tmp_path):
     (SOUND.replace(",B,", ",A,"), ":3: rate", "one treatment has one rate"),
     (SOUND.replace("2,2\n", "4,2\n"), ":3: pass", "must be 1 or 2 here"),
     (SOUND.replace("2,2\n", "1,2\n"), ":3: start", "begins before plot 11"),
+    (SOUND.replace("2,2\n", ",2\n"), ":3: pass", "is empty, but the plot gets something"),
     (SOUND.replace("7 gal/ac", "0 L/ha"), ":3: pass", "must be empty"),
     (SOUND.replace("80 L/ha", "0.5 L/ha"), ":2: rate", "must be 0, for a plot that gets nothing"),
     (SOUND.replace("80 L/ha", "99999 L/ha"), ":2: rate", "must be 0, for a plot"),
@@ -105,6 +106,12 @@ def test_every_problem_is_told_at_once(tmp_path):
 def test_a_plan_that_is_wrong_is_refused(tmp_path, text, line, words):
     found = problems(tmp_path, text)
     assert any(one.startswith(line) and words in one for one in found), found
+
+
+def test_without_a_pass_every_plot_that_gets_something_is_one(tmp_path):
+    rows = "plot,treatment,rate_l_ha,length_m,order\n1,F,0,10,1\n3,A,80,10,3\n2,A,80,10,2\n"
+    assert [(plot.name, plot.number) for plot in read_plan(written(tmp_path, rows)).plots] == [
+        ("1", 0), ("2", 1), ("3", 2)]
 
 
 def test_plots_may_touch_but_not_lie_on_each_other(tmp_path):
