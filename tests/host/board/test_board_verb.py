@@ -1,5 +1,6 @@
 """`board`: what is sent to mpremote and in which order, and what a person is told."""
 
+import importlib
 import subprocess
 
 import pytest
@@ -96,8 +97,8 @@ def test_flash_refuses_an_older_micropython_and_touches_nothing(answer, line):
 def test_start_up_refuses_an_older_micropython_in_one_line(version, monkeypatch, capsys):
     """main.py itself: it prints why, and asks for no board; boot.py has made the outputs safe."""
     import boards
-    from boards import versions
 
+    versions = importlib.import_module("boards.versions")  # the one that main.py will find
     monkeypatch.setattr(versions.problem, "__defaults__", ("rp2", version))
     monkeypatch.setattr(boards, "chosen", lambda: pytest.fail("a board was made"))
     exec(compile((FIRMWARE_DIR / "main.py").read_text(), "main.py", "exec"), {})
