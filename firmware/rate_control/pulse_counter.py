@@ -30,7 +30,7 @@ class PulseCounter:
         self.pulses = 0
         self.valid = 0
         self.window_pulses = 0
-        self.window_us = 1
+        self.window_us = 0
         self._counts = [0] * SLOTS
         self._edges = [0] * SLOTS
         self._newest = 0
@@ -86,7 +86,6 @@ class PulseCounter:
         pulses = (count - self._counts[newest]) & LIMIT
         self.pulses = pulses
         self.valid = 0
-        self._following = 0
         if pulses:
             self._following = 1
             self._counts[newest] = count

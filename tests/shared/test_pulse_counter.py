@@ -93,3 +93,91 @@ def test_count_wraps():
     counter.update(LIMIT, 0, 0)
     counter.update(2, 40000, 50000)
     assert counter.pulses == 3
+
+
+def test_one_that_was_never_fed_knows_nothing():
+    counter = PulseCounter(1, 1000000, 1000)
+    assert (counter.pulses, counter.valid) == (0, 0)
+    assert (counter.window_pulses, counter.window_us) == (0, 0)
+    assert counter.update(7, 40000, 50000) == 0, "an edge from before power-up"
+    assert (counter.pulses, counter.valid) == (0, 0)
+
+
+def test_nothing_from_before_the_first_edge_is_in_a_window():
+    counter = PulseCounter(64, 1000000, 1000)
+    for turn in range(2):  # the second a whole turn of the clock later, after a standstill
+        counter.update(100 + 3 * turn, 0, 0)
+        counter.update(101 + 3 * turn, 10000, 50000)
+        counter.update(103 + 3 * turn, 90000, 100000)
+        assert (counter.pulses, counter.valid) == (2, 1)
+        assert (counter.window_pulses, counter.window_us) == (2, 80000)
+        counter.update(103 + 3 * turn, 90000, 1200000)
+
+
+def test_window_reaches_back_for_just_the_pulses_it_must_hold():
+    for in_a_tick, average, held, ticks in ((1, 6, 6, 6), (6, 6, 6, 1), (3, 7, 9, 3),
+                                            (1, 64, 16, 16)):  # 16 ticks are remembered
+        counter = PulseCounter(average, 2000000, 1000000, 5)
+        for step in range(1, 60):
+            rate = counter.update(in_a_tick * step, TICK * step, TICK * step)
+        assert counter.pulses == in_a_tick
+        assert (counter.window_pulses, counter.window_us) == (held, ticks * TICK)
+        assert rate == 5 * 1000000 * in_a_tick // TICK
+
+
+def test_window_is_no_longer_than_the_timeout():
+    for period_us, held in ((250000, 4), (250001, 3), (1000000, 1)):
+        counter = PulseCounter(64, 1000000, 1)
+        for step in range(12):
+            counter.update(step, period_us * step, period_us * step)
+        assert counter.valid
+        assert counter.window_pulses == held
+        assert counter.window_us == held * period_us
+
+
+def test_edge_that_cannot_follow_the_one_before_begins_anew():
+    for gap_us, follows in ((1, 1), (1000000, 1), (0, 0), (1000001, 0), (-5, 0)):
+        counter = PulseCounter(1, 1000000, 1000000)
+        counter.update(10, 0, 0)
+        counter.update(11, 40000, 50000)
+        counter.update(12, 90000, 100000)
+        edge_us = 90000 + gap_us
+        rate = counter.update(14, edge_us, edge_us)
+        assert (counter.pulses, counter.valid) == (2, follows), gap_us
+        assert bool(rate) == bool(follows)
+        counter.update(15, edge_us + 30000, edge_us + 30000)
+        assert counter.window_us == 30000
+        assert counter.window_pulses == 1
+
+
+def test_silence_of_just_the_timeout_is_no_standstill_yet():
+    counter = PulseCounter(1, 1000000, LIMIT)
+    counter.update(10, 0, 0)
+    counter.update(11, 40000, 50000)
+    counter.update(12, 90000, 100000)
+    assert counter.update(12, 90000, 1090000) == LIMIT // 1000000
+    assert counter.valid
+    assert counter.update(12, 90000, 1090001) == 0
+    assert not counter.valid
+
+
+def test_waiting_lowers_the_rate_of_a_window_and_never_raises_it():
+    counter = PulseCounter(6, 2000000, LIMIT)
+    counter.update(10, 0, 0)
+    counter.update(11, 1, 1)
+    before = counter.update(17, 300006, 300006)  # six pulses in 300005 us
+    for silent_us in (50000, 50001, 50002, 100000, 400000):
+        rate = counter.update(17, 300006, 300006 + silent_us)
+        assert rate <= before
+        before = rate
+    assert before == LIMIT // 400000
+
+
+def test_a_count_that_jumps_is_held_to_a_million_pulses():
+    counter = PulseCounter(64, 1000000, 1)
+    counter.update(10, 0, 0)
+    counter.update(11, 40000, 50000)
+    counter.update(3000011, 90000, 100000)
+    assert counter.window_pulses == 1000000
+    counter.update(3000012, 140000, 150000)  # the jump is in this window, too
+    assert counter.window_pulses == 1000000

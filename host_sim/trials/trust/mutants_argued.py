@@ -12,10 +12,15 @@ MASTER_GONE = "the row for a missing master stands above, so MASTER is set here"
 SAVES_TIME = "the memory of the row saves time; without it the table gives the same"
 PASSED_BY = "what it passes by would find nothing to do"
 LOOKS_ONCE_MORE = "one look more, at nothing"
+FLAG = "a flag is whatever is not 0"
+RING = "a ring has no end"
+UNREACHED = "the edges of these slots are out of every window's reach"
+FIRST_EDGE = "the first edge that is seen fills it anew"
 NO_TICK = "less than a tick is no tick"
 LATE, LATE_TEXT = '(TICK_LATE, "tick_late", 1, ', ', "controller held up: report it"),'
 LOST, LOST_TEXT = '(SPEED_LOST, "speed_lost", 0, ', ', "speed signal lost: sensor, cable"),'
 FAILED, FAILED_TEXT = '(PROGRAM_FAILED, "program_failed", 1, ', ', "program failed: report it"),'
+COUNTER = "rate_control.pulse_counter.PulseCounter."
 UPDATE = "rate_control.interlock.Interlock.update"
 REMEMBER = "self._permits = permits if after == state and not lock else None"
 SAME = "if permits == self._permits and state == self._state:"
@@ -61,6 +66,17 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
      PASSED_BY),
     ("rate_control.controller.Controller._decide", "if mask != decided.section_mask:", "if True:",
      "the same mask gives the same width"),
+    (COUNTER + "__init__", "self._counts = [0] * SLOTS", "self._counts = [1] * SLOTS", UNREACHED),
+    (COUNTER + "__init__", "self._counts = [0] * SLOTS", "self._counts = [-1] * SLOTS", UNREACHED),
+    (COUNTER + "__init__", "self._edges = [0] * SLOTS", "self._edges = [1] * SLOTS", FIRST_EDGE),
+    (COUNTER + "__init__", "self._edges = [0] * SLOTS", "self._edges = [-1] * SLOTS", FIRST_EDGE),
+    (COUNTER + "__init__", "self._newest = 0", "self._newest = 1", RING),
+    (COUNTER + "__init__", "self._newest = 0", "self._newest = -1", RING),
+    (COUNTER + "update", "self.window_pulses = pulses if pulses < PULSES_MAX else PULSES_MAX",
+     "self.window_pulses = pulses if pulses <= PULSES_MAX else PULSES_MAX",
+     "of two that are alike either is the lower"),
+    (COUNTER + "_begin", "self._known = 1", "self._known = 2", FLAG),
+    (COUNTER + "_begin", "self._following = 1", "self._following = 2", FLAG),
     ("rate_control.faults", LATE + "0" + LATE_TEXT, LATE + "1" + LATE_TEXT, NO_TICK),
     ("rate_control.faults", LATE + "0" + LATE_TEXT, LATE + "-1" + LATE_TEXT, NO_TICK),
     ("rate_control.faults", LOST + "0" + LOST_TEXT, LOST + "1" + LOST_TEXT, NO_TICK),

@@ -52,7 +52,7 @@ PLAIN_BENCH = World("bench", debounce=0, start_delay=0, no_flow_delay=0,
 BENCH_DEBOUNCED = World("bench, debounced", debounce=1, start_delay=0, no_flow_delay=0,
                         speeds=(MOVING, STANDING, SILENT), saving=(0,), settings=TAKEN_ON,
                         section_apart=False)
-STORE = World("bench, store and settings", debounce=0, start_delay=0, no_flow_delay=0, late=(0,),
+STORE = World("bench, store and settings", debounce=0, start_delay=0, no_flow_delay=0,
               speeds=(MOVING, STANDING), section_apart=False)
 DELAYED = World("work, with a start delay", debounce=1, start_delay=1, no_flow_delay=1,
                 speeds=(MOVING,), bench=(0,), saving=(0,), settings=TAKEN_ON)
