@@ -97,7 +97,7 @@ def test_currents_stay_within_the_data_sheet(monkeypatch, load_ma, said):
 @pytest.mark.parametrize(("file", "text", "other", "said"), [
     ("rp2_board.py", "(4, 5)", "(1, 5)", "is in COUNT_MACHINES already"),
     ("rp2_board.py", "(4, 5)", "(4, 8)", "is none of the chip's 8"),
-    ("rp2_pulse_pio.py", "    nop()\n", "    nop()\n" * 12, "count_edges, there is room for 32"),
+    ("rp2_pulse_pio.py", "    nop()\n", "    nop()\n" * 16, "count_edges, there is room for 32"),
 ])
 def test_state_machines_are_the_chips_and_their_programs_fit(folder, file, text, other, said):
     spoil(folder / file, text, other)
