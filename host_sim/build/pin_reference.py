@@ -9,7 +9,7 @@ from host_sim.hardware.signals import SIGNALS
 WIRING_MD = host_sim.REPO_ROOT / "hardware" / "wiring.md"
 HELD = (
     ("low, by a pull-down to ground", "down"),
-    ("high, by a pull-up to 3.3 V", "up"),
+    ("high, by a pull-up", "up"),
 )
 HEAD = "| GPIO | name | direction | resistor outside | leads to |\n|---|---|---|---|---|\n"
 

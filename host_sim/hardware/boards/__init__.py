@@ -16,8 +16,10 @@ from dataclasses import dataclass, field
 class Board:
     """A board with its chip, as its data sheets have it.
 
-    `holes` leads from the number of a GPIO to that of the module's pin, and holds no GPIO that
-    is not brought out; `rails` leads from a rail ("GND", "3V3", "5V") to the module's pins.
+    The module has two rows of `rows` pins, numbered from the upper left down, then either from
+    the top again (`same_way`) or back up. `holes` leads from the number of a GPIO to that of the
+    module's pin, and holds no GPIO that is not brought out; `rails` leads from a rail ("GND",
+    "3V3", "5V") to the module's pins.
     `reach` names which GPIOs a peripheral of signals.py can have; one that is missing there can
     have any. `reset_pull` gives for each GPIO that the chip reads when it starts the resistor
     that it needs ("up", "down", or "any" where the level only matters in passing); one that
@@ -28,6 +30,8 @@ class Board:
 
     title: str
     chip: str
+    rows: int
+    same_way: bool
     holes: Mapping[int, int]
     rails: Mapping[str, tuple[int, ...]]
     reach: Mapping[str, frozenset[int]]

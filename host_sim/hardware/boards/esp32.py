@@ -28,6 +28,8 @@ def pins_of(name: str) -> tuple[int, ...]:
 BOARD = Board(
     title="ESP32, module of the WROOM-32 kind",
     chip="ESP32",
+    rows=19,
+    same_way=True,
     holes={what: place for place, what in enumerate(MODULE, 1) if isinstance(what, int)},
     rails={name: pins_of(name) for name in ("GND", "3V3", "5V")},
     reach={

@@ -31,6 +31,8 @@ def every(first: int, step: int) -> frozenset[int]:
 BOARD = Board(
     title="RP2040 and RP2350, boards of the Pico shape",
     chip="RP2040",
+    rows=20,
+    same_way=False,
     holes={what: place for place, what in enumerate(MODULE, 1) if isinstance(what, int)},
     rails={name: pins_of(name) for name in ("GND", "3V3", "5V")},
     reach={

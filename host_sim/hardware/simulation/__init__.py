@@ -1,0 +1,1 @@
+"""ngspice on the netlist that KiCad exports from the drawings."""

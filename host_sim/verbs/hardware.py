@@ -1,0 +1,69 @@
+"""`python -m host_sim hardware`: drawings, checks and margins of the circuit."""
+
+from __future__ import annotations
+
+import argparse
+
+HELP = "draw the circuit, check it against the firmware, show its margins"
+
+EPILOG = """\
+draw     writes the KiCad files in hardware/schematic, and prints them as PDF where KiCad is here
+check    pin tables; KiCad's rule check; its netlist against circuit table, firmware, parts list
+Both work on every board. Exit status: 0, or 1 if the check finds something, or 2 for bad input.
+
+example:
+  python -m host_sim hardware check
+
+caution: nobody has built this circuit yet. It switches pumps and valves under pressure; read
+hardware/README.md before you wire anything. Label, machine manual and local rules prevail.
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments."""
+    parser.epilog = EPILOG
+    parser.add_argument("action", choices=tuple(ACTIONS), help="what to do")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do it."""
+    return ACTIONS[args.action]()
+
+
+def draw() -> int:
+    """Write the drawings."""
+    from host_sim.common.output import write_paths
+    from host_sim.hardware import boards, drawings
+    from host_sim.hardware.schematic import kicad
+
+    texts = drawings.texts()
+    for path in texts:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    written = write_paths(texts)
+    if kicad.is_here():
+        written += [drawings.write_print(name) for name in boards.names()]
+    print(f"{len(written)} files in {drawings.SCHEMATIC_DIR}")
+    if not kicad.is_here():
+        print(f"not printed: {kicad.MISSING}")
+    return 0
+
+
+def check() -> int:
+    """Check pins and drawings."""
+    from host_sim.common.errors import InputError
+    from host_sim.hardware import boards, drawings
+    from host_sim.hardware.pin_rules import check_pins
+    from host_sim.hardware.schematic import kicad
+
+    check_pins()
+    if not kicad.is_here():
+        raise InputError(kicad.MISSING)
+    found = [f"{name}: {line}" for name in boards.names() for line in drawings.findings(name)]
+    for line in found:
+        print(line)
+    if not found:
+        print("pins, rule check and netlists: nothing found")
+    return 1 if found else 0
+
+
+ACTIONS = {"draw": draw, "check": check}
