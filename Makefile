@@ -6,6 +6,11 @@ BIN := $(VENV)/bin
 # % of the lines and branches of the core that tests/shared must reach alone: the same tests run
 # on a board, and coverage of the whole suite would double what its drives take.
 CORE_FLOOR := 95
+# One lock for every Python from the oldest on: without --python-version uv would leave out what
+# only Pythons older than the one at work need.
+OLDEST := $(shell sed -n 's/^requires-python = ">=\(.*\)"/\1/p' pyproject.toml)
+LOCK := $(BIN)/uv pip compile --quiet --universal --python-version $(OLDEST) \
+    --fork-strategy fewest --no-header --generate-hashes
 
 .DEFAULT_GOAL := help
 .PHONY: help setup run-setup demo test check panel pictures firmware chip bench trust mutants fuzz fuzz-guided docs lock audit clean
@@ -64,10 +69,8 @@ docs: setup ## write the reference pages that are made from tables
 	$(BIN)/python -m host_sim.build.pin_reference
 
 lock: setup ## pin what pyproject.toml asks for, with its hashes, in requirements.lock
-	$(BIN)/uv pip compile --quiet --universal --fork-strategy fewest --all-extras --no-header \
-	    --generate-hashes --output-file requirements.lock pyproject.toml
-	$(BIN)/uv pip compile --quiet --universal --fork-strategy fewest --extra checkout --no-header \
-	    --generate-hashes --constraint requirements.lock --output-file requirements-run.lock \
+	$(LOCK) --all-extras --output-file requirements.lock pyproject.toml
+	$(LOCK) --extra checkout --constraint requirements.lock --output-file requirements-run.lock \
 	    pyproject.toml
 
 audit: setup ## ask the advisory database about every pinned package (needs the network)
