@@ -16,7 +16,7 @@ NAMES = BEFORE + tuple([SUMS.get(name, name) for name in FIELDS])
 
 EVERY_MAX = 200  # ticks
 SIZE = 512  # bytes, a record at its longest: see the test
-PATIENCE = 32  # ticks that a busy link is waited for before a record is dropped
+PATIENCE = 24  # ticks that a busy link is waited for before a record is dropped
 
 _DISTANCE = FIELDS.index("distance_mm")
 _VOLUME = FIELDS.index("volume_ul")

@@ -16,7 +16,7 @@ MISSING = (
     (interlock.ARMED, "master off, then on"),
     (interlock.STORE_IDLE, "saving, one moment"),
     (interlock.SECTION, "all sections are off"),
-    (interlock.STANDSTILL, "machine is moving"),
+    (interlock.STANDSTILL, "standstill unproved"),
     (interlock.IMPLEMENT, "implement is up"),
     (interlock.SPEED, "drive: too slow"),
 )

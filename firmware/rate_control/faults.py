@@ -17,6 +17,7 @@ SUPPLY_LOW = 64
 PROGRAM_FAILED = 128
 OFF_CURVE = 256
 SPEED_DIFFERS = 512
+SPEED_JUMPED = 1024
 
 # bit, name, blocking, name of the setting with its delay or the delay in ms, in words: what is
 # wrong, in one line of the display, a colon, what to look at. find_a_fault.md has a row for each.
@@ -24,6 +25,7 @@ TABLE = (
     (FLOW_MISSING, "flow_missing", 1, "flow_missing_ms", "no flow at the meter: tank, pump, meter"),
     (TICK_LATE, "tick_late", 1, 0, "controller held up: report it"),
     (SPEED_LOST, "speed_lost", 0, 0, "speed signal lost: sensor, cable"),
+    (SPEED_JUMPED, "speed_jumped", 0, 250, "speed not believed: sensor, noise"),
     (RATE_OFF, "rate_off", 0, "rate_off_ms", "rate off target: outlets, filter, supply"),
     (AT_LIMIT, "at_limit", 0, "rate_off_ms", "machine at its limit: change speed"),
     (FLOW_WHILE_OFF, "flow_while_off", 0, 3000, "flow while off: leak, valve, meter noise"),

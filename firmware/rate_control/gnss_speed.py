@@ -13,11 +13,15 @@ ONWARD_MS_MAX = 1000
 
 
 class GnssSpeed:
-    """Follows the reports in Inputs. valid: the last one was a fix, and is not too old."""
+    """Follows the reports in Inputs.
+
+    valid: the last one was a fix, and is not too old. fresh: a new fix came in this tick.
+    """
 
     def __init__(self, timeout_us):
         """timeout_us: without a report for so long the speed is not known."""
         self.valid = 0
+        self.fresh = 0
         self._timeout_us = timeout_us
         self._count = 0
         self._at_us = 0
@@ -27,6 +31,7 @@ class GnssSpeed:
 
     def update(self, inputs, now_us):
         """Return the ground speed now, 0..SPEED_MAX_MM_S; 0 while not valid."""
+        self.fresh = 0
         if inputs.gnss_count != self._count:
             self._count = inputs.gnss_count
             self._take(inputs)
@@ -50,11 +55,13 @@ class GnssSpeed:
         if not self.valid or span_us <= 0:
             self._slope_mm_s2 = 0
             self._onward_ms = 0
+            self.fresh = 1
         elif span_us > SAME_FIX_US:
             span_ms = span_us // 1000
             slope = (speed - self._speed_mm_s) * 1000 // span_ms
             self._slope_mm_s2 = clamp(slope, -SLOPE_MAX_MM_S2, SLOPE_MAX_MM_S2)
             self._onward_ms = min(span_ms, ONWARD_MS_MAX)
+            self.fresh = 1
         self.valid = 1
         self._speed_mm_s = speed
         self._at_us = inputs.gnss_us

@@ -1,14 +1,13 @@
 """Ground speed and distance, from the speed sensor's pulses or a GNSS receiver's reports."""
 
+from rate_control.believable import SENSOR_MM, Belief
 from rate_control.gnss_speed import GnssSpeed
-from rate_control.intmath import clamp
+from rate_control.intmath import clamp, muldiv
 from rate_control.pulse_counter import PulseCounter
 from rate_control.units import SPEED_MAX_MM_S, TICK_MS
 
 MOST_MM = SPEED_MAX_MM_S * TICK_MS // 870  # in a tick, 15 % more; what is beyond is not ground
 SLOPE_TICKS = 4  # over which the acceleration is taken: longer lags, shorter flickers
-
-
 GNSS = 1  # the setting speed_source; 0: pulses
 
 
@@ -23,6 +22,7 @@ def standstill_ticks(settings):
     pulse_ms = 1000000000 // settings.speed_pulses_km // stop_below_mm_s
     return max(settings.speed_timeout_ms, pulse_ms) // TICK_MS + 2
 
+
 class GroundSpeed:
     """Fills the speed fields of Measured once a tick."""
 
@@ -32,12 +32,15 @@ class GroundSpeed:
         timeout_us = settings.speed_timeout_ms * 1000
         self._counter = PulseCounter(settings.speed_average_pulses, timeout_us, nm_per_pulse)
         self._gnss = GnssSpeed(timeout_us)
+        self._belief = Belief(settings)
         self._by_gnss = settings.speed_source == GNSS
         # of what is counted a millimetre has so many: millionths of a pulse, or mm/s x ms
         self._parts_mm = 1000 if self._by_gnss else settings.speed_pulses_km
         self._cutoff_mm_s = settings.speed_cutoff_mm_s
         self._stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
         self._most_pulses = min(max(MOST_MM * settings.speed_pulses_km // 1000000, 1), 512)
+        # before a speed is known: a sensor may be blind to the first millimetres
+        self._first_pulses = max(SENSOR_MM * settings.speed_pulses_km // 1000000, 1)
         self._look_ahead_ms = settings.look_ahead_ms
         self._standstill_ticks = standstill_ticks(settings)
         self._quiet_ticks = 0  # since a source last saw motion, at most _standstill_ticks
@@ -48,35 +51,50 @@ class GroundSpeed:
     def update(self, inputs, now_us, measured):
         """Estimate the speed; count the distance exactly, carrying the remainder."""
         counter = self._counter
+        belief = self._belief
         # nm per pulse and pulses per us: mm/s
         speed = counter.update(inputs.speed_count, inputs.speed_edge_us, now_us)
         pulses = counter.pulses
-        measured.speed_valid = counter.valid
-        measured.speed_seen = pulses
         if pulses:
             self._quiet_ticks = 0
         elif self._quiet_ticks < self._standstill_ticks:
             self._quiet_ticks += 1
+        measured.speed_seen = pulses
         if self._by_gnss or inputs.gnss_count:
             speed = self._with_gnss(speed, inputs, now_us, measured)
+        elif counter.following:
+            speed = belief.update(speed, counter.valid, pulses)
+        else:
+            speed = belief.silent(measured)
         measured.standing = 1 if self._quiet_ticks == self._standstill_ticks else 0
-        if speed > SPEED_MAX_MM_S:
-            speed = SPEED_MAX_MM_S
-            measured.speed_valid = 0
+        measured.speed_valid = belief.valid
+        measured.speed_jumped = belief.odd
         measured.speed_mm_s = speed
         measured.speed_ahead_mm_s = self._ahead(speed) if self._look_ahead_ms else speed
         limit = self._stop_below_mm_s if measured.moving else self._cutoff_mm_s
-        measured.moving = 1 if measured.speed_valid and speed >= limit else 0
+        measured.moving = 1 if belief.proved and speed >= limit else 0
         if pulses > self._most_pulses:
             pulses = self._most_pulses
         measured.speed_pulses = pulses
-        travelled = self._carry + (speed * TICK_MS if self._by_gnss else pulses * 1000000)
+        if not self._by_gnss and not belief.jumped:
+            if not belief.valid and pulses > self._first_pulses:
+                pulses = self._first_pulses
+            travelled = self._carry + pulses * 1000000
+        else:
+            travelled = self._carry + self._by_speed(speed)
         parts_mm = self._parts_mm
         measured.distance_mm = travelled // parts_mm
         self._carry = travelled % parts_mm
 
+    def _by_speed(self, speed):
+        """Return the way of a tick in parts: of pulses not believed only the held speed counts."""
+        way_um = speed * TICK_MS
+        return way_um if self._by_gnss else muldiv(way_um, self._parts_mm, 1000)
+
     def _with_gnss(self, speed, inputs, now_us, measured):
         """Return the speed by the source of the settings; the other one is kept to compare."""
+        counter = self._counter
+        belief = self._belief
         gnss = self._gnss
         by_gnss = gnss.update(inputs, now_us)
         measured.speed_other_mm_s = -1
@@ -88,12 +106,17 @@ class GroundSpeed:
         if not self._by_gnss:
             if gnss.valid:
                 measured.speed_other_mm_s = by_gnss
-            return speed
-        if measured.speed_valid:
-            measured.speed_other_mm_s = speed
-        measured.speed_valid = gnss.valid
+            if counter.following:
+                return belief.update(speed, counter.valid, counter.pulses)
+            return belief.silent(measured)
+        if counter.valid:
+            measured.speed_other_mm_s = speed if speed < SPEED_MAX_MM_S else SPEED_MAX_MM_S
         measured.speed_seen = gnss.valid
-        return by_gnss
+        if gnss.valid:
+            if measured.standing:
+                belief.from_rest = 1
+            return belief.update(by_gnss, 1, gnss.fresh)
+        return belief.silent(measured)
 
     def _ahead(self, speed):
         """Return the speed that the machine will have when the flow gets to the outlets.

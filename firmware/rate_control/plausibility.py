@@ -1,12 +1,11 @@
 """Plausibility: what in a tick contradicts itself. Conditions only; faults.py times them."""
 
 from rate_control import faults
+from rate_control.believable import unseen_mm_s
 from rate_control.interlock import OUTPUTS_ON
-from rate_control.intmath import isqrt
 from rate_control.records import Decided
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q20, PWM_PUMP, TICK_MS
 
-BRAKING_MM_S2 = 5000  # half of gravity: no field machine stops harder
 PUMP_WAY_MS = 2000  # a pump is at its new flow sooner; a valve may need its whole travel
 SECTION_TICKS = 2000 // TICK_MS  # from a change of sections to a flow that can be compared
 SPEED_NEAR_MM_S = 100  # what a GNSS receiver may be off, however slow
@@ -26,9 +25,7 @@ class Plausibility:
         self._tolerance_q10 = settings.rate_tolerance_permille * 1024 // 1000
         self._curve_tolerance_q20 = settings.curve_tolerance_permille * ONE_Q20 // 1000
         self._supply_low_mv = settings.supply_low_mv
-        # braking from v takes v**2 / 2a; within one pulse of travel only below this speed
-        mm_per_pulse = 1000000 // settings.speed_pulses_km
-        self._lost_above_mm_s = isqrt(2 * BRAKING_MM_S2 * max(mm_per_pulse, 25))
+        self._lost_above_mm_s = unseen_mm_s(settings)
         way_ms = PUMP_WAY_MS if settings.actuator == PWM_PUMP else settings.valve_travel_ms
         self._way_ticks_most = way_ms // TICK_MS
         self._width_mm = 0
@@ -51,6 +48,8 @@ class Plausibility:
                 measured.speed_last_seen_mm_s = speed
         elif measured.speed_last_seen_mm_s > self._lost_above_mm_s:  # no machine can brake so fast
             mask |= faults.SPEED_LOST
+        if measured.speed_jumped:
+            mask |= faults.SPEED_JUMPED
         other = measured.speed_other_mm_s
         if other >= 0 and differ(speed, other):
             mask |= faults.SPEED_DIFFERS

@@ -14,7 +14,8 @@ SLOTS = 16  # ticks of history; the window cannot be longer
 class PulseCounter:
     """Follows one pulse input. Feed it once a tick; it returns the rate.
 
-    pulses: new since the tick before. valid: two edges have been seen since the last standstill.
+    pulses: new since the tick before. following: an edge has been seen since the last standstill.
+    valid: two have.
     window_pulses came in window_us.
     """
 
@@ -34,7 +35,7 @@ class PulseCounter:
         self._counts = [0] * SLOTS
         self._edges = [0] * SLOTS
         self._newest = 0
-        self._following = 0  # an edge has been seen since the last standstill
+        self.following = 0
         self._known = 0  # the board's count, at all
 
     def update(self, count, edge_us, now_us):
@@ -44,7 +45,7 @@ class PulseCounter:
         edges stay away it falls to one pulse in the time waited: had the rate been higher, the
         edge would be here.
         """
-        if not self._following:
+        if not self.following:
             return self._begin(count, edge_us)
         counts = self._counts
         slot = self._newest
@@ -67,7 +68,7 @@ class PulseCounter:
             edges[slot] = edge_us
         silent_us = ((now_us - edge_us) & LIMIT ^ HALF) - HALF  # ticks_diff(), at hand
         if silent_us > self._timeout_us:
-            self._following = 0
+            self.following = 0
             self.valid = 0
         if not self.valid:
             return 0
@@ -87,7 +88,7 @@ class PulseCounter:
         self.pulses = pulses
         self.valid = 0
         if pulses:
-            self._following = 1
+            self.following = 1
             self._counts[newest] = count
             for slot in range(SLOTS):  # edges of before are out of every window's reach
                 self._edges[slot] = edge_us ^ HALF

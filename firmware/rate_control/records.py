@@ -64,7 +64,8 @@ class Measured:
         self.speed_mm_s = 0
         self.speed_ahead_mm_s = 0  # that it will have when the flow gets to the outlets
         self.speed_valid = 0
-        self.moving = 0  # valid and above the cut-off, with hysteresis
+        self.speed_jumped = 0  # the source shows what cannot have been reached from before
+        self.moving = 0  # valid, proved and above the cut-off, with hysteresis
         self.standing = 0  # no source of the speed has seen motion for long enough
         self.speed_seen = 0  # a pulse or a fix says so in this tick, not the time waited
         self.speed_last_seen_mm_s = 0  # outlives new settings: a broken cable stays broken

@@ -29,6 +29,7 @@ from host_sim.build.argument_names import shorten_arguments
 from host_sim.build.constant_folding import folded
 from host_sim.build.freezing import freezable
 from host_sim.build.interpreters import MICROPYTHON_32, run_on
+from host_sim.build.stated_methods import drop_stated_methods
 from host_sim.common.errors import InputError
 from host_sim.hardware.pin_rules import check_pins
 from rate_control.procedures.catalogue import CATALOGUE
@@ -145,11 +146,13 @@ def built_in_passing() -> Iterator[str]:
 def board_modules() -> dict[str, ast.Module]:
     """Every module as a board gets it, by name: constants in place, arguments with short names.
 
+    Methods that a base class only states are left out.
     Only to be read.
     """
     texts = {module_name(path): path.read_text("utf-8") for path in sources()}
     trees = folded(texts, VOCABULARY)
     shorten_arguments(trees.values())
+    drop_stated_methods(trees.values())
     return trees
 
 

@@ -8,6 +8,7 @@ from host_sim.twin.speed_trace import SpeedTrace
 
 TOP_SPEED_M_S = 6.0
 LAG_S = 2.0  # engine and mass together; common practice, no source
+SET_M_S2 = 2.0  # towards a set speed: brisk for a machine with a full tank; no source
 STANDSTILL_M_S = 0.05  # slower than this it stands
 THROTTLE, SET_SPEED, RECORDED = "throttle", "set speed", "recorded"
 
@@ -15,8 +16,8 @@ THROTTLE, SET_SPEED, RECORDED = "throttle", "set speed", "recorded"
 class Vehicle:
     """Gives the true ground speed, step by step.
 
-    The throttle, 0 to 1, is followed with a lag; a set speed is there at once, as no machine
-    could, which makes it the hardest test; the recorded drive begins anew where it ends.
+    The throttle, 0 to 1, is followed with a lag, a set speed with the acceleration of a machine;
+    the recorded drive begins anew where it ends.
     """
 
     def __init__(self, trace: SpeedTrace | None) -> None:
@@ -57,7 +58,8 @@ class Vehicle:
             self._along_s = (self._along_s + step_s) % times_s[-1]
             self.speed_m_s = float(np.interp(self._along_s, times_s, speeds_m_s))
         elif self.mode == SET_SPEED:
-            self.speed_m_s = self.set_speed_m_s
+            most = SET_M_S2 * step_s
+            self.speed_m_s += min(max(self.set_speed_m_s - self.speed_m_s, -most), most)
         else:
             wanted = self.throttle * TOP_SPEED_M_S
             self.speed_m_s += (wanted - self.speed_m_s) * min(step_s / LAG_S, 1.0)

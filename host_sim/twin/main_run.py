@@ -101,7 +101,7 @@ class MainRun(OperatedRun):
         self._its.acquire()
         if self._off:
             raise _PowerOff
-        self.board.advance(self._step_us, self.speed_m_s)
+        self.board.advance(self._step_us, self._next_speed_m_s(self._step_us))
 
     def _main(self) -> None:
         """Run main.py, again after every reset, until the power goes."""

@@ -16,6 +16,7 @@ from host_sim.twin.front_panel import FrontPanel
 from host_sim.twin.stepped import MakeBoard, SteppedRun
 from host_sim.twin.virtual_board import Fittings, MemoryFiles, VirtualBoard
 
+GAIN_M_S2 = 3.0  # brisk for a machine; common practice, no source
 STEP_US = 10_000  # keys are read in every one
 US_PER_S = 1_000_000
 
@@ -27,12 +28,14 @@ class OperatedRun(SteppedRun):
     """A machine with the whole firmware, its front panel and its link.
 
     `panel` is in the hands of the operator, `link` at the other end of the cable. `speed_m_s`
-    and `board.switches` may be changed between calls. A file system that was used before
-    gives the board back what it kept.
+    and `board.switches` may be changed between calls: the machine gains speed as machines do
+    until it drives so fast, and loses it at once. A file system that was used before gives the
+    board back what it kept.
     """
 
     def __init__(self, machine: Machine, clock: VirtualClock, files: MemoryFiles,
                  make_board: MakeBoard = VirtualBoard) -> None:
+        self._ground_m_s = 0.0
         self.panel = FrontPanel()
         port = PipePort(self.step, lambda: self.now_s)
         self.link = LinkClient(lambda: port)
@@ -51,6 +54,11 @@ class OperatedRun(SteppedRun):
         the place where a subclass plays what goes on around the board.
         """
         super().step(step_us)
+
+    def _next_speed_m_s(self, step_us: int) -> float:
+        gained_m_s = GAIN_M_S2 * step_us / US_PER_S
+        self._ground_m_s = min(self.speed_m_s, self._ground_m_s + gained_m_s)
+        return self._ground_m_s
 
     def wire_link(self, stream: Any) -> None:
         """Wire another line to the board, as app/link.py wants it, and power it up anew."""

@@ -62,10 +62,11 @@ class SteppedRun:
 
     def step(self, step_us: int = TICK_US) -> None:
         """Let time pass, then let the loop of the program go round once."""
+        speed_m_s = self._next_speed_m_s(step_us)
         if self._countdown is not None:
-            self._advance_into_brown_out(self._countdown, step_us)
+            self._advance_into_brown_out(self._countdown, step_us, speed_m_s)
         else:
-            self.board.advance(step_us, self.speed_m_s)
+            self.board.advance(step_us, speed_m_s)
         if self.polling and not self.board.stalled:
             self.application.poll()
 
@@ -73,11 +74,16 @@ class SteppedRun:
         """Let the supply give way after so many more lines of firmware in ticks; it resets."""
         self._countdown = _Countdown(lines)
 
-    def _advance_into_brown_out(self, countdown: _Countdown, step_us: int) -> None:
+    def _next_speed_m_s(self, step_us: int) -> float:
+        """The ground speed at the end of a step; a subclass may let it take its time."""
+        return self.speed_m_s
+
+    def _advance_into_brown_out(self, countdown: _Countdown, step_us: int, speed_m_s: float
+                                ) -> None:
         before = sys.gettrace()
         sys.settrace(countdown.call)
         try:
-            self.board.advance(step_us, self.speed_m_s)
+            self.board.advance(step_us, speed_m_s)
         except BrownOut:
             sys.settrace(before)
             self._countdown = None

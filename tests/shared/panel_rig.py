@@ -36,11 +36,13 @@ class HandBoard(Board):
         self.section_mask = 0
         self.callback = None
         self._counts = [0, 0]
+        self._turning = 0  # speed pulses in this tick
         self._edges = [0, 0]
 
     def live_tick(self):
-        """Let 50 ms of pulses come in."""
-        for index, pulses in enumerate((self.speed_pulses, self.flow_pulses)):
+        """Let 50 ms of pulses come in; speed is gained as a machine does, 3 m/s in a second."""
+        self._turning = min(self._turning + 1, self.speed_pulses)
+        for index, pulses in enumerate((self._turning, self.flow_pulses)):
             if pulses:
                 self._counts[index] = (self._counts[index] + pulses) & LIMIT
                 self._edges[index] = self.time_us

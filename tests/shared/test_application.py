@@ -326,7 +326,7 @@ def test_bench_is_refused_in_words():
     assert rig.app.enter_bench(confirmed_at_machine=True) == "master is off"
     rig.arm()
     rig.drive()
-    assert rig.app.enter_bench(confirmed_at_machine=True) == "machine is moving"
+    assert rig.app.enter_bench(confirmed_at_machine=True) == "standstill unproved"
     assert rig.app.set_bench_speed(2000, confirmed_at_machine=True) == NOT_BENCH
     rig.stand()
     assert rig.app.enter_bench(confirmed_at_machine=True) == ""
@@ -369,8 +369,8 @@ def test_procedure_of_counting_needs_no_bench_and_proposes():
     assert rig.app.begin_procedure("course", {}) == "another procedure is running"
     for _ in range(4):
         assert rig.app.act("mark") == ""
-        rig.board.speed_pulses = 130
-        rig.ticks(100)
+        rig.board.speed_pulses = 125
+        rig.ticks(125 + 41)  # 7,875 pulses on the way up, then 125 a tick: 13,000
         rig.board.speed_pulses = 0
         rig.ticks(2)
         assert rig.app.act("mark") == ""

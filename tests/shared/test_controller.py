@@ -30,22 +30,29 @@ class Rig:
         self.now_us = LIMIT - 500000
 
     def ticks(self, count, switches, speed_hz=0, flow_hz=0, late_us=0):
-        """Run ticks with pulses of whole numbers a tick (20 ticks a second)."""
+        """Run ticks with pulses of whole numbers a tick (20 ticks a second), a late one's too."""
+        span_us = 50000 + max(late_us, 0)
         for _ in range(count):
             self.now_us = (self.now_us + 50000 + late_us) & LIMIT
             inputs = self.inputs
             inputs.switches = switches
             if speed_hz:
-                inputs.speed_count = (inputs.speed_count + speed_hz // 20) & LIMIT
+                inputs.speed_count = (inputs.speed_count + speed_hz * span_us // 1000000) & LIMIT
                 inputs.speed_edge_us = self.now_us
             if flow_hz:
-                inputs.flow_count = (inputs.flow_count + flow_hz // 20) & LIMIT
+                inputs.flow_count = (inputs.flow_count + flow_hz * span_us // 1000000) & LIMIT
                 inputs.flow_edge_us = self.now_us
             outputs = self.controller.step(inputs, self.now_us)
         return outputs
 
     def armed(self):
         self.ticks(5, 0)
+        return self
+
+    def moved_off(self, switches):
+        """Gain speed as a machine does, from rest to 3 m/s in a second."""
+        for speed_hz in range(20, 400, 20):
+            self.ticks(1, switches, speed_hz)
         return self
 
     def stopped(self, switches):
@@ -133,6 +140,7 @@ def test_after_every_lock_the_master_is_off_for_the_whole_time_again():
         rig.ticks(20, WORK, 400, 100)
         assert rig.state() == APPLYING
         lock(rig)
+        rig.moved_off(WORK)
         rig.ticks(20, WORK, 400, 100)
         assert rig.state() != APPLYING
         rig.ticks(4, WORK & ~MASTER, 400, 100)
@@ -174,7 +182,7 @@ def test_a_drive():
 
 def test_distance_and_area_are_counted_exactly():
     rig = Rig(speed_pulses_km=130000, switch_debounce_ms=0, flow_missing_ms=30000).armed()
-    rig.ticks(2, WORK, 400, 0)
+    rig.ticks(20, WORK, 400, 0)
     rig.ticks(1, WORK & ~MASTER, 400, 0)
     distance = rig.controller.totals.distance
     start = distance.whole * 1000 + distance.part
@@ -234,7 +242,7 @@ def test_bench_needs_standstill_and_starts_at_zero():
     rig = Rig().armed()
     request = rig.controller.request
     for switches, state in ((WORK, APPLYING), (MASTER | ALL, READY)):
-        rig.ticks(10, switches, 400, 0)
+        rig.ticks(20, switches, 400, 0)
         assert rig.state() == state
         request.bench = 1
         rig.ticks(1, switches, 400, 0)
@@ -258,6 +266,7 @@ def test_bench_ends_at_motion_and_does_not_turn_into_work():
     rig.controller.request.bench = 1
     rig.ticks(3, WORK, 0, 0)
     assert rig.state() == BENCH
+    rig.moved_off(WORK)
     rig.ticks(20, WORK, 400, 0)
     assert rig.state() == PARKED
     assert rig.controller.request.bench == 0
@@ -282,7 +291,7 @@ def test_a_bench_that_a_bad_sample_ends_does_not_turn_into_work():
 
 def test_bad_samples_of_the_master_clear_no_fault():
     for debounce_ms in (0, 50):
-        rig = Rig(switch_debounce_ms=debounce_ms).armed()
+        rig = Rig(switch_debounce_ms=debounce_ms).armed().moved_off(WORK)
         rig.ticks(20, WORK, 400, 100)
         rig.ticks(1, WORK, 400, 100, late_us=200000)
         for off in (WORK & ~MASTER, WORK & ~MASTER, WORK):
@@ -553,7 +562,7 @@ def test_without_a_fix_the_receiver_gives_no_permit():
         assert rig.state() == READY
         assert rig.controller.decided.faults & faults.SPEED_LOST
         assert not driven(reported(rig, 40, 0))
-        assert driven(reported(rig, 2, 1))
+        assert driven(reported(rig, 12, 1))
 
 
 def test_a_procedure_that_drove_leaves_nothing_behind():

@@ -20,6 +20,7 @@ DELAYS_MS = {
     faults.PROGRAM_FAILED: 0,
     faults.OFF_CURVE: 4000,
     faults.SPEED_DIFFERS: 5000,
+    faults.SPEED_JUMPED: 250,
 }
 
 

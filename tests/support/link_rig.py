@@ -118,8 +118,10 @@ class LinkRig:
                 self.link.poll()
 
     def apply(self):
-        """Arm and drive until outputs are on."""
+        """Arm and drive until outputs are on; speed is gained as a machine does."""
         self.ticks(5, 0)
+        for speed_hz in range(20, 400, 20):
+            self.ticks(1, WORK, speed_hz, 100)
         self.ticks(40, WORK, 400, 100)
 
     def bench(self):

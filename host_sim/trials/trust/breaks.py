@@ -71,7 +71,7 @@ BREAKS = (
           noticed_within_s=0.2),
     Break("slip", "the wheel of the speed sensor slips by 20 %", {"slip_share": 0.2}),
     Break("speed_noise", "noise of 1 kHz gets into the speed input", {"speed_noise_hz": 1e3},
-          noticed_within_s=6),
+          noticed_within_s=1),
     Break("pulses_swapped", "the wires of speed sensor and meter are swapped in a repair",
           {"pulses_swapped": True}, program=POWER_CYCLE, noticed_within_s=4),
     Break("gnss_lost", "the GNSS receiver loses its fix", {"gnss_lost": True}, needs=RECEIVER),

@@ -76,7 +76,7 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
      "self.window_pulses = pulses if pulses <= PULSES_MAX else PULSES_MAX",
      "of two that are alike either is the lower"),
     (COUNTER + "_begin", "self._known = 1", "self._known = 2", FLAG),
-    (COUNTER + "_begin", "self._following = 1", "self._following = 2", FLAG),
+    (COUNTER + "_begin", "self.following = 1", "self._following = 2", FLAG),
     ("rate_control.faults", LATE + "0" + LATE_TEXT, LATE + "1" + LATE_TEXT, NO_TICK),
     ("rate_control.faults", LATE + "0" + LATE_TEXT, LATE + "-1" + LATE_TEXT, NO_TICK),
     ("rate_control.faults", LOST + "0" + LOST_TEXT, LOST + "1" + LOST_TEXT, NO_TICK),

@@ -20,6 +20,7 @@ DEBOUNCE = "rate_control.debounce"
 FAULTS = "rate_control.faults"
 PLAUSIBILITY = "rate_control.plausibility"
 SPEED = "rate_control.ground_speed"
+BELIEVABLE = "rate_control.believable"
 GNSS = "rate_control.gnss_speed"
 PERMITS = "rate_control.permits"
 GATE = "rate_control.outputs"
@@ -80,7 +81,8 @@ BREAKS = (
     ("3.4", DEBOUNCE, "on_ms // TICK_MS", "off_ms // TICK_MS"),
     ("3.4", DEBOUNCE, "self._off_ticks[index] += off_ms // TICK_MS", "pass"),
     ("3.5", FAULTS, "if not bit & BLOCKING or proved_off:", "if True:"),
-    ("3.6", SPEED, "        measured.speed_valid = gnss.valid\n", ""),
+    ("3.6", SPEED, "        if gnss.valid:\n            if measured.standing:",
+     "        if True:\n            if measured.standing:"),
     ("3.6", GNSS, "if not inputs.gnss_fix or", "if"),
     ("3.6", GNSS, "or speed > SPEED_MAX_MM_S", ""),
     ("3.6", GNSS, "if age_us > self._timeout_us:", "if False:"),
@@ -90,6 +92,12 @@ BREAKS = (
     ("3.8", APPLICATION, "else Request.LOST\n", "else Request.TAKEN_ON\n"),
     ("3.9", PERMITS, "if not request.saving:", "if True:"),
     ("3.9", GATE, "        return\n", ""),
+    ("3.10", BELIEVABLE, "if over > room or speed_mm_s > SPEED_MAX_MM_S:", "if False:"),
+    ("3.10", BELIEVABLE, "            if self.from_rest:\n", "            if False:\n"),
+    ("3.10", BELIEVABLE, "if self.proved and self._ticks <= self._hold_ticks:", "if False:"),
+    ("3.10", SPEED, "if not belief.valid and pulses > self._first_pulses:", "if False:"),
+    ("3.10", SPEED, "if not self._by_gnss and not belief.jumped:", "if not self._by_gnss:"),
+    ("3.11", BELIEVABLE, "PROOF_TICKS = 500 // TICK_MS", "PROOF_TICKS = 250 // TICK_MS"),
     ("4.1", CONTROLLER, "TICK_LATE_US = 3 * TICK_US", "TICK_LATE_US = 4 * TICK_US"),
     ("4.1", CONTROLLER, "last_us is None or 0 < (now_us", "last_us is None or (now_us"),
     ("4.1", GATE, "        outputs.make_safe()\n", ""),
