@@ -13,6 +13,7 @@ from host_sim.common.reading import Where
 from host_sim.common.toml_source import TomlSource
 from host_sim.common.toml_table import TomlTable
 from host_sim.machine_file import values
+from host_sim.machine_file.earlier import is_earlier
 from host_sim.machine_file.homes import (
     FITTED,
     FROM_DATA_SHEET,
@@ -77,6 +78,9 @@ class _Reader:
     """Goes through the tables of one file and collects what is wrong."""
 
     def __init__(self, source: TomlSource) -> None:
+        if is_earlier(source.data):
+            raise InputError(f"{source.path}: is a settings file of an earlier version; "
+                             f"`settings export --from` makes a machine file of it")
         self._source = source
         self._problems: list[str] = []
         self._top = TomlTable(source, (), source.data, self._problems)

@@ -166,7 +166,7 @@ def _is_run_log(line: bytes) -> bool:
         entry = parsed(json.loads, line)
     except ValueError:
         return False
-    return isinstance(entry, dict) and "run" in entry and "volume_ml" in entry
+    return isinstance(entry, dict) and "run" in entry and ("volume_ml" in entry or "notes" in entry)
 
 
 def body_of(line: bytes) -> Body | None:

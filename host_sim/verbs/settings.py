@@ -18,6 +18,7 @@ HELP = "write a machine file with all settings, check one, compare two, document
 EPILOG = """\
 example:
   python -m host_sim settings export --units us --out my_machine.toml
+  python -m host_sim settings export --from old_settings.toml --out my_machine.toml
   python -m host_sim settings check my_machine.toml
   python -m host_sim settings diff spring.toml autumn.toml
 
@@ -29,8 +30,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Add one subcommand for each thing that can be done."""
     parser.epilog = EPILOG
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
-    export = _command(commands, "export", export_file, "write a machine file at the defaults")
+    export = _command(commands, "export", export_file, "write a machine file with every setting")
     export.add_argument("--out", type=Path, metavar="FILE", help="file to write (default: print)")
+    export.add_argument("--from", dest="earlier", type=Path, metavar="FILE",
+                        help="settings file of an earlier version, whose values it takes")
     check = _command(commands, "check", check_file, "say whether a machine file is sound")
     check.add_argument("file", type=Path, metavar="FILE")
     diff = _command(commands, "diff", diff_files, "say what differs between two machine files")
@@ -56,16 +59,19 @@ def run(args: argparse.Namespace) -> int:
 
 
 def export_file(args: argparse.Namespace) -> int:
-    """Write or print a machine file with every setting at its default."""
-    from host_sim.common.errors import InputError
+    """Write or print a machine file with every setting, at its default or as once exported."""
+    from host_sim.common.errors import InputError, plain
     from host_sim.common.output import write_files
+    from host_sim.machine_file.earlier import load_earlier
     from host_sim.machine_file.keeping import new_text
     from rate_control.settings import Settings
 
+    settings = load_earlier(args.earlier) if args.earlier else Settings()
     if args.out and args.out.exists():
         raise InputError(f"{args.out}: is there already")
     title = args.out.name.split(".")[0].replace("_", " ") if args.out else "My machine"
-    text = new_text(title, us_of(args), Settings())
+    how = f"as it was in {plain(args.earlier.name)}" if args.earlier else ""
+    text = new_text(title, us_of(args, bool(settings.us_units)), settings, how=how)
     if args.out:
         write_files(args.out.parent, {args.out.name: text})
     else:

@@ -27,7 +27,7 @@ import numpy as np
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
-import host_sim  # noqa: F401  (puts firmware/ on the path before the next imports)
+import host_sim  # puts firmware/ on the path before the next imports
 from app.link_frame import FrameError, parse, record
 from host_sim.__main__ import main as command
 from host_sim.application_record import folder
@@ -39,6 +39,7 @@ from host_sim.common.errors import InputError, plain
 from host_sim.field_trial.course import course_of
 from host_sim.field_trial.plan_file import read_plan
 from host_sim.field_trial.plan_table import plan_csv
+from host_sim.machine_file.earlier import load_earlier
 from host_sim.machine_file.keeping import changed_text, new_text
 from host_sim.machine_file.machine import load_machine
 from host_sim.machine_file.twin_spec import spec_of
@@ -335,6 +336,15 @@ def _settings_seeds(_: Path) -> list[bytes]:
         b"spacing = 20\n"]
 
 
+def _earlier_seeds(_: Path) -> list[bytes]:
+    kept = host_sim.REPO_ROOT / "tests/data/kept/desk/settings.toml"
+    return [kept.read_bytes(), b'us_units = 1\nrate_ml_ha = "20 gal/ac"\nactuator = 2\n']
+
+
+def _earlier(directory: Path, data: bytes) -> None:
+    load_earlier(put(directory, "input.toml", data))
+
+
 def _sizing_seeds(_: Path) -> list[bytes]:
     return [b'units = "us"\n[wanted]\nrate = ["10 gal/ac", "15 gal/ac"]\nspeed = "4 to 8 mph"\n'
             b'[fitted]\nspacing = "20 in"\nsections = [6, 8, 6]\n'
@@ -440,6 +450,7 @@ LOADERS = {
     "plan": Loader(_plan_seeds, _plan),
     "mix": Loader(_mix_seeds, _mix),
     "settings": Loader(_settings_seeds, _settings),
+    "earlier settings": Loader(_earlier_seeds, _earlier),
     "sizing": Loader(_sizing_seeds, _sizing),
     "job": Loader(_job_seeds, _job),
     "calibrate": Loader(_calibrations, _calibrate, names_file=False),

@@ -6,7 +6,9 @@ Each folder is named by the commit whose code wrote it. That code is taken out o
 a folder of its own and run there, on CPython: its store writes settings, totals and the text of a
 failure, its run log writes two runs. A settings document is written twice, so that both slots are
 in use. The same machine stands behind all of them; a setting that a firmware did not have is not
-in its documents. Nothing of this is made anew by a build: the commits do not change any more.
+in its documents. desk holds what a person's computer kept, made the same way: a recording of a
+board, a run of the twin, a settings file and a machine file. Nothing of this is made anew by a
+build: the commits do not change any more.
 """
 
 from __future__ import annotations
@@ -100,9 +102,51 @@ if os.path.exists("tests/shared/test_run_log.py"):
 """
 
 
+# name in desk, commit, program that writes there
+DESK = (
+    ("recording.rec", "c24b24c", """
+from tests.host.test_recorder import Scene
+scene = Scene(out, 8)
+scene.at = {20: scene.drive}
+scene.run(200)
+"""),
+    ("run", "ad05b14", """
+from host_sim.__main__ import main
+(out.parent / "speed.csv").write_text("time_s,speed_m_s\\n0,0\\n2,2\\n8,2\\n")
+assert main(["drive", "--speed-trace", str(out.parent / "speed.csv"), "--out", str(out)]) == 0
+(out.parent / "speed.csv").unlink()
+(out / "report.html").unlink()
+"""),
+    ("settings.toml", "c24b24c", """
+import json
+from host_sim.settings_file import to_toml
+from rate_control.settings import build, row
+asked = json.loads((out.parents[1] / "asked.json").read_text())["settings"]
+settings, problems = build({name: asked[name] for name in asked if row(name)})
+assert not problems
+out.write_text(to_toml(settings, True))
+"""),
+    ("machine.toml", "d1bef97", """
+from host_sim.machine_file.keeping import new_text
+import json
+from rate_control.settings import build, row
+asked = json.loads((out.parents[1] / "asked.json").read_text())["settings"]
+settings, problems = build({name: asked[name] for name in asked if row(name)})
+assert not problems
+out.write_text(new_text("kept", True, settings, how="by catch"))
+"""),
+)
+AT_DESK = """
+import sys
+from pathlib import Path
+sys.path[:0] = ["firmware", "."]
+out = Path(sys.argv[1])
+"""
+
+
 def take_out(commit: str, folder: str) -> None:
     """Put the tree of a commit into a folder."""
-    told = subprocess.run(["git", "archive", commit, "firmware", "tests"],
+    told = subprocess.run(["git", "archive", commit],
                           cwd=ROOT, capture_output=True, check=False)
     if told.returncode:
         raise SystemExit(told.stderr.decode())
@@ -124,6 +168,12 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as folder:
             take_out(commit, folder)
             subprocess.run([sys.executable, "-c", WRITER, asked, str(out)], cwd=folder, check=True)
+    (HERE / "desk").mkdir(exist_ok=True)
+    for name, commit, program in DESK:
+        with tempfile.TemporaryDirectory() as folder:
+            take_out(commit, folder)
+            subprocess.run([sys.executable, "-c", AT_DESK + program, str(HERE / "desk" / name)],
+                           cwd=folder, check=True, stdout=subprocess.DEVNULL)
 
 
 if __name__ == "__main__":
