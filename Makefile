@@ -13,7 +13,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version $(OLDEST) \
     --fork-strategy fewest --no-header --generate-hashes
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures firmware chip bench trust mutants fuzz fuzz-guided docs lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures firmware chip bench trust mutants intervals fuzz fuzz-guided docs lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -56,6 +56,9 @@ trust: setup ## try faults single and in pairs, clean hours, states, mutants, fu
 
 mutants: setup ## break what keeps outputs safe in small ways; a shared test must notice each
 	$(BIN)/python -m host_sim.trials.trust.mutants
+
+intervals: setup ## measure many plots with a hidden truth; the intervals of as-applied figures must hold it
+	$(BIN)/python -m host_sim.field_trial.coverage
 
 fuzz: setup ## feed every loader of files damaged ones: make fuzz EXAMPLES=20000 (for each)
 	$(BIN)/python -m tests.support.loader_fuzz $(EXAMPLES)

@@ -31,11 +31,17 @@ def passes(record: RunRecord, truth: Truth) -> list[Figures]:
     begins with the first moment at which the master was on and the implement down. What a figure
     means: docs/reference/run_files.md.
     """
+    return [{"pass": number} | one.figures()
+            for number, one in enumerate(cut(record, truth), start=1)]
+
+
+def cut(record: RunRecord, truth: Truth) -> list[Pass]:
+    """The passes themselves, of which any piece can be judged."""
     ground = _Ground(record, truth)
     spans = list(_spans(record, truth))
     ends = [*(span.start for span in spans[1:]), len(ground.step_m)]
-    return [{"pass": number} | ground.figures(span, slice(span.stop, end))
-            for number, (span, end) in enumerate(zip(spans, ends, strict=False), start=1)]
+    return [Pass(ground, span, slice(span.stop, end))
+            for span, end in zip(spans, ends, strict=False)]
 
 
 def _spans(record: RunRecord, truth: Truth) -> Iterator[slice]:
@@ -50,13 +56,13 @@ def _spans(record: RunRecord, truth: Truth) -> Iterator[slice]:
 
 
 class _Ground:
-    """Way, volume and wanted volume of each interval, from which the figures of a pass are made."""
+    """Way, volume and wanted volume of each interval of a run."""
 
     def __init__(self, record: RunRecord, truth: Truth) -> None:
         switches = record["hand_switches"][1:].astype(int)
         widths_m = np.array(truth.section_width_m)
         self.truth = truth
-        self.end_s = record["time_s"][1:]
+        self.time_s = record["time_s"]
         self.step_m = np.diff(record["true_distance_m"])
         self.section_ml = np.diff(record.section_ml, axis=0)
         self.section_ml[record["state"][:-1] == BENCH] = 0.0
@@ -65,61 +71,83 @@ class _Ground:
         self.area_ha = self.step_m[:, None] * widths_m * self.on / M2_HA
         self.target_ml = record["wanted_ml_ha"][1:, None] * self.area_ha
 
-    def figures(self, span: slice, after: slice) -> Figures:
-        """Of one pass; `after` are the intervals from its lift to the next pass."""
-        truth = self.truth
-        step_m = self.step_m[span] * self.working[span]
-        way_m = np.concatenate([[0.0], np.cumsum(step_m)])
-        let_out_ml = self.section_ml[span] * self.working[span, None]
-        after_ml = self.section_ml[after].sum(axis=0)
-        known = (truth.section_volume_ml[span] * self.on[span],
-                 truth.section_target_ml[span] * self.on[span])
 
-        def part(members: slice) -> Figures:
-            """Of some sections together."""
-            applied, target = (amounts[:, members].sum(axis=1)
-                               for amounts in (let_out_ml, self.target_ml[span]))
-            area_ha = float(self.area_ha[span, members].sum())
-            left_ml = float(after_ml[members].sum())
-            return {
-                "area_ha": area_ha,
-                "volume_l": float(applied.sum()) / ML_L,
-                "target_l_ha": _over(float(target.sum()) / ML_L, area_ha),
-                "mean_rate_l_ha": _over(float(applied.sum()) / ML_L, area_ha),
-                "error_pct": _error_pct(float(applied.sum()), float(target.sum())),
-                "cv_pct": _cv_pct(way_m, step_m * self.on[span, members].any(axis=1),
-                                  *(amounts[:, members].sum(axis=1) for amounts in known)),
-                "start_error_m": _edge_m(way_m, applied, target, 0.0, at_end=False),
-                "end_error_m": _edge_m(way_m, applied, target, left_ml, at_end=True),
-                "after_lift_l": left_ml / ML_L,
-            }
+class Pass:
+    """One pass. `span` are its intervals, `after` those from its lift to the next pass."""
 
-        count = self.on.shape[1]
+    def __init__(self, ground: _Ground, span: slice, after: slice) -> None:
+        truth = ground.truth
+        working = ground.working[span]
+        self.start_s = float(truth.time_s[span.start])
+        self.start_m = float(truth.distance_m[span.start])
+        self._time_s = ground.time_s[span.start : span.stop + 1] - self.start_s
+        step_m = ground.step_m[span] * working
+        self._way_m = np.concatenate([[0.0], np.cumsum(step_m)])
+        self._worked_m = step_m[:, None] * ground.on[span]
+        self._area_ha = ground.area_ha[span]
+        self._target_ml = ground.target_ml[span]
+        self._let_out_ml = ground.section_ml[span] * working[:, None]
+        self._after_ml = ground.section_ml[after].sum(axis=0)
+        # Metre by metre the estimates of a measured run are better than its counts.
+        self._metre_ml = truth.section_volume_ml[span] * ground.on[span]
+        self._metre_target_ml = truth.section_target_ml[span] * ground.on[span]
+
+    @property
+    def length_m(self) -> float:
+        return float(self._way_m[-1])
+
+    def figures(self, begin_m: float = 0.0, end_m: float | None = None) -> Figures:
+        """Of the pass, or of a piece of its way, for which what came after the lift counts not."""
+        whole = end_m is None
+        window = np.array([begin_m, self.length_m if end_m is None else end_m])
+        times_s = self._time_s[[0, -1]] if whole else np.interp(window, self._way_m, self._time_s)
+        count = self._area_ha.shape[1]
         return {
-            "start_s": float(truth.time_s[span.start]),
-            "time_s": float(self.end_s[span.stop - 1] - truth.time_s[span.start]),
-            "start_m": float(truth.distance_m[span.start]),
-            "length_m": float(way_m[-1]),
-        } | part(slice(0, count)) | {
-            "sections": [{"section": index + 1} | part(slice(index, index + 1))
+            "start_s": self.start_s + float(times_s[0]),
+            "time_s": float(times_s[1] - times_s[0]),
+            "start_m": self.start_m + begin_m,
+            "length_m": float(min(window[1], self.length_m) - begin_m),
+        } | self._part(slice(0, count), window, whole) | {
+            "sections": [{"section": index + 1} | self._part(slice(index, index + 1), window, whole)
                          for index in range(count)]}
+
+    def _part(self, members: slice, window: Column, whole: bool) -> Figures:
+        """Of some sections together."""
+        way_m = self._way_m
+        applied, target, area = (amounts[:, members].sum(axis=1) for amounts in (
+            self._let_out_ml, self._target_ml, self._area_ha))
+        applied_ml, target_ml, area_ha = (
+            float(amounts.sum() if whole else per_cell(window, way_m, amounts)[0])
+            for amounts in (applied, target, area))
+        left_ml = float(self._after_ml[members].sum()) if whole else 0.0
+        return {
+            "area_ha": area_ha,
+            "volume_l": applied_ml / ML_L,
+            "target_l_ha": _over(target_ml / ML_L, area_ha),
+            "mean_rate_l_ha": _over(applied_ml / ML_L, area_ha),
+            "error_pct": 100 * (applied_ml / target_ml - 1) if target_ml > 0 else None,
+            "cv_pct": _cv_pct(way_m, window, self._worked_m[:, members].max(axis=1),
+                              *(amounts[:, members].sum(axis=1)
+                                for amounts in (self._metre_ml, self._metre_target_ml))),
+            "start_error_m": _edge_m(way_m, window, applied, target, 0.0, at_end=False),
+            "end_error_m": _edge_m(way_m, window, applied, target, left_ml, at_end=True),
+            "after_lift_l": left_ml / ML_L,
+        }
 
 
 def _over(amount: float, area_ha: float) -> float | None:
     return amount / area_ha if area_ha > 0 else None
 
 
-def _error_pct(applied: float, target: float) -> float | None:
-    return 100 * (applied / target - 1) if target > 0 else None
-
-
-def _cv_pct(way_m: Column, worked_m: Column, applied: Column, target: Column) -> float | None:
-    """Coefficient of variation of applied over wanted, from metre to metre of the pass.
+def _cv_pct(way_m: Column, window: Column, worked_m: Column, applied: Column, target: Column
+            ) -> float | None:
+    """Coefficient of variation of applied over wanted, from metre to metre of the window.
 
     The standard deviation has n - 1, as in ISO 5682-3:1996, clause 6. A metre counts where work
-    was wanted on half of it; what is left of the pass after its last whole metre does not.
+    was wanted on half of it; what is left of the window after its last whole metre does not.
     """
-    edges = np.arange(np.floor(way_m[-1] / CELL_M + 1e-9) + 1) * CELL_M
+    length_m = min(window[1], way_m[-1]) - window[0]
+    edges = window[0] + np.arange(max(np.floor(length_m / CELL_M + 1e-9), 0.0) + 1) * CELL_M
     if len(edges) < 3:
         return None
     wanted = per_cell(edges, way_m, target)
@@ -130,17 +158,22 @@ def _cv_pct(way_m: Column, worked_m: Column, applied: Column, target: Column) ->
     return float(100 * ratios.std(ddof=1) / ratios.mean())
 
 
-def _edge_m(way_m: Column, applied: Column, target: Column, left_ml: float, at_end: bool
-            ) -> float | None:
-    """Liquid too much (+) or missing (-) at one end of a pass, as metres of it.
+def edge_m(length_m: float) -> float:
+    """How long the start, or the end, of a pass of this length is."""
+    return min(EDGE_M, length_m / 2)
+
+
+def _edge_m(way_m: Column, window: Column, applied: Column, target: Column, left_ml: float,
+            at_end: bool) -> float | None:
+    """Liquid too much (+) or missing (-) at one end of a window, as metres of it.
 
     `left_ml` is what came out beyond that end.
     """
-    length_m = min(EDGE_M, float(way_m[-1]) / 2)
-    begin_m = way_m[-1] - length_m if at_end else 0.0
-    window = np.array([begin_m, begin_m + length_m])
-    wanted_ml = float(per_cell(window, way_m, target)[0])
+    length_m = edge_m(float(window[1] - window[0]))
+    begin_m = window[1] - length_m if at_end else window[0]
+    edge = np.array([begin_m, begin_m + length_m])
+    wanted_ml = float(per_cell(edge, way_m, target)[0])
     if not wanted_ml > 0:
         return None
-    got_ml = float(per_cell(window, way_m, applied)[0]) + left_ml
+    got_ml = float(per_cell(edge, way_m, applied)[0]) + left_ml
     return length_m * (got_ml / wanted_ml - 1)

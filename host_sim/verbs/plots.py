@@ -35,6 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     check.add_argument("--draw", type=Path, metavar="FILE", help="draw the field: .svg or .png")
     _scenario(_command(commands, "scenario", "make the scenario of a drive over the plots",
                        _run_scenario))
+    _applied(_command(commands, "applied", "judge what was applied on each plot", _run_applied))
 
 
 def _command(commands: argparse._SubParsersAction[argparse.ArgumentParser], name: str, words: str,
@@ -78,6 +79,19 @@ def _scenario(command: argparse.ArgumentParser) -> None:
     add("--seed", type=seed, default=1, metavar="N", help="of the drive (default 1)")
     add("--out", type=Path, required=True, metavar="DIR",
         help="folder for scenario.toml and speed.csv")
+
+
+def _applied(command: argparse.ArgumentParser) -> None:
+    add = command.add_argument
+    add("plan", type=Path, metavar="PLAN", help="plan (CSV)")
+    add("run_path", type=Path, metavar="RUN", help="folder of a run, or the recording of a board")
+    add("--out", type=Path, required=True, metavar="DIR", help="folder for the page and the tables")
+    add("--uncertainty", type=Path, metavar="FILE",
+        help="what is known of meter, speed sensor, width (TOML); else usual values")
+    add("--leave-out", type=int, action="append", default=[], metavar="N",
+        help="a pass of the run that is none of the plan")
+    add("--not-driven", action="append", default=[], metavar="PLOT",
+        help="a plot that was not driven")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -137,6 +151,35 @@ def _run_scenario(args: argparse.Namespace) -> int:
     text = course.scenario(f"Trial {args.plan.stem}", os.path.relpath(args.machine, args.out),
                            "speed.csv", args.seed)
     for path in write_files(args.out, {"scenario.toml": text, "speed.csv": course.speed_csv}):
+        print(plain(path))
+    return 0
+
+
+def _run_applied(args: argparse.Namespace) -> int:
+    from host_sim.common.errors import plain
+    from host_sim.common.output import check_directory, write_files
+    from host_sim.field_trial.applied import applied
+    from host_sim.field_trial.applied_page import render
+    from host_sim.field_trial.applied_tables import applied_files
+    from host_sim.field_trial.applied_text import lines
+    from host_sim.field_trial.knowledge_file import read_knowledge, usual
+    from host_sim.field_trial.plan_file import read_plan
+    from host_sim.runs.files import load_run
+    from host_sim.runs.measured import is_simulated
+
+    check_directory(args.out)
+    plan = read_plan(args.plan)
+    record, _ = load_run(args.run_path)
+    settings = record.about["settings"]
+    know = read_knowledge(args.uncertainty, settings) if args.uncertainty else usual(settings)
+    plots = applied(args.plan, plan, record, know, args.leave_out, args.not_driven)
+    title = f"{args.plan.stem}: as applied"
+    page = render(title, plan, plots, plan.us, is_simulated(record))
+    texts = {"as_applied.html": page, **applied_files(title, plan, plots, plan.us)}
+    paths = write_files(args.out, texts)
+    for line in lines(plan, plots, plan.us):
+        print(plain(line))
+    for path in paths:
         print(plain(path))
     return 0
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from pathlib import Path
 
 import pytest
 
@@ -13,7 +14,7 @@ from host_sim.common.output import write_files
 from host_sim.field_trial.course import course_of
 from host_sim.field_trial.plan_file import read_plan
 from host_sim.field_trial.plan_table import plan_csv
-from host_sim.twin.scenario import DEMO
+from host_sim.twin.scenario import DEMO, load_scenario
 
 MACHINE = DEMO.with_name("plot_bar.machine.toml")
 SIX = [word for letter, rate in zip("ABCDEF", (60, 70, 80, 90, 100, 0), strict=True)
@@ -205,17 +206,15 @@ def test_the_drive_of_a_plan_has_its_rates_in_the_alleys(plan, tmp_path):
                      or rate != wanted[index - 1]]
 
 
-def test_a_scenario_drives_from_any_folder(plan, tmp_path, monkeypatch):
-    """A short one: two plots of the plan, every one of them a pass of the run."""
-    rows = plan_csv(plan).splitlines()
-    short = written(tmp_path, "\n".join([rows[0], *rows[1:3], ""]))
+def test_a_scenario_is_read_from_any_folder(plan, tmp_path, monkeypatch):
+    """The machine is named relative to where the scenario lies."""
     monkeypatch.chdir(tmp_path)
-    assert main(["plots", "scenario", short.name, "--machine", str(MACHINE), "--speed", "6 km/h",
+    assert main(["plots", "scenario", "plan.csv", "--machine", str(MACHINE), "--speed", "6 km/h",
                  "--out", "deep/trial"]) == 0
     monkeypatch.chdir(tmp_path / "deep")
-    assert main(["drive", "trial/scenario.toml", "--out", "run"]) == 0
-    lines = (tmp_path / "deep/run/passes.csv").read_text().splitlines()[1:]
-    assert [float(line.split(",")[4]) for line in lines] == pytest.approx([10, 10], abs=0.1)
+    scenario = load_scenario(Path("trial/scenario.toml"))
+    assert scenario.section_width_m == [1.0, 1.5, 1.0]
+    assert len([event for event in scenario.events if "came down" in event.words]) == 20
 
 
 @pytest.mark.parametrize("speed", ["0", "99 km/h", "fast", "5 L"])

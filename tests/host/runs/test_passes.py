@@ -11,8 +11,7 @@ import pytest
 
 from host_sim.__main__ import main
 from host_sim.common.data_package import DESCRIPTOR
-from host_sim.report.page import render
-from host_sim.runs.files import write_run
+from host_sim.report.words import Teller, percent
 from host_sim.runs.measured import as_measured
 from host_sim.runs.record import TRUTH
 from host_sim.runs.summary import summarise
@@ -114,14 +113,7 @@ def test_nothing_is_divided_by_nothing():
     first = summarise(made)["passes"][0]
     assert first["error_pct"] is None and first["start_error_m"] is None
     assert first["cv_pct"] is None
-    assert "none" in render(summarised(made), summarise(made), False)
-
-
-def summarised(made):
-    made.about |= {"settings": {"meter_pulses_hl": 45_000, "speed_pulses_km": 130_000},
-                   "machine": {"kind": "made up"}, "speed_trace": {"name": "", "note": ""},
-                   "seed": 1, "versions": {"x": "1"}}
-    return made
+    assert Teller({}, False).edge(None) == percent(None) == "none"
 
 
 @pytest.fixture(scope="module")
@@ -206,11 +198,3 @@ def test_what_the_controller_measured_has_the_same_passes():
         assert one["volume_l"] == pytest.approx(true["volume_l"])
         assert one["length_m"] == pytest.approx(true["length_m"])
         assert one["mean_rate_l_ha"] == pytest.approx(100.0)
-
-
-def test_a_folder_is_left_whole_or_not_at_all(tmp_path):
-    made = summarised(record())
-    (tmp_path / "passes.csv").mkdir()
-    with pytest.raises(Exception, match="passes.csv: is in the way"):
-        write_run(tmp_path, made, summarise(made) | {"wall_seconds": None}, False)
-    assert [path.name for path in tmp_path.iterdir()] == ["passes.csv"]

@@ -1,0 +1,136 @@
+"""What was applied on each plot of a plan, from a run, and how well that is known.
+
+The figures are those of the controller itself: of a real machine nobody knows more. Where the run
+is one of the twin, the truth stands beside them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from host_sim.common.errors import InputError
+from host_sim.field_trial.plan import Plan, Plot
+from host_sim.field_trial.uncertainty import Figure, Knowledge, Measured, figures_of
+from host_sim.report.words import L_HA_M, L_M3
+from host_sim.runs.measured import as_measured
+from host_sim.runs.passes import Pass, cut, edge_m
+from host_sim.runs.record import RunRecord
+from host_sim.runs.truth import CELL_M, true_run
+
+FLAG_PCT = (5.0, 10.0)  # deviations from the plan's rate that are marked
+LENGTH_SHARE, LENGTH_M = 0.2, 1.0  # a pass may be so much longer or shorter than planned
+RATE_SHARE = 0.01
+PULSES_M3, PULSES_M = 10.0, 1e-3  # of the settings' pulses for 100 L and for 1 km
+
+
+@dataclass(frozen=True)
+class Applied:
+    """A plot, the figures of its piece of the run, and each figure's value and uncertainty.
+
+    `figures` is empty for a plot that gets nothing. `truth_m` is the true mean rate, where known.
+    """
+
+    plot: Plot
+    piece: dict[str, Any] = field(default_factory=dict)
+    figures: dict[str, Figure] = field(default_factory=dict)
+    truth_m: float | None = None
+    flags: tuple[str, ...] = ()
+
+
+def applied(path: Path, plan: Plan, record: RunRecord, know: Knowledge,
+            leave_out: Sequence[int] = (), not_driven: Sequence[str] = ()) -> list[Applied]:
+    """What each plot got, in the order of driving.
+
+    `leave_out` are numbers of passes of the run that are none of the plan, `not_driven` names of
+    plots that were not driven. Raises InputError, naming the plan, where run and plan do not fit.
+    """
+    measured = as_measured(record)
+    pieces = _pieces(path, plan, measured, leave_out, not_driven)
+    known = record is not measured
+    truths = _pieces(path, plan, record, leave_out, not_driven) if known else {}
+    width_m = sum(record.about["section_width_m"])
+    found = []
+    for plot in plan.plots:
+        if plot.name in not_driven:
+            continue
+        piece = pieces.get(plot.name)
+        if piece is None:
+            found.append(Applied(plot))
+            continue
+        figures = figures_of(_measured(plot, piece, record.about["settings"], width_m), know)
+        rate = truths[plot.name]["mean_rate_l_ha"] if known else None
+        found.append(Applied(plot, piece, figures, None if rate is None else rate * L_HA_M,
+                             tuple(_flags(plot, piece, figures))))
+    return found
+
+
+def _pieces(path: Path, plan: Plan, record: RunRecord, leave_out: Sequence[int],
+            not_driven: Sequence[str]) -> dict[str, dict[str, Any]]:
+    """The piece of the run on each plot, by the plot's name."""
+    every = cut(record, true_run(record, record.about["section_width_m"]))
+    names = {plot.name for plot in plan.plots}
+    problems = [f"--not-driven: {name} is no plot of {path}"
+                for name in not_driven if name not in names]
+    problems += [f"--leave-out: the run has passes 1 to {len(every)}, not {number}"
+                 for number in leave_out if not 1 <= number <= len(every)]
+    driven = [one for number, one in enumerate(every, start=1) if number not in leave_out]
+    wanted = [group for group in ([plot for plot in plots if plot.name not in not_driven]
+                                  for plots in plan.passes()) if group]
+    if not problems and len(driven) != len(wanted):
+        problems.append(f"{path}: pass: the plan has {len(wanted)} passes, the run {len(driven)}: "
+                        "name those that are none of the plan with --leave-out, and plots that "
+                        "were not driven with --not-driven")
+    pieces: dict[str, dict[str, Any]] = {}
+    for one, plots in zip(driven, wanted, strict=False):
+        problems += _misfits(path, one, plots)
+        for plot in plots:
+            pieces[plot.name] = _piece(one, plot, alone=len(plots) == 1 and not plot.start_m)
+    if problems:
+        raise InputError(*problems)
+    return pieces
+
+
+def _misfits(path: Path, one: Pass, plots: Sequence[Plot]) -> Iterator[str]:
+    """Whether a pass is as long as its plots."""
+    planned_m = plots[-1].start_m + plots[-1].length_m
+    if abs(one.length_m - planned_m) > max(LENGTH_M, LENGTH_SHARE * planned_m):
+        yield (f"{path}: length: plot {plots[-1].name}: its pass ends after {planned_m:.1f} m in "
+               f"the plan, after {one.length_m:.1f} m in the run")
+
+
+def _piece(one: Pass, plot: Plot, alone: bool) -> dict[str, Any]:
+    """The figures of a plot: of the whole pass where it is alone, else of its piece of the way."""
+    if alone:
+        return one.figures()
+    return one.figures(plot.start_m, min(plot.start_m + plot.length_m, one.length_m))
+
+
+def _measured(plot: Plot, piece: dict[str, Any], settings: dict[str, Any], width_m: float
+              ) -> Measured:
+    length_m = piece["length_m"]
+    return Measured(
+        volume_m3=max(piece["volume_l"], 1e-9) * L_M3, length_m=length_m,
+        width_m=piece["area_ha"] * 1e4 / length_m if piece["area_ha"] else width_m,
+        time_s=piece["time_s"], wanted_m=plot.rate_m,
+        pulses_per_m3=settings["meter_pulses_hl"] * PULSES_M3,
+        pulses_per_m=settings["speed_pulses_km"] * PULSES_M,
+        droop_m3_s=settings.get("meter_droop_ul_s", 0) * 1e-9,
+        cv=(piece["cv_pct"] or 0.0) / 100, metres=np.floor(length_m / CELL_M),
+        start_error_m=piece["start_error_m"] or 0.0, end_error_m=piece["end_error_m"] or 0.0,
+        edge_m=edge_m(length_m))
+
+
+def _flags(plot: Plot, piece: dict[str, Any], figures: dict[str, Figure]) -> Iterator[str]:
+    """What a reader must see: how far it was off, and another rate than the plan's."""
+    off_pct = abs(100 * figures["deviation"].value)
+    over = [limit for limit in FLAG_PCT if off_pct > limit]
+    if over:
+        yield f"more than {over[-1]:g} % off"
+    asked = piece["target_l_ha"]
+    if asked is not None and abs(asked * L_HA_M / plot.rate_m - 1) > RATE_SHARE:
+        yield f"{asked:.4g} L/ha was asked for in the run"
