@@ -13,7 +13,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version $(OLDEST) \
     --fork-strategy fewest --no-header --generate-hashes
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures firmware chip bench trust mutants intervals fuzz fuzz-guided docs lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures firmware hardware chip bench trust mutants intervals fuzz fuzz-guided docs lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -43,6 +43,11 @@ pictures: setup ## make the pictures of the panel in docs/pictures (needs chromi
 
 firmware: setup ## build the firmware for a board; prints its flash and heap
 	$(BIN)/python -m host_sim.build.firmware
+
+hardware: setup ## draw the circuit, check it, simulate it (needs KiCad 9 and ngspice)
+	$(BIN)/python -m host_sim hardware draw
+	$(BIN)/python -m host_sim hardware check
+	$(BIN)/python -m host_sim hardware margins
 
 chip: setup ## run firmware and contract on an emulated RP2040: make chip UF2=micropython.uf2
 	CHIP_UF2=$(UF2) $(BIN)/pytest tests/chip -rs

@@ -54,8 +54,8 @@ def terminal(pins: int) -> Item:
                 {"A": 10, "V": 250})  # fmt: skip
 
 
-VALUES = ("10", "100", "150", "1 k", "2.2 k", "4.7 k", "10 k", "15 k", "18 k", "22 k", "47 k",
-          "68 k")  # fmt: skip
+VALUES = ("10", "100", "150", "1 k", "2.2 k", "3.3 k", "4.7 k", "10 k", "15 k", "18 k", "22 k",
+          "47 k", "68 k")  # fmt: skip
 FUSES = {"0.5 A": 32.0, "1 A": 32.0, "2 A": 32.0, "3 A": 32.0, "10 A": 32.0, "15 A": 32.0,
          "25 A": 32.0}  # fmt: skip
 Row = tuple[str, int, tuple[str, str, str], dict[str, float]]
@@ -138,7 +138,7 @@ OTHERS: dict[str, Row] = {
                     ("with 4 MB flash", "with 8 MB flash", "with external antenna"), {}),
 }  # fmt: skip
 CAPACITORS = {
-    "C 220 pF 50 V": ceramic("220 pF", 50, "ceramic C0G 1206"),
+    "C 100 pF 50 V": ceramic("100 pF", 50, "ceramic C0G 1206"),
     "C 10 nF 50 V": ceramic("10 nF", 50, "ceramic X7R 1206"),
     "C 100 nF 50 V": ceramic("100 nF", 50, "ceramic X7R 1206"),
     "C 100 nF 100 V": ceramic("100 nF", 100, "ceramic X7R 1210"),

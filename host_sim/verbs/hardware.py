@@ -9,7 +9,10 @@ HELP = "draw the circuit, check it against the firmware, show its margins"
 EPILOG = """\
 draw     writes the KiCad files in hardware/schematic, and prints them as PDF where KiCad is here
 check    pin tables; KiCad's rule check; its netlist against circuit table, firmware, parts list
-Both work on every board. Exit status: 0, or 1 if the check finds something, or 2 for bad input.
+margins  the circuit in ngspice: every stress, its worst value and its limit; about half a minute.
+         It writes the table to hardware/margins.md
+All work on every board. Exit status: 0, or 1 if something is found or beyond its limit, or 2 for
+bad input.
 
 example:
   python -m host_sim hardware check
@@ -42,7 +45,7 @@ def draw() -> int:
     written = write_paths(texts)
     if kicad.is_here():
         written += [drawings.write_print(name) for name in boards.names()]
-    print(f"{len(written)} files in {drawings.SCHEMATIC_DIR}")
+    print(f"{len(written)} files in hardware/{drawings.SCHEMATIC_DIR.name}")
     if not kicad.is_here():
         print(f"not printed: {kicad.MISSING}")
     return 0
@@ -66,4 +69,27 @@ def check() -> int:
     return 1 if found else 0
 
 
-ACTIONS = {"draw": draw, "check": check}
+def margins() -> int:
+    """Simulate, show, and keep the table."""
+    from host_sim.common.errors import InputError
+    from host_sim.common.output import write_paths
+    from host_sim.common.progress import progress
+    from host_sim.hardware.simulation import bench, table
+    from host_sim.hardware.simulation.margins import CASES
+
+    if bench.missing():
+        raise InputError(bench.missing())
+    found = []
+    with progress("simulating") as tell:
+        for number, case in enumerate(CASES, 1):
+            found += list(case())
+            tell(number / len(CASES))
+    for line in table.rows(found):
+        print(line)
+    write_paths({table.PAGE: table.page(found)})
+    broken = sum(not margin.kept for margin in found)
+    print(f"{len(found)} margins, {broken} not kept; written to hardware/{table.PAGE.name}")
+    return 1 if broken else 0
+
+
+ACTIONS = {"draw": draw, "check": check, "margins": margins}

@@ -1,6 +1,6 @@
 """Ground speed and flow: one circuit for open collector, reed, Hall and 12 V push-pull.
 
-2.2 k pull the cable up to the sensor's supply, so that what only pulls down works as well as what
+3.3 k pull the cable up to the sensor's supply, so that what only pulls down works as well as what
 drives both ways. 22 k over 15 k put the thresholds of the Schmitt trigger at about a third of
 12 V; the diode leads what is above 3.3 V into the supply. Two inverters in a row keep the sense.
 """
@@ -50,10 +50,10 @@ def channel(name: str, index: int, y: int) -> tuple[Part, ...]:
     return (
         connector(f"J{3 + index}", f"{name.lower()} sensor", ("V_SENSOR", cable, "GND"), (8, y),
                   "right"),
-        resistor(f"R{first}", "2.2 k", ("V_SENSOR", cable), (18, y - 4)),
+        resistor(f"R{first}", "3.3 k", ("V_SENSOR", cable), (18, y - 4)),
         resistor(f"R{first + 1}", "22 k", (cable, low), (26, y + 1), "left"),
         resistor(f"R{first + 2}", "15 k", (low, "GND"), (32, y + 5)),
-        capacitor(f"C{9 + 2 * index}", "C 220 pF 50 V", (low, "GND"), (38, y + 5)),
+        capacitor(f"C{9 + 2 * index}", "C 100 pF 50 V", (low, "GND"), (38, y + 5)),
         two("JP", f"JP{1 + index}", "jumper", "reed", (low, reed), (46, y + 5)),
         capacitor(f"C{10 + 2 * index}", "C 100 nF 50 V", (reed, "GND"), (46, y + 11)),
         clamp(f"D{10 + index}", low, (52, y - 2)),

@@ -30,8 +30,6 @@ SPREADS: Mapping[str, tuple[float, float, float]] = {
     "vth_pump": (3.0, 4.0, 5.0),
     "leak_mos": (1e9, 1e8, 600e3),  # ohm: 250 uA at 150 V and 125 C for the hottest
     "vz_15": (14.25, 15.0, 15.75),
-    "resistor": (0.95, 1.0, 1.05),
-    "capacitor": (0.8, 1.0, 1.2),
 }
 USUAL = {name: values[1] for name, values in SPREADS.items()}
 
@@ -92,8 +90,11 @@ def gate_driver(into: str, out: str) -> str:
 
 
 def register_outputs() -> str:
-    """Outputs of a 74HCT595: level `shown` on all of them, open while OE is high or unpowered."""
-    lines = ["BOE oe 8 V = V(13,8) < 1.4 && V(16,8) > 2 ? 1 : 0", ".param shown=1"]
+    """Outputs of a 74HCT595: level `shown` on all of them, open while OE is high or unpowered.
+
+    High is 0.4 of the supply, as the data sheet's 2 V at 5 V; below 4.5 V no sheet says more.
+    """
+    lines = ["BOE oe 8 V = V(13,8) < 0.4*V(16,8) && V(16,8) > 1 ? 1 : 0", ".param shown=1"]
     for pin in ("15", "1", "2", "3", "4", "5", "6", "7"):
         lines += [f"B{pin} q{pin} 8 V = V(16,8) * {{shown}}", f"S{pin} q{pin} r{pin} oe 8 SO",
                   f"R{pin} r{pin} {pin} 80", f"RL{pin} {pin} 16 1Meg"]  # fmt: skip
@@ -153,7 +154,7 @@ MODELS: dict[str, tuple[str, str]] = {
 def library_text(corner: Mapping[str, float] = USUAL) -> str:
     """Every subcircuit at a corner of the tolerances."""
     parameters = "\n".join(f".param {name}={value:g}" for name, value in
-                           {**USUAL, **corner}.items() if name not in ("resistor", "capacitor"))
+                           {**USUAL, **corner}.items())
     parts = [f".subckt {model_name(item)} {ports}\n{text}\n.ends" for item, (ports, text)
              in MODELS.items()]  # fmt: skip
     return "* What stands for the parts of the circuit in a simulation\n" + "\n".join(
