@@ -13,7 +13,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version $(OLDEST) \
     --fork-strategy fewest --no-header --generate-hashes
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures firmware hardware chip bench trust mutants intervals fuzz fuzz-guided docs lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures firmware hardware chip bench fields trust mutants intervals fuzz fuzz-guided docs lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -54,6 +54,9 @@ chip: setup ## run firmware and contract on an emulated RP2040: make chip UF2=mi
 
 bench: setup ## print what a tick costs
 	$(BIN)/python -m host_sim.build.benchmark
+
+fields: setup ## drive in a calm, an ordinary and a rough field and print the figures
+	$(BIN)/python -m host_sim fields
 
 trust: setup ## try faults single and in pairs, clean hours, states, mutants, fuzz; out/trust.json
 	@mkdir -p out

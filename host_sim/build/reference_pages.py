@@ -15,6 +15,7 @@ from host_sim.machine_file.reference import machine_file_page
 from host_sim.plant.reference import machines_page
 from host_sim.trials import faults
 from host_sim.trials.trust import page as bad_day
+from host_sim.twin.disturbances_page import disturbances_page
 from rate_control import settings as table
 from rate_control.procedures import catalogue
 from rate_control.settings_table import TABLE
@@ -72,6 +73,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "settings.md": settings_page,
     "procedures.md": procedures_page,
     "machines.md": machines_page,
+    "disturbances.md": disturbances_page,
     "machine_file.md": machine_file_page,
     "link.md": link_page,
     "operator_interface.md": operator_reference.page,

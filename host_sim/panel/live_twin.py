@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from host_sim.panel.ground_cells import GroundCells
 from host_sim.panel.vehicle import Vehicle
 from host_sim.plant.machine import Machine
-from host_sim.runs.truth import M2_HA
+from host_sim.runs.truth import AT_WORK, M2_HA
 from host_sim.twin.clock import VirtualClock
 from host_sim.twin.operated import STEP_US, US_PER_S, OperatedRun
 from host_sim.twin.scenario import Scenario
@@ -75,8 +75,9 @@ class LiveTwin(OperatedRun):
     def _account(self, start_m: float, open_mask: int, step_s: float) -> None:
         """Take note of what left the orifices, and of what should have.
 
-        Wanted is the rate on every section that is switched on by hand, while the board has its
-        outputs on. See host_sim/runs/truth.py, which judges a recorded run in the same way.
+        The cells are judged as host_sim/runs/truth.py judges those of a recorded run: wanted is
+        the rate on every section that is switched on by hand, with the master on and the
+        implement down. The applied rate is that while the board has its outputs on.
         """
         machine = self.machine
         volumes_ml, before_ml = machine.section_volume_ml, self._volumes_ml
@@ -84,12 +85,15 @@ class LiveTwin(OperatedRun):
         self._volumes_ml = volumes_ml
         self.tank_l = max(self.tank_l - sum(applied_ml) / 1e3, 0.0)
         step_m = machine.distance_m - start_m
-        on_mask = self.board.switches >> SWITCH_SECTION_SHIFT if open_mask else 0
-        working = [bool(on_mask >> i & 1) for i in range(len(applied_ml))]
-        area_ha = [step_m * width_m / M2_HA * on
-                   for width_m, on in zip(self._widths_m, working, strict=True)]
-        target_ml = [area * self.wanted_ml_ha for area in area_ha]
-        self.cells.add(start_m, machine.distance_m, working, applied_ml, target_ml)
+        switches = self.board.switches
+        on = [bool(switches >> SWITCH_SECTION_SHIFT + i & 1) for i in range(len(applied_ml))]
+        asked = switches & AT_WORK == AT_WORK
+        working = [section_on and bool(open_mask) for section_on in on]
+        area_ha = [step_m * width_m / M2_HA * works
+                   for width_m, works in zip(self._widths_m, working, strict=True)]
+        target_ml = [step_m * width_m / M2_HA * self.wanted_ml_ha for width_m in self._widths_m]
+        self.cells.add(start_m, machine.distance_m, [asked and section_on for section_on in on],
+                       applied_ml, target_ml)
         self._span_s += step_s
         self._flow_ml += sum(applied_ml)
         if any(working):

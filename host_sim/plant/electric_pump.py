@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from host_sim.plant.actuation import Actuation
 from host_sim.plant.pump_spec import ElectricPumpSpec
-from host_sim.plant.ripple import Ripple
+from host_sim.plant.ripple import MOST_SHARE, Ripple, ideal_share
 
 
 class ElectricPump:
@@ -25,7 +25,7 @@ class ElectricPump:
 
     def __init__(self, spec: ElectricPumpSpec) -> None:
         self._spec = spec
-        self._ripple = Ripple(spec.ripple_share, spec.chambers)
+        self.ripple(ideal=False)
         self._flow_m3_s = 0.0  # delivery at no manifold pressure
         self._slope = 0.0
         self._cut_out = False
@@ -69,11 +69,17 @@ class ElectricPump:
             after = speed - per_j * load
         self.speed_rad_s = after = after if after > 0.0 else 0.0
         flow = pump.displacement_m3_rad * after
-        if pump.ripple_share > 0.0:
+        if self._ripple.swings:
             flow *= self._ripple.mean(after * span_s)
         runs = flow > pump.leak_m3_s_pa * pressure_pa
         self._flow_m3_s = flow - pump.leak_m3_s_pa * loss if runs else 0.0
         self._slope = pump.leak_m3_s_pa if runs else 0.0
+
+    def ripple(self, ideal: bool) -> None:
+        """Let the flow swing from now on: as in the spec, or at least as ideal chambers make it."""
+        spec = self._spec
+        least = min(ideal_share(spec.chambers), MOST_SHARE) if ideal else 0.0
+        self._ripple = Ripple(max(spec.ripple_share, least), spec.chambers)
 
     def line(self, pressure_pa: float) -> tuple[float, float]:
         """Delivery `a - b P`."""

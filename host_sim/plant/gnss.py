@@ -5,6 +5,7 @@ Layout of RMC and its checksum: see firmware/app/nmea.py, whose sources apply he
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from random import Random
 
@@ -40,8 +41,8 @@ class GnssReceiver:
         self._due_us = start_us
         self._sent = bytearray()
 
-    def step(self, now_us: int, speed_m_s: float, fix: bool) -> None:
-        """Live until now_us, where the ground speed is speed_m_s."""
+    def step(self, now_us: int, speed_m_s: float, fix: bool, sway_m_s: float = 0.0) -> None:
+        """Live until now_us, where the ground speed is speed_m_s and the antenna sways so much."""
         spec = self._spec
         if not spec.hz:
             return
@@ -52,7 +53,8 @@ class GnssReceiver:
             past.popleft()
         if now_us >= self._due_us:
             self._due_us += round(1e6 / spec.hz)
-            speed = max(past[0][1] + self._rng.gauss(0.0, spec.noise_m_s), 0.0)
+            noise_m_s = math.hypot(spec.noise_m_s, sway_m_s) if sway_m_s else spec.noise_m_s
+            speed = max(past[0][1] + self._rng.gauss(0.0, noise_m_s), 0.0)
             self._sent += rmc(now_us / 1e6, speed, fix)
 
     def any(self) -> int:

@@ -14,13 +14,14 @@ class Hose:
     """Darcy-Weisbach: dP = (f L / D + K) rho v^2 / 2, f by Hagen-Poiseuille or Colebrook-White."""
 
     __slots__ = ("_area_m2", "_fittings", "_half_density", "_length_over_bore",
-                 "_relative_roughness", "_reynolds_per_flow")
+                 "_relative_roughness", "_reynolds_per_flow", "viscosity_factor")
 
     def __init__(
         self, length_m: float, bore_m: float, roughness_m: float, fittings: float,
         liquid: LiquidSpec,
     ) -> None:
         """A hose of no length has no loss, whatever its fittings."""
+        self.viscosity_factor = 1.0
         self._area_m2 = math.pi * bore_m * bore_m / 4.0
         self._length_over_bore = length_m / bore_m
         self._relative_roughness = roughness_m / bore_m
@@ -34,7 +35,8 @@ class Hose:
         """dP / Q^2 at this flow, Pa s2/m6; varies slowly, as the friction factor does."""
         if self._length_over_bore == 0.0:
             return 0.0
-        friction = friction_factor(flow_m3_s * self._reynolds_per_flow, self._relative_roughness)
+        reynolds = flow_m3_s * self._reynolds_per_flow / self.viscosity_factor
+        friction = friction_factor(reynolds, self._relative_roughness)
         loss = friction * self._length_over_bore + self._fittings
         return loss * self._half_density / (self._area_m2 * self._area_m2)
 

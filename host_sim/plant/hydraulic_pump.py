@@ -6,7 +6,7 @@ import math
 
 from host_sim.plant.actuation import Actuation
 from host_sim.plant.pump_spec import HydraulicPumpSpec
-from host_sim.plant.ripple import Ripple
+from host_sim.plant.ripple import MOST_SHARE, Ripple, ideal_share
 
 
 class HydraulicPump:
@@ -24,7 +24,7 @@ class HydraulicPump:
 
     def __init__(self, spec: HydraulicPumpSpec) -> None:
         self._spec = spec
-        self._ripple = Ripple(spec.ripple_share, spec.chambers)
+        self.ripple(ideal=False)
         self._command = 0.0
         self._held = 0.0  # command after the play
         self._travel = 0.0  # of the spool, 0..1
@@ -49,13 +49,19 @@ class HydraulicPump:
         self._travel = travel
         self.speed_rad_s = spec.top_speed_rad_s * travel**spec.exponent
         flow = spec.displacement_m3_rad * self.speed_rad_s
-        if spec.ripple_share > 0.0:
+        if self._ripple.swings:
             flow *= self._ripple.mean(self.speed_rad_s * span_s)
         entering = self.main_flow_m3_s(pressure_pa)
         loss = self.main_resistance * entering * entering
         runs = flow > spec.leak_m3_s_pa * (pressure_pa + loss)
         self._flow_m3_s = flow - spec.leak_m3_s_pa * loss if runs else 0.0
         self._slope = spec.leak_m3_s_pa if runs else 0.0
+
+    def ripple(self, ideal: bool) -> None:
+        """Let the flow swing from now on: as in the spec, or at least as ideal chambers make it."""
+        spec = self._spec
+        least = min(ideal_share(spec.chambers), MOST_SHARE) if ideal else 0.0
+        self._ripple = Ripple(max(spec.ripple_share, least), spec.chambers)
 
     def line(self, pressure_pa: float) -> tuple[float, float]:
         """Delivery `a - b P`."""

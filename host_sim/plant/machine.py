@@ -7,17 +7,20 @@ from typing import Protocol
 
 from host_sim.plant.actuation import Actuation
 from host_sim.plant.electric_pump import ElectricPump
-from host_sim.plant.faults import Faults
+from host_sim.plant.faults import FILTER_M3_S, Faults
+from host_sim.plant.field import Field
 from host_sim.plant.flow_meter import TurbineMeter
 from host_sim.plant.gnss import GnssReceiver
 from host_sim.plant.ground import GroundSensor
 from host_sim.plant.hose import Hose
 from host_sim.plant.hydraulic_pump import HydraulicPump
-from host_sim.plant.manifold import Manifold
+from host_sim.plant.manifold import Manifold, Supply
+from host_sim.plant.pulse_input import PulseInput
 from host_sim.plant.pump_spec import ElectricPumpSpec, HydraulicPumpSpec
 from host_sim.plant.regulated_pump import RegulatedPump
 from host_sim.plant.sections import Sections
 from host_sim.plant.spec import INLINE_VALVE, MachineSpec
+from host_sim.plant.troubled_supply import TroubledSupply
 from host_sim.plant.units import BAR_PA, L_MIN_M3_S, ML_M3
 
 __all__ = ["Actuation", "Faults", "Machine"]
@@ -27,6 +30,8 @@ SUBSTEP_S = SUBSTEP_US * 1e-6
 LEAK_ROOT_PA05 = 1e5**0.5  # a leak is given at 1 bar
 RENEWAL_US = 50_000  # how often the friction of hoses is looked at
 RENEWAL_SHARE = 0.01  # and how far the flow has to be from that at the last renewal
+VALVE_DROP_V = 2.0  # of a valve's motor: brushes and friction; below it, it stands
+SLOWEST_PACE = 0.05
 IDLE = Actuation()
 
 
@@ -56,6 +61,7 @@ class Pump(Protocol):
     @property
     def battery_a(self) -> float: ...
     def drive(self, actuation: Actuation, supply_v: float, supply_ohm: float) -> None: ...
+    def ripple(self, ideal: bool) -> None: ...
     def step(self, pressure_pa: float, span_s: float) -> None: ...
     def line(self, pressure_pa: float) -> tuple[float, float]: ...
     def main_flow_m3_s(self, pressure_pa: float) -> float: ...
@@ -77,8 +83,11 @@ class Machine:
         self.distance_m = 0.0
         self.shaft_share = 1.0
         self.faults = Faults(orifice_factor=[1.0] * sections.count)
+        self.field = Field(self.faults, seed)
         self.flow_meter = TurbineMeter(spec.meter, start_us, rng.random())
         self.speed_sensor = GroundSensor(spec.ground, rng, start_us, rng.random())
+        self._speed_input = PulseInput(self.speed_sensor, "speed pulses", seed)
+        self._flow_input = PulseInput(self.flow_meter, "meter pulses", seed)
         self.gnss = GnssReceiver(spec.gnss, seed, start_us)
         self._pump = make_pump(spec)
         relief_pa = 0.0 if spec.actuator == INLINE_VALVE else manifold.relief_pa
@@ -90,10 +99,13 @@ class Machine:
         self._main_at_m3_s = 0.0
         self._hoses_at_m3_s = 0.0
         self._supply_v = spec.supply.loaded_v()
+        self._hydraulics = self._hydraulic_faults()
+        self._supply: Supply = self._pump
 
     def advance(self, now_us: int, actuation: Actuation, speed_m_s: float) -> None:
         """Live until `now_us` with the pins as given; speed goes linearly to `speed_m_s`.
 
+        Over rough ground it goes to something around it.
         Raises ValueError for a time that runs backwards or a value out of range; nothing has
         moved then.
         """
@@ -107,9 +119,9 @@ class Machine:
             raise ValueError(f"duty: must be between 0 and 1, got {actuation.duty!r}")
         if span_us == 0:
             return
-        self._take_orders(actuation)
+        self._take_orders(actuation, span_us * 1e-6)
         self._travel(speed_m_s, start_us, span_us * 1e-6)
-        self.gnss.step(now_us, speed_m_s, not self.faults.gnss_lost)
+        self.gnss.step(now_us, self.speed_m_s, not self.faults.gnss_lost, self.faults.sway_m_s)
         for begin_us in range(start_us, now_us, RENEWAL_US):
             self._renew_resistances()
             whole, rest_us = divmod(min(RENEWAL_US, now_us - begin_us), SUBSTEP_US)
@@ -118,17 +130,21 @@ class Machine:
                 self._run(begin_us + whole * SUBSTEP_US, 1, rest_us, rest_us * 1e-6)
         self.time_us = now_us
 
-    def _take_orders(self, actuation: Actuation) -> None:
+    def _take_orders(self, actuation: Actuation, span_s: float) -> None:
         supply, faults, pump = self.spec.supply, self.faults, self._pump
         actuation = self._at_the_drivers(actuation)
         open_v = supply.crank_v if faults.cranking else supply.open_v - faults.supply_drop_v
-        self._supply_v = supply.loaded_v(open_v)
+        self._supply_v = supply.loaded_v(self.field.supply_v(open_v, span_s))
         pump.drive(IDLE if faults.pump_dead else actuation, self._supply_v, supply.resistance_ohm)
         if isinstance(pump, RegulatedPump):
             pump.shaft_share = 0.0 if faults.pump_dead else self.shaft_share
+            pump.valve.pace = self._valve_pace()
             if faults.regulator_stuck is not None:
                 pump.seize(faults.regulator_stuck)
         self._manifold.air_m3 = self.spec.manifold.air_m3 + faults.air_m3
+        if self._hydraulics != self._hydraulic_faults():
+            self._break_hydraulics()
+        self._supply = self._troubled(DRY if faults.tank_empty else pump, span_s)
         mask = actuation.section_mask
         if faults.sections_swapped:
             mask = mask & ~3 | mask << 1 & 2 | mask >> 1 & 1
@@ -136,6 +152,39 @@ class Machine:
         if mask != self._mask:
             self._mask = mask
             self._sections.drive(mask)
+
+    def _valve_pace(self) -> float:
+        """Pace of the regulating valve's motor: a DC motor's, less what its brushes drop."""
+        if not self.faults.valve_follows_supply:
+            return 1.0
+        nominal_v = self.spec.supply.loaded_v() - VALVE_DROP_V
+        return max((self._supply_v - VALVE_DROP_V) / nominal_v, SLOWEST_PACE)
+
+    def _hydraulic_faults(self) -> tuple[float, ...]:
+        """What changes a resistance, a valve's time or the pump's ripple when it changes."""
+        faults = self.faults
+        return (faults.filter_pa, faults.viscosity_factor, faults.sections_slow,
+                faults.pump_ripple)
+
+    def _break_hydraulics(self) -> None:
+        """Bring hoses, filter, section valves and pump in line with the faults."""
+        faults = self.faults
+        self._hydraulics = self._hydraulic_faults()
+        self._main.viscosity_factor = faults.viscosity_factor
+        self._sections.warm(faults.viscosity_factor)
+        self._sections.slow_down(faults.sections_slow)
+        self._main_at_m3_s = self._hoses_at_m3_s = -1.0  # stale
+        self._pump.ripple(ideal=faults.pump_ripple)
+
+    def _troubled(self, source: Supply, span_s: float) -> Supply:
+        """What feeds the manifold, with the suction's limit and what leaks back past the pump."""
+        faults = self.faults
+        if faults.suction_m3_s <= 0.0 and faults.leak_down_s <= 0.0:
+            return source
+        most_m3_s = self.field.suction_m3_s(span_s) if faults.suction_m3_s > 0.0 else 0.0
+        compliance = self.spec.manifold.compliance_m3_pa
+        back = compliance / faults.leak_down_s if faults.leak_down_s > 0.0 else 0.0
+        return TroubledSupply(source, most_m3_s, back)
 
     def _at_the_drivers(self, actuation: Actuation) -> Actuation:
         """What the output stage makes of the pins: welded, it adds what was on when it struck."""
@@ -152,7 +201,8 @@ class Machine:
         flow = self.flow_m3_s
         main = pump.main_flow_m3_s(manifold.pressure_pa)
         if abs(main - self._main_at_m3_s) > RENEWAL_SHARE * self._main_at_m3_s:
-            pump.main_resistance = self._main.resistance(main)
+            filter_square = self.faults.filter_pa / (FILTER_M3_S * FILTER_M3_S)
+            pump.main_resistance = self._main.resistance(main) + filter_square
             self._main_at_m3_s = main
         stale = abs(flow - self._hoses_at_m3_s) > RENEWAL_SHARE * self._hoses_at_m3_s
         if stale or sections.factor != self.faults.orifice_factor:
@@ -161,13 +211,14 @@ class Machine:
             self._hoses_at_m3_s = flow
 
     def _travel(self, speed_m_s: float, start_us: int, span_s: float) -> None:
+        speed_m_s = self.field.true_m_s(speed_m_s, span_s)
         self.distance_m += 0.5 * (self.speed_m_s + speed_m_s) * span_s
         self.speed_m_s = speed_m_s
         if self.faults.speed_lost:
             self.speed_sensor.silence()
         else:
-            turned_m_s = speed_m_s * (1.0 + self.faults.slip_share)
-            self.speed_sensor.step(turned_m_s, start_us, span_s)
+            sensed_m_s = self.field.sensed_m_s(speed_m_s, self.distance_m, span_s)
+            self.speed_sensor.step(sensed_m_s, start_us, span_s)
         if self.faults.speed_noise_hz > 0.0:
             self.speed_sensor.advance(self.faults.speed_noise_hz * span_s, start_us, span_s)
 
@@ -178,7 +229,7 @@ class Machine:
         )
         faults = self.faults
         metering = not faults.meter_stalled
-        supply = DRY if faults.tank_empty else pump
+        supply = self._supply
         leak = faults.leak_m3_s / LEAK_ROOT_PA05
         meter.factor = faults.meter_factor
         for time_us in range(start_us, start_us + steps * step_us, step_us):
@@ -194,6 +245,20 @@ class Machine:
         if faults.meter_noise_hz > 0.0:
             span_s = steps * step_s
             meter.advance(faults.meter_noise_hz * span_s, start_us, span_s)
+
+    @property
+    def speed_input(self) -> PulseInput:
+        """What the board sees of the speed sensor's pulses."""
+        faults = self.faults
+        return self._speed_input.follow(
+            self.time_us, faults.speed_bounce_share, faults.speed_missed_share)
+
+    @property
+    def flow_input(self) -> PulseInput:
+        """What the board sees of the flow meter's pulses."""
+        faults = self.faults
+        return self._flow_input.follow(
+            self.time_us, faults.meter_bounce_share, faults.meter_missed_share)
 
     @property
     def supply_mv(self) -> int:

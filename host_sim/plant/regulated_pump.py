@@ -37,6 +37,9 @@ class RegulatedPump:
         """The valve motor's pins from now on."""
         self.valve.drive(actuation.valve_pulse_ms)
 
+    def ripple(self, ideal: bool) -> None:
+        """The ripple of a pump on a shaft is not simulated: it turns too fast for the manifold."""
+
     def step(self, pressure_pa: float, span_s: float) -> None:
         """Let the valve move for `span_s`."""
         if self.valve.moving:

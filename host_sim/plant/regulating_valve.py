@@ -14,12 +14,14 @@ class RegulatingValve:
     `overrun_s`. Limit switches stop it where the ball is fully open or closed.
     """
 
-    __slots__ = ("_direction", "_driven_s", "_drive_s", "_overrun_s", "_spec", "_stem", "ball")
+    __slots__ = ("_direction", "_driven_s", "_drive_s", "_overrun_s", "_spec", "_stem", "ball",
+                 "pace")
 
     def __init__(self, spec: ValveSpec) -> None:
         self._spec = spec
         self._stem = spec.start_share
         self.ball = spec.start_share  # 0 closed, 1 open
+        self.pace = 1.0  # of the motor over that in the spec; a slow one starts late, too
         self._direction = 0
         self._drive_s = 0.0  # of the present pulse that is left
         self._driven_s = 0.0  # drive without a break so far
@@ -47,9 +49,10 @@ class RegulatingValve:
         """Let `span_s` pass."""
         spec = self._spec
         on_s = min(span_s, self._drive_s)
-        before_s = max(self._driven_s - spec.start_s, 0.0)
+        start_s = spec.start_s / self.pace
+        before_s = max(self._driven_s - start_s, 0.0)
         self._driven_s += on_s
-        turning_s = max(self._driven_s - spec.start_s, 0.0)
+        turning_s = max(self._driven_s - start_s, 0.0)
         moved_s = turning_s - before_s
         self._drive_s = self._drive_s - on_s if self._drive_s - on_s > 1e-9 else 0.0
         if on_s < span_s:
@@ -60,7 +63,7 @@ class RegulatingValve:
             self._overrun_s -= run_s
             moved_s += run_s
         if moved_s > 0.0:
-            self._turn(self._direction * moved_s / spec.travel_s)
+            self._turn(self._direction * self.pace * moved_s / spec.travel_s)
 
     def _turn(self, share: float) -> None:
         half = 0.5 * self._spec.play_share

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from host_sim.plant.faults import SLOW_TIMES
 from host_sim.plant.hose import Hose
 from host_sim.plant.plumbing_spec import LiquidSpec, SectionsSpec
 from host_sim.plant.units import BAR_PA
@@ -27,7 +28,8 @@ class Sections:
     """
 
     __slots__ = ("_area", "_closing_per_s", "_hoses", "_opening_per_s", "_orifices", "_root_s",
-                 "_target", "_valve", "_volume_m3", "conductance", "factor", "moving", "parts")
+                 "_target", "_times", "_valve", "_volume_m3", "conductance", "factor",
+                 "moving", "parts")
 
     def __init__(self, spec: SectionsSpec, liquid: LiquidSpec) -> None:
         one = conductance(spec.orifice_flow_m3_s, spec.orifice_pressure_pa, liquid)
@@ -44,12 +46,22 @@ class Sections:
         self._closing_per_s = 1.0 / spec.close_s
         self._area = [0.0] * spec.count  # of the valve, 0 closed to 1 open
         self._target = [0.0] * spec.count
+        self._times = [1.0] * spec.count  # how much longer each valve takes than it should
         self._root_s = 0.0  # integral of sqrt(P - Pc) not yet settled
         self._volume_m3 = [0.0] * spec.count
         self.factor = [1.0] * spec.count  # of the orifices: 0 blocked, above 1 worn
         self.parts = [0.0] * spec.count  # k_i
         self.conductance = 0.0
         self.moving = False
+
+    def slow_down(self, mask: int) -> None:
+        """Valves whose bit is set take SLOW_TIMES as long as the others."""
+        self._times = [SLOW_TIMES if mask >> i & 1 else 1.0 for i in range(len(self._times))]
+
+    def warm(self, viscosity_factor: float) -> None:
+        """The liquid in the hoses has so many times the viscosity that it was filled in with."""
+        for hose in self._hoses:
+            hose.viscosity_factor = viscosity_factor
 
     def drive(self, mask: int) -> None:
         """Bit i set drives valve i open, clear drives it closed."""
@@ -60,9 +72,9 @@ class Sections:
         """Let the valves move for `span_s`; the area changes in proportion to time."""
         for i, (area, target) in enumerate(zip(self._area, self._target, strict=True)):
             if area < target:
-                self._area[i] = min(area + span_s * self._opening_per_s, 1.0)
+                self._area[i] = min(area + span_s * self._opening_per_s / self._times[i], 1.0)
             elif area > target:
-                self._area[i] = max(area - span_s * self._closing_per_s, 0.0)
+                self._area[i] = max(area - span_s * self._closing_per_s / self._times[i], 0.0)
         self.refresh(root_pa05)
         self.moving = self._target != self._area
 

@@ -44,6 +44,8 @@ ROWS: tuple[tuple[str, Say], ...] = (
     ("within 5 % of the rate", _percent("distance_within_5_pct", 1)),
     ("within 10 % of the rate", _percent("distance_within_10_pct", 1)),
     ("rms rate error", _percent("rate_error_rms_pct", 2)),
+    ("metres within 5 % of the rate", _percent("metre_within_5_pct", 1)),
+    ("rms error by metre", _percent("metre_rms_pct", 2)),
     ("mean rate error", _percent("rate_error_mean_pct", 2)),
     ("half of the distance within", _percent("rate_error_p50_pct", 2)),
     ("95 % of the distance within", _percent("rate_error_p95_pct", 2)),

@@ -53,7 +53,7 @@ def render(
         percent=percent,
         edge_m=EDGE_M,
         story=teller.story(),
-        remarks=remarks(about),
+        remarks=remarks(about) + teller.failing_sections(),
         charts=drawn(work, tell),
         timeline=timeline(record, teller),
         classes=[(colour, words) for _, colour, words in RATE_CLASSES],

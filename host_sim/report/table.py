@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from host_sim.report.words import Teller, spoken
+from host_sim.report.words import Teller, fails, spoken
 
 
 def short_table(figures: dict[str, Any], us: bool) -> str:
@@ -19,6 +19,10 @@ def short_table(figures: dict[str, Any], us: bool) -> str:
         ("rate error", _percent(figures, "rate_error_rms_pct", "rms")),
         ("within 5 %", _percent(figures, "distance_within_5_pct", "of the distance")),
         ("within 10 %", _percent(figures, "distance_within_10_pct", "of the distance")),
+        ("by metre", _by_metre(figures)),
+        ("by section", _by_section(figures)),
+        *((f"section {row['section']}", f"{tell.rate(row['mean_rate_l_ha'])} on average")
+          for row in figures["sections"] if fails(row)),
         ("faults", spoken(figures["faults"]) or "none"),
         ("warnings", spoken(figures["warnings"]) or "none"),
         ("simulated", f"{figures['sim_seconds']:.0f} s in {figures['wall_seconds']:.1f} s"),
@@ -29,6 +33,19 @@ def short_table(figures: dict[str, Any], us: bool) -> str:
 def _pair(tell: Any, figures: dict[str, Any], name: str) -> str:
     """Truth, then belief."""
     return f"{tell(figures[name])}, by the controller {tell(figures['controller_' + name])}"
+
+
+def _by_metre(figures: dict[str, Any]) -> str:
+    within = figures["metre_within_5_pct"]
+    if within is None:
+        return "none"
+    return f"{within:.2f} % of the ground within 5 %, {figures['metre_rms_pct']:.2f} % rms"
+
+
+def _by_section(figures: dict[str, Any]) -> str:
+    within = [row["within_5_pct"] for row in figures["sections"]]
+    shown = ", ".join("none" if value is None else f"{value:.1f}" for value in within)
+    return f"{shown} % of its ground within 5 %"
 
 
 def _percent(figures: dict[str, Any], name: str, what: str) -> str:

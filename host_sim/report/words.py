@@ -11,6 +11,8 @@ HA_M2 = 1e4
 L_HA_M = L_M3 / HA_M2  # a rate of 1 L/ha as a depth of liquid in metres
 
 PLOT_HA = 1.0
+FAILING_PCT = 50.0  # a section with less of its ground within 5 % is named first of all
+APART_PCT = 1.0  # by which the errors of sections differ for one of them to be named the worst
 GAPS = 8  # so many are named one by one
 
 Figures = dict[str, Any]
@@ -67,7 +69,7 @@ class Teller:
             return [f"In {minutes(figures['sim_seconds'])} no ground was covered on which a rate "
                     "was wanted.", self.conduct()]
         known = self.caution() if self._measured else self.agreement()
-        return [self.work(), self.quality(), self.worst(), known, self.conduct()]
+        return [self.work(), self.quality(), self.by_metre(), self.worst(), known, self.conduct()]
 
     def work(self) -> str:
         figures = self._figures
@@ -89,10 +91,36 @@ class Teller:
                 f"The rms error is {figures['rate_error_rms_pct']:.2f} %; half of the distance "
                 f"was within {figures['rate_error_p50_pct']:.1f} %.")
 
+    def by_metre(self) -> str:
+        """Where the plant stands: every metre of every section by itself."""
+        figures = self._figures
+        if self._measured:
+            return ("What each section let out on each metre nobody measured: there are no figures "
+                    "by section.")
+        if figures["metre_within_5_pct"] is None:
+            return ""
+        words = (f"Every metre of every section by itself, from the moment the implement was down: "
+                 f"{figures['metre_within_5_pct']:.1f} % of the ground was within 5 %, the rms "
+                 f"error is {figures['metre_rms_pct']:.2f} %.")
+        judged = sorted((row for row in figures["sections"] if row["rms_pct"] is not None),
+                        key=lambda row: row["rms_pct"])
+        best, row = judged[0], judged[-1]
+        if row["rms_pct"] >= best["rms_pct"] + APART_PCT:
+            words += (f" Section {row['section']} fared worst: {row['within_5_pct']:.1f} % of its "
+                      f"ground, {self.rate(row['mean_rate_l_ha'])} on average.")
+        return words
+
+    def failing_sections(self) -> list[str]:
+        """The sections that got the wrong rate on most of their ground, a sentence each."""
+        return [f"Section {row['section']} was within 5 % of the rate on only "
+                f"{row['within_5_pct']:.1f} % of its ground: it put down "
+                f"{self.rate(row['mean_rate_l_ha'])} on average."
+                for row in self._figures["sections"] if fails(row)]
+
     def worst(self) -> str:
         stretches = self._figures["worst_stretches"]
         if not stretches:
-            return "Nowhere was it off by more than 5 %."
+            return "Nowhere was the bar as a whole off by more than 5 %."
         return f"Worst: {self.stretch(stretches[0])}."
 
     def stretch(self, stretch: Figures) -> str:
@@ -141,6 +169,12 @@ def percent(value: float | None, signed: bool = False) -> str:
         return "none"
     value = round(value, 1) + 0.0  # no minus zero
     return f"{value:+.1f} %" if signed else f"{value:.1f} %"
+
+
+def fails(section: Figures) -> bool:
+    """Whether a section got the wrong rate on most of its ground."""
+    within = section["within_5_pct"]
+    return within is not None and bool(within < FAILING_PCT)
 
 
 def remarks(about: dict[str, Any]) -> list[str]:

@@ -99,6 +99,7 @@ FACTS: dict[str, tuple[bool, str, Check]] = {
     "seed": (True, "a whole number, or none",
              lambda value: value is None or _count(value)),
     "versions": (True, "a table of texts", lambda value: bool(value) and _table_of(_text)(value)),
+    "field": (False, "a text", _text),
     "measured": (False, "true or false", _flag),
     "simulated": (False, "true or false", _flag),
     "board": (False, "a table of texts", _table_of(_text)),

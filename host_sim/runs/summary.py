@@ -6,6 +6,11 @@ the rate asked for at that moment. It is weighted with distance and taken over a
 covered while the interlock permitted applying, from the first permitted tick on: nothing is
 left out for start-up, section changes or the pump's own delay. Ground covered with every
 section switched off by hand has no wanted rate and is not judged.
+
+By the metre: the same where the plant stands. Each metre of each section is judged by itself, by
+what fell on it, from the moment the master was on and the implement down: what the controller
+did not permit, or had not permitted yet, is missed. Metres count with the area on which something
+was wanted. What a board measured tells sections apart nowhere and has no such figures.
 """
 
 from __future__ import annotations
@@ -17,7 +22,7 @@ import numpy as np
 from host_sim.runs.passes import passes
 from host_sim.runs.record import Column, RunRecord
 from host_sim.runs.stretches import worst_stretches
-from host_sim.runs.truth import M2_HA, Truth, true_run
+from host_sim.runs.truth import M2_HA, Flags, Ground, Truth, ground_of, true_run
 from rate_control import faults
 from rate_control.interlock import APPLYING
 from rate_control.units import SWITCH_IMPLEMENT
@@ -33,6 +38,7 @@ def summarise(record: RunRecord) -> dict[str, Any]:
     return (
         ground(record, truth)
         | rate_error(truth)
+        | by_metre(record, truth)
         | belief(record)
         | {
             "worst_stretches": [stretch.as_dict() for stretch in stretches],
@@ -80,6 +86,31 @@ def rate_error(truth: Truth) -> dict[str, Any]:
     return figures
 
 
+def by_metre(record: RunRecord, truth: Truth) -> dict[str, Any]:
+    """How near to the wanted rate each metre of each section came (see the module's text)."""
+    return metre_figures(_true_ground(record, truth), truth.section_width_m, "metre_")
+
+
+def metre_figures(ground: Ground | None, widths_m: list[float], prefix: str) -> dict[str, Any]:
+    """The figures of some ground, of all its sections together; none where none is known."""
+    error_pct, weight = np.array([]), np.array([])
+    if ground is not None:
+        wanted: Flags = ground.target_ml > 0.0
+        error_pct = 100 * ground.error[wanted]
+        weight = (ground.worked_m * np.array(widths_m))[wanted]
+    if not len(error_pct):
+        return {f"{prefix}within_5_pct": None, f"{prefix}rms_pct": None}
+    return {
+        f"{prefix}within_5_pct": _within(error_pct, weight, 5),
+        f"{prefix}rms_pct": float(np.sqrt(np.average(error_pct**2, weights=weight))),
+    }
+
+
+def _true_ground(record: RunRecord, truth: Truth) -> Ground | None:
+    """What each section put on each metre; None where nobody knows."""
+    return None if record.about.get("measured") else ground_of(truth, truth.asked)
+
+
 def _within(error_pct: Column, weight: Column, limit: float) -> float:
     return float(100 * weight[np.abs(error_pct) <= limit].sum() / weight.sum())
 
@@ -111,10 +142,11 @@ def belief(record: RunRecord) -> dict[str, Any]:
 
 
 def sections(record: RunRecord, truth: Truth) -> list[dict[str, Any]]:
-    """Volume and area of each section, as in `ground`."""
+    """Volume and area of each section, as in `ground`, and its metres, as in `by_metre`."""
     rows = []
     step_m = np.diff(record["true_distance_m"])
     let_out_l = _section_l(record)
+    ground = _true_ground(record, truth)
     for index, width_m in enumerate(truth.section_width_m):
         on = truth.section_on[:, index] & truth.permitted
         area_ha = float(step_m[on].sum()) * width_m / M2_HA
@@ -125,7 +157,7 @@ def sections(record: RunRecord, truth: Truth) -> list[dict[str, Any]]:
             "volume_l": volume_l,
             "area_ha": area_ha,
             "mean_rate_l_ha": _ratio(volume_l, area_ha),
-        })
+        } | metre_figures(ground and ground.of_section(index), [width_m], ""))
     return rows
 
 

@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 from host_sim.runs.measured import estimated_steps
 from host_sim.runs.record import Column, RunRecord
 from rate_control.interlock import APPLYING
-from rate_control.units import SWITCH_SECTION_SHIFT
+from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
 
 M2_HA = 1e4
 CELL_M = 1.0
+AT_WORK = SWITCH_MASTER | SWITCH_IMPLEMENT
 
 Flags = NDArray[np.bool_]
 
@@ -30,7 +31,7 @@ class Truth:
 
     `volume_ml` left the orifices, `target_ml` should have: wanted rate x distance x width of
     the sections switched on by hand. `permitted` marks the intervals in which the interlock
-    permitted applying.
+    permitted applying, `asked` those in which the hands asked for it: master on, implement down.
     """
 
     section_width_m: list[float]
@@ -38,6 +39,7 @@ class Truth:
     distance_m: Column
     step_m: Column
     permitted: Flags
+    asked: Flags
     section_on: Flags
     section_volume_ml: Column
     section_target_ml: Column
@@ -80,29 +82,68 @@ def true_run(record: RunRecord, section_width_m: list[float]) -> Truth:
         distance_m=record["true_distance_m"][:-1],
         step_m=step_m,
         permitted=record["state"][:-1] == APPLYING,
+        asked=on_by_hand & AT_WORK == AT_WORK,
         section_on=section_on,
         section_volume_ml=section_ml,
         section_target_ml=record["wanted_ml_ha"][1:, None] * area_ha * section_on,
     )
 
 
+@dataclass(frozen=True)
+class Ground:
+    """The ground in metres along the way: a row a metre, a column a section.
+
+    `worked_m` of each metre the section was to be at work, and there `applied_ml` came out of it
+    where `target_ml` should have.
+    """
+
+    worked_m: Column
+    applied_ml: Column
+    target_ml: Column
+
+    @property
+    def error(self) -> Column:
+        """Applied over wanted less 1; not a number where nothing was wanted."""
+        return self._ratio(self.target_ml > 0.0) - 1.0
+
+    @property
+    def shown(self) -> Column:
+        """Applied over wanted; not a number on metres that were worked for less than half."""
+        return self._ratio((self.worked_m >= CELL_M / 2) & (self.target_ml > 0.0))
+
+    def of_section(self, index: int) -> Ground:
+        """The part that lies below one section."""
+        one = slice(index, index + 1)
+        return Ground(self.worked_m[:, one], self.applied_ml[:, one], self.target_ml[:, one])
+
+    def _ratio(self, where: Flags) -> Column:
+        blank = np.full_like(self.target_ml, np.nan)
+        ratio: Column = np.divide(self.applied_ml, self.target_ml, where=where, out=blank)
+        return ratio
+
+
+def ground_of(truth: Truth, working: Flags) -> Ground:
+    """The ground on which the sections were to be at work: `working` intervals, switched on."""
+    end_m = np.append(truth.distance_m, truth.distance_m[-1] + truth.step_m[-1])
+    edges = np.arange(max(np.ceil(end_m[-1] / CELL_M - 1e-6), 1.0) + 1.0) * CELL_M
+    on = working[:, None] & truth.section_on
+
+    def cells(amounts: Column) -> Column:
+        return np.column_stack([per_cell(edges, end_m, amounts[:, index] * on[:, index])
+                                for index in range(on.shape[1])])
+
+    return Ground(cells(np.repeat(truth.step_m[:, None], on.shape[1], axis=1)),
+                  cells(truth.section_volume_ml), cells(truth.section_target_ml))
+
+
 def ground_cells(truth: Truth) -> Column:
     """Applied over wanted on each metre of the way: a row a metre, a column a section.
 
-    Not a number where on less than half of the metre the section was on and the controller
-    permitted to apply, or where nothing was wanted.
+    Wanted is where the hands asked for it, whatever the controller made of that: ground that is
+    missed at a start, or in a fault, is in. Not a number where on less than half of the metre
+    the section was to be at work.
     """
-    end_m = np.append(truth.distance_m, truth.distance_m[-1] + truth.step_m[-1])
-    edges = np.arange(max(np.ceil(end_m[-1] / CELL_M - 1e-6), 1.0) + 1.0) * CELL_M
-    ratios = np.full((len(edges) - 1, len(truth.section_width_m)), np.nan)
-    for index in range(ratios.shape[1]):
-        on = truth.permitted & truth.section_on[:, index]
-        worked_m = per_cell(edges, end_m, truth.step_m * on)
-        applied = per_cell(edges, end_m, truth.section_volume_ml[:, index] * on)
-        target = per_cell(edges, end_m, truth.section_target_ml[:, index] * on)
-        wanted = (worked_m >= CELL_M / 2) & (target > 0)
-        np.divide(applied, target, where=wanted, out=ratios[:, index])
-    return ratios
+    return ground_of(truth, truth.asked).shown
 
 
 def per_cell(edges: Column, end_m: Column, amounts: Column) -> Column:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from host_sim.runs.record import RunRecord
+from host_sim.twin.disturbances import CALM
 from host_sim.twin.hands import Event
 from host_sim.twin.scenario import DEMO, Scenario, load_scenario
 from host_sim.twin.speed_trace import SpeedTrace
@@ -103,7 +104,7 @@ def _scenario(base: Scenario, fault: Fault) -> Scenario:
                    stalled=fault.stalled)
     trace = SpeedTrace("steady", (0.0, END_S), (SPEED_M_S, SPEED_M_S))
     machine = base.machine.override(gnss={"hz": fault.gnss_hz})
-    return replace(base, machine=machine, speed_trace=trace, events=[start, broken])
+    return replace(base, machine=machine, speed_trace=trace, events=[start, broken], field=CALM)
 
 
 def judge(fault: Fault, record: RunRecord) -> Outcome:

@@ -15,8 +15,9 @@ class Event:
 
     The switches in `on` are closed and those in `off` opened (bits as in rate_control.units);
     rate_ml_ha is the application rate entered, None where it stays. `faults` are attributes of
-    the plant's Faults by name, `orifices` factors by section (0 is the first), `stalled` holds
-    the program up. `words` says it all, `note` is the scenario's remark.
+    the plant's Faults by name, `orifices` factors by section (0 is the first), `valves` what is
+    the matter with a section's valve (see disturbances.py), `stalled` holds the program up.
+    Amounts come within `over_s`, evenly. `words` says it all, `note` is the scenario's remark.
     """
 
     words: str
@@ -28,6 +29,8 @@ class Event:
     rate_ml_ha: int | None = None
     faults: dict[str, float] = field(default_factory=dict)
     orifices: dict[int, float] = field(default_factory=dict)
+    valves: dict[int, str] = field(default_factory=dict)
+    over_s: float = 0.0
     stalled: bool | None = None
 
     @property
@@ -39,7 +42,7 @@ class Event:
 
     @property
     def who(self) -> str:
-        faulty = self.faults or self.orifices or self.stalled is not None
+        faulty = self.faults or self.orifices or self.valves or self.stalled is not None
         return FAULT if faulty else HANDS
 
 

@@ -7,6 +7,7 @@ instead, with the implement down from its beginning.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from host_sim.common.errors import InputError
 from host_sim.machine_file.machine import MachineFile, load_machine
 from host_sim.machine_file.twin_spec import spec_of
 from host_sim.sizing.fields import FIELDS
+from host_sim.twin.disturbances import CALM
 from host_sim.twin.hands import Event
 from host_sim.twin.scenario import DEMO, Scenario, load_scenario
 from host_sim.twin.scenario_events import ML_HA_PER_M, SWITCH_WORDS, rate_words
@@ -30,15 +32,16 @@ TURN_S = 8.0  # in a headland
 
 
 def scenario_for(path: Path | None, speed_trace: Path | None = None, seed: int | None = None,
-                 machine_file: Path | None = None) -> Scenario:
+                 machine_file: Path | None = None, field: str | None = None) -> Scenario:
     """What the options of a verb mean: a scenario, a machine file alone, or the demonstration.
 
     Raises InputError with a line for everything that is wrong.
     """
     if path is None and machine_file:
-        return plain_drive(load_machine(machine_file), speed_trace, seed or 0 if seed is not None
+        made = plain_drive(load_machine(machine_file), speed_trace, seed or 0 if seed is not None
                            else 1)
-    return load_scenario(path or DEMO, speed_trace, seed, machine_file)
+        return replace(made, field=field or CALM)
+    return load_scenario(path or DEMO, speed_trace, seed, machine_file, field)
 
 
 def plain_drive(machine: MachineFile, speed_trace: Path | None = None, seed: int = 1) -> Scenario:

@@ -5,8 +5,9 @@ Read from a TOML file; docs/reference/scenario_files.md describes the tables.
 
 from __future__ import annotations
 
+import dataclasses
 import os
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 from host_sim.common.errors import InputError
@@ -15,6 +16,7 @@ from host_sim.common.toml_table import TomlTable
 from host_sim.machine_file.machine import MachineFile, load_machine
 from host_sim.machine_file.twin_spec import spec_of
 from host_sim.plant.spec import MachineSpec
+from host_sim.twin.disturbances import CALM, FIELDS
 from host_sim.twin.hands import Event
 from host_sim.twin.scenario_events import read_events
 from host_sim.twin.speed_trace import SpeedTrace, read_speed_trace
@@ -35,7 +37,8 @@ class Scenario:
     settings: Settings
     speed_trace: SpeedTrace
     seed: int = 1
-    events: list[Event] = field(default_factory=list)
+    events: list[Event] = dataclasses.field(default_factory=list)
+    field: str = CALM  # its name in disturbances.FIELDS
 
     @property
     def section_width_m(self) -> list[float]:
@@ -45,9 +48,9 @@ class Scenario:
 
 def load_scenario(
     path: Path, speed_trace: Path | None = None, seed: int | None = None,
-    machine_file: Path | None = None,
+    machine_file: Path | None = None, field: str | None = None,
 ) -> Scenario:
-    """The scenario in a file, with its speed trace, seed or machine replaced where given.
+    """The scenario in a file, with its speed trace, seed, machine or field replaced where given.
 
     Raises InputError with a line for everything that is wrong: file, line, field.
     """
@@ -60,13 +63,15 @@ def load_scenario(
     drive = TomlTable(source, ("drive",), top.any("drive", {}), problems)
     trace_path = _trace_path(drive, path, speed_trace)
     drive_seed = drive.whole("seed", 0, SEED_MAX, 1)
+    drive_field = drive.choice("field", tuple(FIELDS)) or CALM
     drive.finish()
     events = read_events(source, top.any("event", []), sections, problems)
     top.finish()
     if problems or not (machine and trace_path):
         raise InputError(*problems)
     return Scenario(title or path.stem, spec_of(machine), machine.settings,
-                    read_speed_trace(trace_path), drive_seed or 0 if seed is None else seed, events)
+                    read_speed_trace(trace_path), drive_seed or 0 if seed is None else seed, events,
+                    field or drive_field)
 
 
 def _machine(top: TomlTable, scenario: Path, override: Path | None,

@@ -11,19 +11,13 @@ from typing import Any
 from host_sim.common import units
 from host_sim.common.toml_source import TomlSource
 from host_sim.common.toml_table import TomlTable
-from host_sim.plant.units import ML_M3
+from host_sim.twin.disturbances import FLAG, TABLE, VALVE_WORDS, Disturbance
 from host_sim.twin.hands import Event
 from rate_control.settings import HIGH, LOW, row
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
 
-# Key of a text: its quantity, and the keys of numbers with their unit in SI.
-AMOUNTS: dict[str, tuple[str, dict[str, float]]] = {
-    "rate": ("rate_ml_ha", {"rate_l_ha": units.parse("rate_ml_ha", "1 L/ha", False),
-                            "rate_gal_ac": units.parse("rate_ml_ha", "1 gal/ac", True)}),
-    "slip": ("share_ppm", {"slip_pct": 0.01}),
-    "supply_drop": ("supply_mv", {"supply_drop_v": 1.0}),
-    "air": ("volume_ml", {"air_ml": ML_M3}),
-}
+RATE_NUMBERS = {"rate_l_ha": units.parse("rate_ml_ha", "1 L/ha", False),
+                "rate_gal_ac": units.parse("rate_ml_ha", "1 gal/ac", True)}
 ML_HA_PER_M = 1e10  # a rate in SI is a depth of liquid in metres
 
 # Key: its words for a closed and for an open switch.
@@ -36,21 +30,7 @@ SWITCH_WORDS = {
     ("switch", "on"): "section {} was switched on",
     ("switch", "off"): "section {} was switched off",
 }
-# Key: words for true and for false. The keys but the last are names of the plant's faults.
-FLAG_FAULTS = {
-    "meter_stalled": ("the flow meter stuck", "the flow meter came free"),
-    "speed_lost": ("the speed sensor fell silent", "the speed sensor came back"),
-    "gnss_lost": ("the GNSS receiver lost its fix", "the GNSS receiver found its fix"),
-    "pump_dead": ("the pump lost its drive", "the pump got its drive back"),
-    "cranking": ("the starter began to turn", "the starter stopped"),
-    "program_stalled": ("the program hung", "the program went on"),
-}
-# Key: the plant's name, how many of the unit in the words are one in SI, words.
-NUMBER_FAULTS = {
-    "slip": ("slip_share", 100.0, "the wheel slipped by {:g} %"),
-    "supply_drop": ("supply_drop_v", 1.0, "the supply was {:g} V down"),
-    "air": ("air_m3", 1.0 / ML_M3, "{:g} mL of air was in the line"),
-}
+STALLED_WORDS = "the program hung", "the program went on"
 
 
 def read_events(
@@ -78,18 +58,23 @@ def _event(table: TomlTable, section_count: int) -> Event | None:
         table.refuse("", "needs one of at, at_s and at_m")
     note = table.text("note", "") or ""
     section = table.whole("section", 1, section_count)
-    if ("section" in table) != ("switch" in table or "orifice_factor" in table):
-        table.refuse("", "section goes together with switch or orifice_factor")
+    if ("section" in table) != any(key in table for key in ("switch", "orifice_factor", "valve")):
+        table.refuse("", "section goes together with switch, orifice_factor or valve")
     words: list[str] = []
     on, off = _switches(table, section, words)
     rate_ml_ha = _rate(table, words)
-    faults, stalled = _faults(table, words)
+    faults = _faults(table, words)
     orifices = _orifices(table, section, words)
+    valves = _valves(table, section, words)
+    stalled = table.flag("program_stalled")
+    if stalled is not None:
+        words.append(STALLED_WORDS[not stalled])
+    over_s = _over(table, faults, orifices, words)
     if not words:
-        table.refuse("", "does nothing: give a switch, a rate or a fault")
+        table.refuse("", "does nothing: give a switch, a rate or a disturbance")
         return None
     return Event(" and ".join(words), note, at_s, at_m, on, off, rate_ml_ha, faults, orifices,
-                 stalled)
+                 valves, over_s, stalled)
 
 
 def _switches(table: TomlTable, section: int | None, words: list[str]) -> tuple[int, int]:
@@ -111,7 +96,7 @@ def _switches(table: TomlTable, section: int | None, words: list[str]) -> tuple[
 
 def _rate(table: TomlTable, words: list[str]) -> int | None:
     """The rate in mL/ha, from whichever key gives it."""
-    amount = _amount(table, "rate")
+    amount = _amount(table, "rate", "rate_ml_ha", RATE_NUMBERS)
     if amount is None:
         return None
     key, depth_m = amount
@@ -127,9 +112,12 @@ def _rate(table: TomlTable, words: list[str]) -> int | None:
     return rate_ml_ha
 
 
-def _amount(table: TomlTable, name: str) -> tuple[str, float] | None:
-    """The key that gives an amount, and the amount in SI, where one does."""
-    quantity, keys = AMOUNTS[name]
+def _amount(table: TomlTable, name: str, quantity: str,
+            keys: dict[str, float]) -> tuple[str, float] | None:
+    """The key that gives an amount, and the amount in SI, where one does.
+
+    `keys` are those of plain numbers, each with its unit in SI.
+    """
     found = {key: value * factor for key, factor in keys.items()
              if (value := table.number(key)) is not None}
     text = table.text(name, "") if name in table else ""
@@ -172,21 +160,51 @@ def rate_words(depth_m: float) -> str:
     return "the rate was set to {} ({})".format(*both)
 
 
-def _faults(table: TomlTable, words: list[str]) -> tuple[dict[str, float], bool | None]:
-    """Values of the plant's faults by name, and whether the program stalls (None: as it was)."""
+def _faults(table: TomlTable, words: list[str]) -> dict[str, float]:
+    """Amounts of the plant's faults by name."""
     values: dict[str, float] = {}
-    for key, (came, went) in FLAG_FAULTS.items():
-        flag = table.flag(key)
-        if flag is not None:
-            values[key] = flag
-            words.append(came if flag else went)
-    for key, (name, shown, text) in NUMBER_FAULTS.items():
-        amount = _amount(table, key)
-        if amount is not None:
-            values[name] = amount[1]
-            words.append(text.format(round(amount[1] * shown, 6)))
-    stalled = values.pop("program_stalled", None)
-    return values, None if stalled is None else bool(stalled)
+    for entry in TABLE:
+        value = _disturbance(table, entry)
+        if value is None:
+            continue
+        values[entry.name] = value
+        if entry.quantity == FLAG:
+            words.append(entry.words[not value])
+        else:
+            words.append(entry.words[0].format(round(value * entry.shown, 6)))
+    return values
+
+
+def _disturbance(table: TomlTable, entry: Disturbance) -> float | None:
+    """How much of it an event asks for, in SI, where it does."""
+    if entry.quantity == FLAG:
+        return table.flag(entry.key)
+    if entry.quantity is None:
+        return table.number(entry.key)
+    amount = _amount(table, entry.key, entry.quantity, entry.numbers)
+    return None if amount is None else amount[1]
+
+
+def _valves(table: TomlTable, section: int | None, words: list[str]) -> dict[int, str]:
+    what = table.choice("valve", tuple(VALVE_WORDS))
+    if what is None or not section:
+        return {}
+    words.append(VALVE_WORDS[what][1].format(section))
+    return {section - 1: what}
+
+
+def _over(table: TomlTable, faults: dict[str, float], orifices: dict[int, float],
+          words: list[str]) -> float:
+    """The time within which amounts come, 0 for at once."""
+    amount = _amount(table, "over", "time_ms", {"over_s": 1.0})
+    if amount is None:
+        return 0.0
+    key, over_s = amount
+    if not orifices and all(isinstance(value, bool) for value in faults.values()):
+        table.refuse(key, "goes together with an amount that a disturbance comes to")
+    elif words:
+        words[-1] += f", within {over_s:g} s"
+    return over_s
 
 
 def _orifices(table: TomlTable, section: int | None, words: list[str]) -> dict[int, float]:

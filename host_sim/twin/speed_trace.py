@@ -17,6 +17,7 @@ from host_sim.common.reading import read_bytes
 from host_sim.twin.speed_csv import csv_samples
 from host_sim.twin.speed_nmea import nmea_samples
 
+RECORDED_STEP_S = 2.0  # a trace with a sample as often as this holds what lies below 0.5 Hz
 LARGEST_BYTES = 64 * 2**20
 SHORTEST_S, LONGEST_S = 1.0, 24 * 3600.0
 
@@ -33,6 +34,11 @@ class SpeedTrace:
     @property
     def duration_s(self) -> float:
         return self.time_s[-1]
+
+    @property
+    def recorded(self) -> bool:
+        """Whether the slow changes of a real machine's speed can be in it already."""
+        return self.duration_s <= RECORDED_STEP_S * (len(self.time_s) - 1)
 
     def at(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
         """Speed at times within the trace, linear between the samples."""

@@ -17,8 +17,10 @@ from host_sim.common.versions import versions
 from host_sim.plant.machine import Machine
 from host_sim.runs.record import Recorder, RunRecord
 from host_sim.runs.truth import M2_HA
+from host_sim.twin.breaking import Breaking
 from host_sim.twin.clock import VirtualClock
-from host_sim.twin.hands import Event, Hands
+from host_sim.twin.disturbances import set_field
+from host_sim.twin.hands import Hands
 from host_sim.twin.scenario import Scenario
 from host_sim.twin.stepped import SteppedRun
 from host_sim.twin.virtual_board import Fittings, MemoryFiles, VirtualBoard
@@ -72,6 +74,9 @@ class Twin(SteppedRun):
         self._input_sink = input_sink
         clock = VirtualClock()
         machine = Machine(scenario.machine, scenario.seed, clock.total_us)
+        set_field(machine.faults, scenario.field)
+        machine.field.recorded = scenario.speed_trace.recorded
+        self._breaking = Breaking(machine.faults)
         super().__init__(
             machine, clock, Fittings(files=flashed(scenario.settings)),
             make_controller=lambda settings: self._watched(contender(settings, machine)))
@@ -115,7 +120,10 @@ class Twin(SteppedRun):
         machine, hands = self.machine, self.hands
         time_s = self.clock.elapsed_us / US_PER_S
         for event in hands.act(time_s, machine.distance_m):
-            self._break(event)
+            self._breaking.begin(event, time_s)
+            if event.stalled is not None:
+                self.board.stalled = event.stalled
+        self._breaking.go_on(time_s)
         self.board.switches = hands.switches
         if hands.rate_ml_ha != self._rate_ml_ha:  # asked for anew after a reset, as a person would
             problem = self.application.set_rate(hands.rate_ml_ha)
@@ -136,16 +144,6 @@ class Twin(SteppedRun):
             self.application.ring.newest(),
         )
 
-    def _break(self, event: Event) -> None:
-        """Let the faults of an event come and go."""
-        faults = self.machine.faults
-        for name, value in event.faults.items():
-            setattr(faults, name, value)
-        for section, factor in event.orifices.items():
-            faults.orifice_factor[section] = factor
-        if event.stalled is not None:
-            self.board.stalled = event.stalled
-
     def _about(self) -> dict[str, Any]:
         """The facts of the run that are no columns."""
         scenario, totals = self.scenario, self.application.controller.totals
@@ -157,6 +155,7 @@ class Twin(SteppedRun):
             "section_width_m": scenario.section_width_m,
             "speed_trace": {"name": scenario.speed_trace.name, "note": scenario.speed_trace.note},
             "seed": scenario.seed,
+            "field": scenario.field,
             "events": [asdict(event) for event in self.hands.happened],
             "missed_events": self.hands.missed,
             "resets": self.resets[1:],

@@ -12,7 +12,6 @@ from typing import Any
 
 from boards.board import Board
 from host_sim.plant.machine import Actuation, Machine
-from host_sim.plant.pulses import PulseTrain
 from host_sim.twin.clock import VirtualClock
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Outputs
@@ -115,8 +114,7 @@ class VirtualBoard(Board):
 
     def read(self, inputs: Inputs) -> None:
         machine = self.machine
-        speed: PulseTrain = machine.speed_sensor
-        flow: PulseTrain = machine.flow_meter
+        speed, flow = machine.speed_input, machine.flow_input
         if machine.faults.pulses_swapped:
             speed, flow = flow, speed
         inputs.speed_count = (speed.count + COUNT_START) & LIMIT

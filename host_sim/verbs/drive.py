@@ -19,6 +19,7 @@ examples:
   python -m host_sim drive --machine my_bar.toml --out out/my_bar
   python -m host_sim drive my.toml --speed-trace my_drive.csv --out out/my_drive
   python -m host_sim drive my.toml --machine my_bar.toml
+  python -m host_sim drive --field rough
   python -m host_sim drive --speed-trace gnss.nmea --units us
 """
 
@@ -33,6 +34,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--speed-trace", type=Path, metavar="FILE",
                         help="drive this trace instead: CSV with time_s,speed_m_s, or .nmea")
     parser.add_argument("--seed", type=seed, metavar="N", help="seed of noise and phases")
+    parser.add_argument("--field", choices=("calm", "ordinary", "rough"),
+                        help="the ground and the weather: docs/reference/disturbances.md (default: "
+                             "of the scenario)")
     parser.add_argument("--out", type=Path, default=Path("out/demo"), metavar="DIR",
                         help="directory for the results (default out/demo)")
     add_units(parser, "units of the table and the report (default: of the machine file)")
@@ -57,7 +61,8 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.twin.drive import drive
     from host_sim.twin.plain_drive import scenario_for
 
-    scenario = scenario_for(args.scenario, args.speed_trace, args.seed, args.machine)
+    scenario = scenario_for(args.scenario, args.speed_trace, args.seed, args.machine,
+                            args.field)
     us = us_of(args, bool(scenario.settings.us_units))
     check_directory(args.out)
     if args.record_inputs:

@@ -23,11 +23,11 @@ from host_sim.twin.twin import Twin
 
 def test_cells_are_those_of_the_report():
     """Fed interval by interval, the demonstration drive gives the cells of its report."""
-    scenario = load_scenario(DEMO)
+    scenario = load_scenario(DEMO, field="calm")
     truth = true_run(Twin(scenario).run(), scenario.section_width_m)
     cells = GroundCells(len(scenario.section_width_m))
     for i, start_m in enumerate(truth.distance_m):
-        working = truth.section_on[i] & truth.permitted[i]
+        working = truth.section_on[i] & truth.asked[i]
         cells.add(start_m, start_m + truth.step_m[i], working, truth.section_volume_ml[i],
                   truth.section_target_ml[i])
     live = np.full_like(ground_cells(truth), np.nan)

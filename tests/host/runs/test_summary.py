@@ -10,6 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from host_sim import REPO_ROOT
+from host_sim.report.table import short_table
+from host_sim.report.words import Teller
 from host_sim.runs.stretches import worst_stretches
 from host_sim.runs.summary import summarise
 from host_sim.runs.truth import ground_cells, true_run
@@ -134,12 +136,90 @@ def test_ground_cells_hold_what_fell_on_them():
     assert np.delete(cells[:, 0], 20) == pytest.approx(1.0)
 
 
-def test_ground_without_permit_is_blank():
-    state = np.full(401, float(APPLYING))
-    state[100:200] = READY  # 10 to 20 m
-    record = made_up_record(STEADY, wanted_flow_ml_s(100, STEADY, 2.0), state=state)
+def test_ground_that_nobody_asked_for_is_blank():
+    switches = np.full(401, 0b111)
+    switches[101:201] = 0b101  # implement up from 10 to 20 m
+    record = made_up_record(STEADY, wanted_flow_ml_s(100, STEADY, 2.0), hand_switches=switches)
     blank = np.isnan(ground_cells(true_run(record, [2.0]))[:, 0])
     assert blank.tolist() == [10 <= metre < 20 for metre in range(40)]
+
+
+# By the metre of each section, where the plant stands.
+
+
+def test_a_start_that_is_missed_counts_from_the_moment_the_implement_is_down():
+    """0.75 s at 2 m/s without a permit: 1.5 of 40 m get nothing, the half metre counts half.
+
+    Metre 1 gets what is right on its second half: 50 % of it is missing. So 38 of 40 m are
+    within 5 %, and the mean square is (1 + 0.5^2) / 40.
+    """
+    state = np.full(401, float(APPLYING))
+    state[:15] = READY
+    flow = wanted_flow_ml_s(100, STEADY, 2.0)
+    flow[:15] = 0.0
+    figures = summarise(made_up_record(STEADY, flow, state=state))
+    assert figures["distance_within_5_pct"] == 100.0
+    assert figures["metre_within_5_pct"] == pytest.approx(100 * 38 / 40)
+    assert figures["metre_rms_pct"] == pytest.approx(100 * math.sqrt(1.25 / 40))
+
+
+def test_a_metre_counts_with_the_part_on_which_something_was_wanted():
+    """The implement comes down at 0.8 m and nothing flows up to 1 m: 0.2 of 39.2 m are off."""
+    switches = np.full(401, 0b111)
+    switches[:9] = 0b101
+    flow = wanted_flow_ml_s(100, STEADY, 2.0)
+    flow[:10] = 0.0
+    figures = summarise(made_up_record(STEADY, flow, hand_switches=switches))
+    assert figures["metre_within_5_pct"] == pytest.approx(100 * 39 / 39.2)
+    assert figures["metre_rms_pct"] == pytest.approx(100 * math.sqrt(0.2 / 39.2))
+
+
+def test_errors_within_a_metre_make_up_for_each_other_and_those_of_sections_do_not():
+    """Section 1 swings by 20 % within each metre; section 2, twice as wide, is 4 % below."""
+    swing = np.where(np.arange(400) % 10 < 5, 1.2, 0.8)
+    per_m = wanted_flow_ml_s(100, STEADY, 1.0)
+    flows = np.column_stack([per_m * swing, per_m * 2 * 0.96])
+    figures = summarise(made_up_record(STEADY, flows, width_m=(1.0, 2.0)))
+    assert [row["rms_pct"] for row in figures["sections"]] == pytest.approx([0.0, 4.0], abs=1e-9)
+    assert figures["metre_rms_pct"] == pytest.approx(4.0 * math.sqrt(2 / 3))
+    assert figures["metre_within_5_pct"] == 100.0
+
+
+@pytest.fixture
+def plugged():
+    """Section 1, a third of the bar, gets nothing, and the others its part: the sum is right."""
+    per_m = wanted_flow_ml_s(100, STEADY, 1.0)
+    flows = np.column_stack([per_m * 0, per_m * 1.5, per_m * 1.5])
+    return summarise(made_up_record(STEADY, flows, width_m=(1.0, 1.0, 1.0)))
+
+
+def test_a_plugged_section_is_seen_by_the_metre_only(plugged):
+    assert plugged["distance_within_5_pct"] == 100.0
+    assert plugged["rate_error_rms_pct"] == pytest.approx(0.0, abs=1e-9)
+    assert plugged["metre_within_5_pct"] == 0.0
+    assert plugged["metre_rms_pct"] == pytest.approx(100 * math.sqrt((1 + 0.25 + 0.25) / 3))
+    assert [row["rms_pct"] for row in plugged["sections"]] == pytest.approx([100.0, 50.0, 50.0])
+    assert [row["within_5_pct"] for row in plugged["sections"]] == [0.0, 0.0, 0.0]
+
+
+def test_a_plugged_section_is_in_the_headline_words(plugged):
+    tell = Teller(plugged, us=False)
+    assert tell.failing_sections()[0] == (
+        "Section 1 was within 5 % of the rate on only 0.0 % of its ground: it put down 0.0 L/ha on "
+        "average.")
+    assert "Section 1 fared worst: 0.0 % of its ground, 0.0 L/ha on average." in tell.by_metre()
+    table = short_table(plugged | {"wall_seconds": 1.0}, us=False)
+    assert "section 1    0.0 L/ha on average" in table
+
+
+def test_a_recording_of_a_board_has_no_figures_by_metre_and_says_so(plugged):
+    """The controller shares the flow out by width: by section that would be nothing but a guess."""
+    record = made_up_record(STEADY, wanted_flow_ml_s(100, STEADY, 2.0))
+    record.about["measured"] = True
+    figures = summarise(record)
+    assert figures["metre_within_5_pct"] is figures["metre_rms_pct"] is None
+    assert figures["sections"][0]["within_5_pct"] is figures["sections"][0]["rms_pct"] is None
+    assert "there are no figures by section" in Teller(figures, False, measured=True).by_metre()
 
 
 # Stretches that were off.

@@ -25,7 +25,8 @@ from tests.vm.recorded_inputs import RecordedInputs
 PROMISED = (
     "distance_m", "area_ha", "volume_l", "target_l_ha", "mean_rate_l_ha", "rate_error_rms_pct",
     "distance_within_5_pct", "distance_within_10_pct", "controller_volume_l",
-    "controller_area_ha", "ticks", "sim_seconds", "wall_seconds", "faults",
+    "controller_area_ha", "ticks", "sim_seconds", "wall_seconds", "faults", "metre_within_5_pct",
+    "metre_rms_pct",
 )
 
 
@@ -63,6 +64,7 @@ def test_a_drive_leaves_report_record_and_summary(scenario, tmp_path, capsys):
     assert summary["ticks"] == 400
     assert summary["sim_seconds"] == 20.0
     assert summary["faults"] == []
+    assert all({"within_5_pct", "rms_pct"} <= set(section) for section in summary["sections"])
     printed = capsys.readouterr()
     assert "80.0 L/ha" in printed.out and str(out / "report.html") in printed.out
     assert printed.err == ""

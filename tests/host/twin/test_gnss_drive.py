@@ -21,7 +21,7 @@ def drive(folder, receiver, ground="", controller=(), events=""):
     text = text.replace("../data", str(DEMO.parent.parent / "data"))
     path = folder / "drive.toml"
     path.write_text(text + events, encoding="utf-8")
-    return summarise(Twin(load_scenario(path)).run())
+    return summarise(Twin(load_scenario(path, field="calm")).run())
 
 
 @pytest.mark.parametrize(("hz", "within_pct"), [(1, 93), (5, 98), (10, 98.5)])

@@ -12,7 +12,7 @@ from host_sim.trials.commissioning.bench import Bench
 from host_sim.trials.commissioning.commission import Wish, learn
 from host_sim.twin.hands import FAULT, HANDS, Hands
 from host_sim.twin.scenario import DEMO, load_scenario
-from host_sim.twin.scenario_events import AMOUNTS, FLAG_FAULTS, SWITCH_LEVELS
+from host_sim.twin.scenario_events import RATE_NUMBERS, SWITCH_LEVELS
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
 
 GOOD = """\
@@ -132,6 +132,11 @@ def test_rates_in_both_systems(tmp_path, text, rate_ml_ha):
         ('slip = "3 %"', {"slip_share": pytest.approx(0.03)}, {}, None),
         ('supply_drop = "2.5 V"', {"supply_drop_v": 2.5}, {}, None),
         ("section = 3\norifice_factor = 0.5", {}, {2: 0.5}, None),
+        ('rough_ground = "5 %"', {"rough_share": pytest.approx(0.05)}, {}, None),
+        ('radar_noise = "0.1 m/s"', {"radar_m_s": pytest.approx(0.1)}, {}, None),
+        ("meter_bounce_pct = 20", {"meter_bounce_share": pytest.approx(0.2)}, {}, None),
+        ('leak_down = "10 s"', {"leak_down_s": pytest.approx(10.0)}, {}, None),
+        ("viscosity_factor = 0.6", {"viscosity_factor": 0.6}, {}, None),
         ("program_stalled = true", {}, {}, True),
     ],
 )
@@ -166,6 +171,10 @@ def test_events_of_faults(tmp_path, text, faults, orifices, stalled):
         ('master = "on"', "rate_l_ha = 0.5", "8: event 1.rate_l_ha: must be 1.0 L/ha to"),
         ('master = "on"', 'rate = "0.05 gal/ac"', "8: event 1.rate: must be 0.11 gal/ac to"),
         ('master = "on"', 'rate = "50"', "8: event 1.rate: '50' needs its unit, one of L/ha, "),
+        ('master = "on"', 'cranking = true\nover = "3 s"', "9: event 1.over: goes together with"),
+        ('master = "on"', 'valve = "slow"', "6: event 1: section goes together with"),
+        ('master = "on"', 'section = 1\nvalve = "shut"', "9: event 1.valve: must be stuck open or"),
+        ("seed = 7", 'field = "stormy"', "5: drive.field: must be calm or ordinary or rough"),
         ('master = "on"', 'slip = "3 V"', "8: event 1.slip: unit 'V' is none of %"),
         ('master = "on"', "rate_l_ha = 50\nrate_gal_ac = 5", "a rate is given already"),
         ("at_m = 5", 'at = "5"', "10: event 2.at: must be a time or a distance like"),
@@ -264,7 +273,8 @@ def test_the_example_of_the_page_is_a_scenario(tmp_path):
 
 
 def test_every_key_of_an_event_is_on_the_page():
-    numbers = [key for _, keys in AMOUNTS.values() for key in keys]
-    keys = ["at", "at_s", "at_m", *SWITCH_LEVELS, *AMOUNTS, *numbers, *FLAG_FAULTS,
-            "orifice_factor", "note"]
+    """Those of disturbances are on the page that is made from their table."""
+    keys = ["at", "at_s", "at_m", *SWITCH_LEVELS, "rate", *RATE_NUMBERS, "over", "over_s",
+            "orifice_factor", "valve", "program_stalled", "note"]
     assert [key for key in keys if f"`{key}`" not in PAGE] == []
+    assert "(disturbances.md)" in PAGE
