@@ -22,7 +22,7 @@ _FOOT_M = Fraction(FOOT_UM, 10**6)
 
 
 @dataclass(frozen=True)
-class Unit:
+class AmountUnit:
     """A unit of volume, mass or area; `size` is in m3, kg or m2, exactly."""
 
     label: str
@@ -32,20 +32,20 @@ class Unit:
 
 # US liquid and avoirdupois measures: NIST Handbook 44, appendix C (from memory).
 UNITS = {unit.label: unit for unit in (
-    Unit("mL", VOLUME, Fraction(1, 10**6)),
-    Unit("L", VOLUME, Fraction(1, 1000)),
-    Unit("fl oz", VOLUME, _GALLON_M3 / 128),
-    Unit("pt", VOLUME, _GALLON_M3 / 8),
-    Unit("qt", VOLUME, _GALLON_M3 / 4),
-    Unit("gal", VOLUME, _GALLON_M3),
-    Unit("g", MASS, Fraction(1, 1000)),
-    Unit("kg", MASS, Fraction(1)),
-    Unit("oz wt", MASS, _POUND_KG / 16),
-    Unit("lb", MASS, _POUND_KG),
-    Unit("m2", AREA, Fraction(1)),
-    Unit("ha", AREA, Fraction(10_000)),
-    Unit("ft2", AREA, _FOOT_M**2),
-    Unit("ac", AREA, Fraction(ACRE_MCM2, 10**7)),
+    AmountUnit("mL", VOLUME, Fraction(1, 10**6)),
+    AmountUnit("L", VOLUME, Fraction(1, 1000)),
+    AmountUnit("fl oz", VOLUME, _GALLON_M3 / 128),
+    AmountUnit("pt", VOLUME, _GALLON_M3 / 8),
+    AmountUnit("qt", VOLUME, _GALLON_M3 / 4),
+    AmountUnit("gal", VOLUME, _GALLON_M3),
+    AmountUnit("g", MASS, Fraction(1, 1000)),
+    AmountUnit("kg", MASS, Fraction(1)),
+    AmountUnit("oz wt", MASS, _POUND_KG / 16),
+    AmountUnit("lb", MASS, _POUND_KG),
+    AmountUnit("m2", AREA, Fraction(1)),
+    AmountUnit("ha", AREA, Fraction(10_000)),
+    AmountUnit("ft2", AREA, _FOOT_M**2),
+    AmountUnit("ac", AREA, Fraction(ACRE_MCM2, 10**7)),
 )}
 _BY_PLAIN_LABEL = {label.lower().replace(" ", ""): unit for label, unit in UNITS.items()}
 _DIGITS = r"\d{1,12}"  # more than any amount needs, and few enough to work with
@@ -58,7 +58,7 @@ class Amount:
     """A volume, mass or area, in the unit that it was written in."""
 
     count: Fraction
-    unit: Unit
+    unit: AmountUnit
 
     @property
     def si(self) -> Fraction:
@@ -133,7 +133,7 @@ def _positive(digits: str) -> Fraction:
     return value
 
 
-def _unit(label: str) -> Unit:
+def _unit(label: str) -> AmountUnit:
     plain = label.lower().replace(" ", "")
     if plain == "oz":
         raise ValueError("'oz' can be a volume or a weight: write 'fl oz' or 'oz wt'")

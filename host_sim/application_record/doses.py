@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from host_sim.application_record.amounts import MASS, UNITS, Amount, Ratio
-from host_sim.application_record.job import NUTRIENTS, Product
+from host_sim.application_record.job import NUTRIENTS, JobProduct
 from host_sim.common.errors import InputError
 
 
 @dataclass(frozen=True)
-class Applied:
+class AppliedMix:
     """The work that the amounts are taken from: area in m2, volume of mix in m3.
 
     `wanted_m` is the rate asked for, in m3/m2, None where it was changed during the work.
@@ -31,7 +31,7 @@ class Dose:
     how: str
 
 
-def dose(product: Product, applied: Applied, us: bool) -> Dose | None:
+def dose(product: JobProduct, applied: AppliedMix, us: bool) -> Dose | None:
     """The amount of a product; None where the job file does not say how much.
 
     It is the concentration times the volume of mix that was applied, unless the total is known.
@@ -54,7 +54,7 @@ def dose(product: Product, applied: Applied, us: bool) -> Dose | None:
     return None
 
 
-def _made_for(product: Product, applied: Applied) -> Fraction:
+def _made_for(product: JobProduct, applied: AppliedMix) -> Fraction:
     """The rate of mix for which the product was measured out, in m3/m2."""
     if product.mixed_for:
         return product.mixed_for.si
@@ -64,18 +64,18 @@ def _made_for(product: Product, applied: Applied) -> Fraction:
     return applied.wanted_m
 
 
-def _words(product: Product) -> str:
+def _words(product: JobProduct) -> str:
     return product.mixed_for.text if product.mixed_for else "the rate asked for"
 
 
-def per_area(product: Product, total: Amount, area_m2: Fraction, us: bool) -> str:
+def per_area(product: JobProduct, total: Amount, area_m2: Fraction, us: bool) -> str:
     """The total for the area, in the units of the label."""
     label = "ac" if us else "ha"
     in_words = product.per_area or Ratio(total, Amount(Fraction(1), UNITS[label]), f"/{label}")
     return in_words.over(total.si, area_m2)
 
 
-def nutrients(product: Product, total: Amount, us: bool) -> Iterator[tuple[str, Amount]]:
+def nutrients(product: JobProduct, total: Amount, us: bool) -> Iterator[tuple[str, Amount]]:
     """The mass of each nutrient in a total; none where its mass is not known."""
     if total.unit.kind == MASS:
         mass_kg = total.si

@@ -20,7 +20,7 @@ from pathlib import Path
 
 from host_sim.application_record.job import Job, read_job
 from host_sim.application_record.page import to_csv, to_html
-from host_sim.application_record.sheet import Sheet, fill
+from host_sim.application_record.sheet import RecordSheet, fill
 from host_sim.common.errors import InputError, plain
 from host_sim.common.output import check_directory, new_part
 from host_sim.common.reading import check_file, read_text
@@ -33,7 +33,7 @@ PAGE, TABLE, RAW, SUMS = (
 _SUM_LINE = re.compile(r"([0-9a-f]{64}) [ *](.+)")
 
 
-def make_record(run: Path, job_file: Path, out: Path, us: bool | None) -> Sheet:
+def make_record(run: Path, job_file: Path, out: Path, us: bool | None) -> RecordSheet:
     """Make the folder `out` whole, or not at all; returns what stands in the record.
 
     `us` says which units come first, None that those of the run do.
@@ -80,7 +80,7 @@ def _load_copy(run: Path, raw: Path) -> RunRecord:
         raise InputError(*(line.replace(plain(copy), plain(run)) for line in error.args)) from None
 
 
-def _write(folder: Path, record: RunRecord, job: Job, us: bool) -> Sheet:
+def _write(folder: Path, record: RunRecord, job: Job, us: bool) -> RecordSheet:
     """Page, table and checksums beside the raw data."""
     sheet = fill(record, job, us)
     raw = [(path.relative_to(folder).as_posix(), sha256(path))

@@ -28,7 +28,7 @@ T = TypeVar("T")
 
 
 @dataclass(frozen=True)
-class Product:
+class JobProduct:
     """One product of the mix. Exactly one of `total` and the three ratios is given.
 
     `per_area` holds for a mix that was made for `mixed_for`, a volume of mix for an area.
@@ -66,7 +66,7 @@ class Job:
     start: time | None = None
     weather: dict[str, str] = field(default_factory=dict)
     note: str = ""
-    products: list[Product] = field(default_factory=list)
+    products: list[JobProduct] = field(default_factory=list)
 
 
 WEATHER = ("wind", "temperature", "humidity", "sky")
@@ -112,7 +112,7 @@ def _value(table: TomlTable, key: str, kind: type[T], words: str) -> T | None:
     return None
 
 
-def _products(source: TomlSource, top: TomlTable, problems: list[str]) -> list[Product]:
+def _products(source: TomlSource, top: TomlTable, problems: list[str]) -> list[JobProduct]:
     tables = top.any("product")
     if not isinstance(tables, list) or not tables:
         top.refuse("product", "needs at least one [[product]]")
@@ -121,11 +121,11 @@ def _products(source: TomlSource, top: TomlTable, problems: list[str]) -> list[P
             for index, data in enumerate(tables)]
 
 
-def _product(source: TomlSource, table: TomlTable, index: int) -> Product:
+def _product(source: TomlSource, table: TomlTable, index: int) -> JobProduct:
     kind = table.choice("kind", KINDS)
     if "kind" not in table:
         table.refuse("kind", f"is missing; one of {', '.join(KINDS)}")
-    product = Product(
+    product = JobProduct(
         kind=kind or OTHER,
         name=_text(table, "name"),
         registration_number=_text(table, "registration_number"),

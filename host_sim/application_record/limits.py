@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from host_sim.application_record.amounts import AREA, MASS, UNITS, Amount, Ratio, figure
-from host_sim.application_record.job import OTHER, Product
+from host_sim.application_record.job import OTHER, JobProduct
 
 # How far the dose used may be off the stated one. "Within 5 % of the intended rate" is what
 # surveys call right: University of Nebraska-Lincoln Extension, G1756,
@@ -37,7 +37,7 @@ class Verdict:
 
 
 def verdicts(
-    product: Product, name: str, total: Amount | None, area_m2: Fraction, us: bool
+    product: JobProduct, name: str, total: Amount | None, area_m2: Fraction, us: bool
 ) -> Iterator[Verdict]:
     """The product's dose against the stated one, and against the most that is allowed."""
     stated = product.stated or product.per_area

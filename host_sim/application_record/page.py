@@ -11,7 +11,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from host_sim.application_record.entries import COUNTED, JOB, SETTINGS, WORKED
 from host_sim.application_record.job import OTHER
 from host_sim.application_record.rules import PREVAIL, SOURCES, mark
-from host_sim.application_record.sheet import Sheet
+from host_sim.application_record.sheet import RecordSheet
 from host_sim.common.csv_cells import table
 from host_sim.report.picture import Picture
 from host_sim.report.rate_classes import RATE_CLASSES
@@ -28,7 +28,7 @@ Row = tuple[str, str, str, str, str, str, str]
 HEADER = ("group", "element", "value", "unit", "in_brackets", "asked_for_by", "source")
 
 
-def to_html(sheet: Sheet, record: RunRecord, us: bool, raw: list[tuple[str, str]]) -> str:
+def to_html(sheet: RecordSheet, record: RunRecord, us: bool, raw: list[tuple[str, str]]) -> str:
     """The page. `raw` are name and SHA-256 of each file of raw data kept beside it."""
     environment = Environment(
         loader=FileSystemLoader(HERE), autoescape=True, undefined=StrictUndefined,
@@ -55,12 +55,12 @@ def _ribbons(record: RunRecord, us: bool) -> list[str]:
                  "Rate in each section along the way") for size in RIBBONS]
 
 
-def to_csv(sheet: Sheet) -> str:
+def to_csv(sheet: RecordSheet) -> str:
     """A line for each entry and each figure of a section and a pass; missing ones have no value."""
     return table([HEADER, *_rows(sheet)])
 
 
-def _rows(sheet: Sheet) -> Iterator[Row]:
+def _rows(sheet: RecordSheet) -> Iterator[Row]:
     for verdict in sheet.doses:
         yield "Dose", verdict.word, verdict.numbers, "", "", "", WORKED
     if sheet.simulated:

@@ -6,14 +6,15 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from host_sim.application_record.amounts import figure
-from host_sim.application_record.doses import Applied, Dose, dose, nutrients, per_area
+from host_sim.application_record.doses import AppliedMix, Dose, dose, nutrients, per_area
 from host_sim.application_record.entries import JOB, WORKED, Entry, Writer
-from host_sim.application_record.job import FERTILIZER, PESTICIDE, Product
+from host_sim.application_record.job import FERTILIZER, PESTICIDE, JobProduct
 from host_sim.application_record.rules import NUTRIENT, paragraph
 from host_sim.common import units
 
 
-def product_entries(group: str, product: Product, applied: Applied, us: bool) -> Iterator[Entry]:
+def product_entries(group: str, product: JobProduct, applied: AppliedMix,
+                    us: bool) -> Iterator[Entry]:
     """All entries of a product. Raises InputError where the job file says too little of it."""
     pesticide, fertilizer = product.kind == PESTICIDE, product.kind == FERTILIZER
     nutrient = (NUTRIENT,) if fertilizer else ()
@@ -35,7 +36,7 @@ def product_entries(group: str, product: Product, applied: Applied, us: bool) ->
 
 
 def _fertilizer(
-    group: str, product: Product, found: Dose | None, applied: Applied, us: bool
+    group: str, product: JobProduct, found: Dose | None, applied: AppliedMix, us: bool
 ) -> Iterator[Entry]:
     analysis = "-".join(figure(share) for share in product.analysis)
     yield Entry(group, "analysis, N-P2O5-K2O", analysis, JOB, "% of mass" if analysis else "",

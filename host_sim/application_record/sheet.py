@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from host_sim.application_record.doses import Applied, dose
+from host_sim.application_record.doses import AppliedMix, dose
 from host_sim.application_record.entries import (
     COUNTED,
     JOB,
@@ -32,7 +32,7 @@ from rate_control.interlock import APPLYING
 
 
 @dataclass(frozen=True)
-class Sheet:
+class RecordSheet:
     """A whole record. `sections` and `passes` hold a header and a row for each of them.
 
     `doses` say of each product whether its dose was within its limits.
@@ -64,7 +64,7 @@ class Sheet:
         return [f"{entry.label} ({entry.group.lower()})" for entry in self.entries if entry.missing]
 
 
-def fill(record: RunRecord, job: Job, us: bool) -> Sheet:
+def fill(record: RunRecord, job: Job, us: bool) -> RecordSheet:
     """The record of a run, whose figures are those of the controller itself.
 
     Raises InputError where the job file says too little of a product.
@@ -72,7 +72,7 @@ def fill(record: RunRecord, job: Job, us: bool) -> Sheet:
     measured = as_measured(record)
     figures = summarise(measured)
     applied = _applied(measured, figures)
-    asked = _Asked({product.kind for product in job.products})
+    asked = _AskedEntry({product.kind for product in job.products})
     entries = [*_who(measured, job, asked), *_where(job, figures, us, asked),
                *_liquid(figures, us, asked), *_measured_with(record, us)]
     doses: list[Verdict] = []
@@ -83,11 +83,12 @@ def fill(record: RunRecord, job: Job, us: bool) -> Sheet:
         doses += verdicts(product, product.name or group, found.total if found else None,
                           applied.area_m2, us)
     told = [*remarks(record.about), *disagreement(record, job)]
-    return Sheet(is_simulated(record), list(dict.fromkeys(p.kind for p in job.products)), entries,
-                 _sections(figures, us), _passes(figures, us), told, doses)
+    kinds = list(dict.fromkeys(product.kind for product in job.products))
+    return RecordSheet(is_simulated(record), kinds, entries, _sections(figures, us),
+                       _passes(figures, us), told, doses)
 
 
-class _Asked:
+class _AskedEntry:
     """Who asks for an entry that belongs to all products, given their kinds."""
 
     def __init__(self, kinds: set[str]) -> None:
@@ -103,16 +104,16 @@ class _Asked:
         return tuple(rules)
 
 
-def _applied(record: RunRecord, figures: dict[str, Any]) -> Applied:
+def _applied(record: RunRecord, figures: dict[str, Any]) -> AppliedMix:
     rates = np.unique(record["wanted_ml_ha"][record["state"] == APPLYING])
-    return Applied(
+    return AppliedMix(
         Fraction(figures["controller_area_ha"]) * 10_000,
         Fraction(figures["controller_volume_l"]) / 1000,
         Fraction(int(rates[0]), 10**10) if len(rates) == 1 else None,
     )
 
 
-def _who(record: RunRecord, job: Job, asked: _Asked) -> Iterator[Entry]:
+def _who(record: RunRecord, job: Job, asked: _AskedEntry) -> Iterator[Entry]:
     group = "Who and when"
     date, source = day(record, job)
     yield Entry(group, "date", date, source, rules=asked.by(4, nutrient=True))
@@ -124,7 +125,7 @@ def _who(record: RunRecord, job: Job, asked: _Asked) -> Iterator[Entry]:
             yield Entry(group, label, text, JOB)
 
 
-def _where(job: Job, figures: dict[str, Any], us: bool, asked: _Asked) -> Iterator[Entry]:
+def _where(job: Job, figures: dict[str, Any], us: bool, asked: _AskedEntry) -> Iterator[Entry]:
     group = "Where"
     area, unit, also = Writer(us).both("area_m2", figures["controller_area_ha"] * HA_M2)
     yield Entry(group, "location", job.location, JOB, rules=asked.by(3, nutrient=True))
@@ -135,7 +136,7 @@ def _where(job: Job, figures: dict[str, Any], us: bool, asked: _Asked) -> Iterat
             yield Entry(group, label, text, JOB)
 
 
-def _liquid(figures: dict[str, Any], us: bool, asked: _Asked) -> Iterator[Entry]:
+def _liquid(figures: dict[str, Any], us: bool, asked: _AskedEntry) -> Iterator[Entry]:
     """The mix: volume, rate, and how steadily the rate was kept."""
     group, writer = "Liquid", Writer(us)
     area_ha, volume_l = figures["controller_area_ha"], figures["controller_volume_l"]

@@ -17,7 +17,7 @@ from app.link import TURNS
 from app.link_frame import MAX_BODY, SEQUENCE_MASK, FrameError, LineReader, parse, record
 from app.telemetry import SIZE
 from host_sim.board.answers import answer_problem, is_telemetry
-from host_sim.board.link_port import Port
+from host_sim.board.link_port import LinkPort
 from host_sim.common.reading import parsed
 
 # A board sends 32 bytes in a poll of its link (boards/console_port.py), one in 5 ms or, while it
@@ -71,7 +71,7 @@ class LinkClient:
 
     def __init__(
         self,
-        open_port: Callable[[], Port],
+        open_port: Callable[[], LinkPort],
         timeout_s: float = TIMEOUT_S,
         attempts: int = ATTEMPTS,
         chance: random.Random | None = None,
@@ -84,7 +84,7 @@ class LinkClient:
         # A number that the last client did not use: else the board could take the first
         # request for a repetition.
         self._sequence = (chance or random.Random()).randrange(SEQUENCE_MASK + 1)
-        self._port: Port | None = None
+        self._port: LinkPort | None = None
         self._reader = LineReader()
         self._unasked: deque[Record] = deque(maxlen=UNASKED)
 
@@ -125,7 +125,7 @@ class LinkClient:
             self._port = None
         self._reader = LineReader()
 
-    def _opened(self) -> Port:
+    def _opened(self) -> LinkPort:
         if self._port is None:
             try:
                 self._port = self._open_port()

@@ -14,7 +14,7 @@ WRITE_TIMEOUT_S = 1.0
 PIPE_BYTES = 4096
 
 
-class Port(Protocol):
+class LinkPort(Protocol):
     """One end of a line. Whatever goes wrong on it is an OSError."""
 
     def read(self, limit: int, /) -> bytes:

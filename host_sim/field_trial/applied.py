@@ -15,7 +15,7 @@ import numpy as np
 
 from host_sim.common.errors import InputError
 from host_sim.field_trial.plan import Plan, Plot
-from host_sim.field_trial.uncertainty import Figure, Knowledge, Measured, figures_of
+from host_sim.field_trial.uncertainty import Figure, Knowledge, MeasuredPlot, figures_of
 from host_sim.report.words import L_HA_M, L_M3
 from host_sim.runs.measured import as_measured
 from host_sim.runs.passes import Pass, cut, edge_m
@@ -111,9 +111,9 @@ def _piece(one: Pass, plot: Plot, alone: bool) -> dict[str, Any]:
 
 
 def _measured(plot: Plot, piece: dict[str, Any], settings: dict[str, Any], width_m: float
-              ) -> Measured:
+              ) -> MeasuredPlot:
     length_m = piece["length_m"]
-    return Measured(
+    return MeasuredPlot(
         volume_m3=max(piece["volume_l"], 1e-9) * L_M3, length_m=length_m,
         width_m=piece["area_ha"] * 1e4 / length_m if piece["area_ha"] else width_m,
         time_s=piece["time_s"], wanted_m=plot.rate_m,

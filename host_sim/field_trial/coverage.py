@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from host_sim.field_trial.uncertainty import Knowledge, Measured, figures_of
+from host_sim.field_trial.uncertainty import Knowledge, MeasuredPlot, figures_of
 
 PLOTS = 200_000
 METRES, EDGE_M = 12, 2
@@ -37,7 +37,8 @@ def covered(plots: int, seed: int) -> dict[str, float]:
                                 <= figures[name].half_width)) for name in truth}
 
 
-def _drawn(plots: int, rng: np.random.Generator) -> tuple[dict[str, Vector], Measured, Knowledge]:
+def _drawn(plots: int, rng: np.random.Generator
+           ) -> tuple[dict[str, Vector], MeasuredPlot, Knowledge]:
     """True figures of plots, what was measured on them, and what is known of the machine."""
     wanted_m = rng.uniform(60e-7, 140e-7, plots)
     meter_true, meter_found, meter_u = _calibrated(rng, plots, PULSES_M3, METER_SCATTER,
@@ -79,7 +80,7 @@ def _drawn(plots: int, rng: np.random.Generator) -> tuple[dict[str, Vector], Mea
     stray = rng.normal(0, AROUND.start_m3, (2, plots)).sum(axis=0)
     even = rates / rates.mean(axis=1)[:, None]
     seen = even * (1 + rng.normal(0, AROUND.metre, even.shape))
-    measured = Measured(
+    measured = MeasuredPlot(
         volume_m3=counted(volume + stray), length_m=passed(METRES), width_m=WIDTH_M,
         time_s=time_s, wanted_m=wanted_m, pulses_per_m3=meter_found, pulses_per_m=speed_found,
         droop_m3_s=DROOP_M3_S, cv=seen.std(axis=1, ddof=1) / seen.mean(axis=1), metres=METRES,

@@ -17,7 +17,7 @@ LIFTS = (ALLEY, HEADLAND)
 
 
 @dataclass(frozen=True)
-class Ground:
+class TrialGround:
     """Sizes in m: of a plot, of the alley along and of the buffer across.
 
     `lift` says where the implement is lifted: in every alley, so that each plot is a pass, or only
@@ -31,7 +31,8 @@ class Ground:
     lift: str = ALLEY
 
 
-def lay_out(units: Sequence[Unit], rates_m: Mapping[str, float], ground: Ground, us: bool) -> Plan:
+def lay_out(units: Sequence[Unit], rates_m: Mapping[str, float], ground: TrialGround,
+            us: bool) -> Plan:
     """The plan of a design. `rates_m` are by treatment, or by that of the whole plot.
 
     A plot's name has its row before two digits (three beyond 99 columns) of its column.

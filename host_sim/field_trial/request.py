@@ -9,7 +9,7 @@ from host_sim.common import units
 from host_sim.common.errors import InputError
 from host_sim.field_trial import designs
 from host_sim.field_trial.designs import Unit
-from host_sim.field_trial.layout import ALLEY, Ground, lay_out
+from host_sim.field_trial.layout import ALLEY, TrialGround, lay_out
 from host_sim.field_trial.plan import MOST_PLOTS, Plan
 from host_sim.field_trial.plan_file import NAME_LENGTH, checked_name
 from host_sim.field_trial.plan_rules import problems_of
@@ -137,16 +137,16 @@ def _count(asked: _Asked, names: int, wholes: int) -> int:
     return int(count)
 
 
-def _ground(asked: _Asked) -> Ground:
+def _ground(asked: _Asked) -> TrialGround:
     args = asked.args
     if (args.width is None) == (args.machine is None):
         asked.problems.append("--width: give either --width or --machine, whose bar is as wide")
     width_m = asked.amount("width", "distance_mm", args.width) if args.width else 1.0
     if args.machine:
         width_m = sum(load_machine(args.machine).settings.widths_mm()) / 1000
-    ground = Ground(asked.amount("length", "distance_mm", args.length), width_m,
-                    asked.amount("alley", "distance_mm", args.alley),
-                    asked.amount("buffer", "distance_mm", args.buffer), args.lift)
+    ground = TrialGround(asked.amount("length", "distance_mm", args.length), width_m,
+                         asked.amount("alley", "distance_mm", args.alley),
+                         asked.amount("buffer", "distance_mm", args.buffer), args.lift)
     if ground.lift == ALLEY and ground.alley_m < SHORTEST_ALLEY_M:
         asked.problems.append(f"--alley: must be at least {SHORTEST_ALLEY_M:g} m where the "
                               "implement is lifted in it")

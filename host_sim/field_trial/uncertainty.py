@@ -44,7 +44,7 @@ class Knowledge:
 
 
 @dataclass(frozen=True)
-class Measured:
+class MeasuredPlot:
     """What was measured on a plot, in SI; the errors are the excess at an end as metres of it.
 
     `edge_m` is how long an end is, `metres` how many whole metres there are.
@@ -103,7 +103,7 @@ def _figure(value: Number, parts: dict[str, Number], know: Knowledge) -> Figure:
     return Figure(value, parts, freedom)
 
 
-def figures_of(plot: Measured, know: Knowledge) -> dict[str, Figure]:
+def figures_of(plot: MeasuredPlot, know: Knowledge) -> dict[str, Figure]:
     """Every figure of a plot by name; rates in m, volumes in m3, deviation and CV as shares."""
     flow = plot.volume_m3 / plot.time_s
     of_volume = {
@@ -135,7 +135,8 @@ def _times(relative: dict[str, Number], value: Number) -> dict[str, Number]:
     return {name: part * value for name, part in relative.items()}
 
 
-def _edge(plot: Measured, error_m: Number, relative: dict[str, Number], know: Knowledge) -> Figure:
+def _edge(plot: MeasuredPlot, error_m: Number, relative: dict[str, Number],
+          know: Knowledge) -> Figure:
     """Of an end: what scales with the liquid there, and what comes once."""
     per_m = plot.wanted_m * plot.width_m  # m3 on a metre of the plot
     parts = {name: (plot.edge_m + error_m) * relative[name]
@@ -149,7 +150,7 @@ def _edge(plot: Measured, error_m: Number, relative: dict[str, Number], know: Kn
     return _figure(error_m, parts, know)
 
 
-def _variation(plot: Measured, know: Knowledge) -> Figure:
+def _variation(plot: MeasuredPlot, know: Knowledge) -> Figure:
     """The CV of the plot itself: that which was measured without the noise of its metres.
 
     Of n metres with noise m, the squares measured are those of the plot and m^2 together, and vary

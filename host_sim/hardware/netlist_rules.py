@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from host_sim.hardware.boards import Board
+from host_sim.hardware.boards import BoardData
 from host_sim.hardware.circuit import RAILS, Nets, Part, nets_of
 from host_sim.hardware.parts_list import ITEMS
 from host_sim.hardware.pin_rules import PinTable
@@ -76,7 +76,7 @@ def ohms(value: str) -> float:
     return float(match[1]) * MULTIPLES[match[3] or ""]
 
 
-def of_pins(seen: Seen, table: PinTable, board: Board) -> Iterator[str]:
+def of_pins(seen: Seen, table: PinTable, board: BoardData) -> Iterator[str]:
     """Each signal is at the pin of the module where the firmware has it, and nowhere else."""
     module = seen.parts["U1"].nets
     wanted = {str(board.holes[gpio]): name for name, gpio in {**table.gpio, **board.spare}.items()}
@@ -87,7 +87,7 @@ def of_pins(seen: Seen, table: PinTable, board: Board) -> Iterator[str]:
             yield f"U1 pin {hole}: is {net or 'open'}, the firmware has {expected or 'nothing'}"
 
 
-def of_pulls(seen: Seen, table: PinTable, board: Board) -> Iterator[str]:
+def of_pulls(seen: Seen, table: PinTable, board: BoardData) -> Iterator[str]:
     """Resistors alone hold each signal where signals.py says, with the board pulled out.
 
     Where only the board's own 3.3 V holds an output, it does not with the board out; so what
@@ -125,7 +125,7 @@ def resting_volts(seen: Seen, net: str, volts: Mapping[str, float] = VOLTS) -> f
     return current / conductance if conductance else None
 
 
-def of_transistors(seen: Seen, table: PinTable, board: Board) -> Iterator[str]:
+def of_transistors(seen: Seen, table: PinTable, board: BoardData) -> Iterator[str]:
     """Each load has its source on ground, its gate held low, a diode and terminals at its drain."""
     for part in seen.of_item("IRL640", "IRFB4115"):
         gate, drain, source = (part.nets[pin] for pin in "123")
@@ -149,14 +149,14 @@ def freewheels(part: Part, drain: str, feeds: set[str]) -> bool:
     return part.kind == "D" and part.nets["2"] == drain and part.nets["1"] in feeds
 
 
-def of_rails(seen: Seen, table: PinTable, board: Board) -> Iterator[str]:
+def of_rails(seen: Seen, table: PinTable, board: BoardData) -> Iterator[str]:
     """Each rail is a net of its own: where two are joined, one of them is gone."""
     for rail in RAILS:
         if len(seen.nets.get(rail, ())) < 2:
             yield f"{rail}: is not there, or joined to another rail"
 
 
-def of_supplies(seen: Seen, table: PinTable, board: Board) -> Iterator[str]:
+def of_supplies(seen: Seen, table: PinTable, board: BoardData) -> Iterator[str]:
     """Each chip is fed as its data sheet wants, with 100 nF on each rail."""
     fed: set[str] = set()
     for part in seen.parts.values():
@@ -170,7 +170,7 @@ def of_supplies(seen: Seen, table: PinTable, board: Board) -> Iterator[str]:
             yield f"{rail}: no 100 nF for the chips on it"
 
 
-def of_sections(seen: Seen, table: PinTable, board: Board) -> Iterator[str]:
+def of_sections(seen: Seen, table: PinTable, board: BoardData) -> Iterator[str]:
     """Section 1 is QA and A, as bit 0 of the firmware's mask; each letter opens its own valve."""
     drive, sense = seen.of_item("74HCT595"), seen.of_item("74HC165")
     if len(drive) != 1 or len(sense) != 1:
@@ -198,7 +198,7 @@ def switch_net(seen: Seen, number: int) -> str:
     return network[0].nets[str(17 - int(pins[0]))] if len(pins) == 1 else "nowhere"
 
 
-def of_fuses(seen: Seen, table: PinTable, board: Board) -> Iterator[str]:
+def of_fuses(seen: Seen, table: PinTable, board: BoardData) -> Iterator[str]:
     """Nothing but a fuse hangs on a wire from the battery, and each load has a fuse of its own."""
     for part in seen.parts.values():
         if part.value.startswith("battery"):
@@ -210,7 +210,7 @@ def of_fuses(seen: Seen, table: PinTable, board: Board) -> Iterator[str]:
             yield f"{rail}: comes from no fuse"
 
 
-def of_parts(seen: Seen, table: PinTable, board: Board) -> Iterator[str]:
+def of_parts(seen: Seen, table: PinTable, board: BoardData) -> Iterator[str]:
     """Each part is in the parts list with as many pins, and none is bridged by its own net."""
     for part in seen.parts.values():
         item = ITEMS.get(part.item)
@@ -222,12 +222,12 @@ def of_parts(seen: Seen, table: PinTable, board: Board) -> Iterator[str]:
             yield f"{part.ref}: both its pins are on {part.nets['1'] or 'nothing'}"
 
 
-RULES: tuple[Callable[[Seen, PinTable, Board], Iterator[str]], ...] = (
+RULES: tuple[Callable[[Seen, PinTable, BoardData], Iterator[str]], ...] = (
     of_pins, of_pulls, of_transistors, of_rails, of_supplies, of_sections, of_fuses, of_parts,
 )  # fmt: skip
 
 
-def findings(parts: Mapping[str, Part], table: PinTable, board: Board) -> list[str]:
+def findings(parts: Mapping[str, Part], table: PinTable, board: BoardData) -> list[str]:
     """Everything that is wrong with a netlist, a line each."""
     seen = Seen(parts)
     return [found for rule in RULES for found in rule(seen, table, board)]

@@ -14,7 +14,7 @@ from pathlib import Path
 from host_sim import FIRMWARE_DIR, REPO_ROOT
 from host_sim.common.errors import InputError
 from host_sim.hardware import boards
-from host_sim.hardware.boards import Board
+from host_sim.hardware.boards import BoardData
 from host_sim.hardware.pio_rules import DRIVER, pio_findings
 from host_sim.hardware.signals import BY_NAME, NOT_DRIVEN_AT_BOOT, OPTIONAL, SIGNALS
 
@@ -72,7 +72,7 @@ def read_table(path: Path) -> PinTable:
     return PinTable(path, gpio, lines, safe)
 
 
-def of_names(table: PinTable, board: Board) -> Iterator[Finding]:
+def of_names(table: PinTable, board: BoardData) -> Iterator[Finding]:
     """Every signal has a pin, and every pin is a signal."""
     for name in table.gpio:
         if name not in BY_NAME:
@@ -82,7 +82,7 @@ def of_names(table: PinTable, board: Board) -> Iterator[Finding]:
             yield signal.name, "has no pin"
 
 
-def of_double_use(table: PinTable, board: Board) -> Iterator[Finding]:
+def of_double_use(table: PinTable, board: BoardData) -> Iterator[Finding]:
     """No GPIO has two users, those that only the drawings know included."""
     users: dict[int, str] = {gpio: f"{name} of the drawings" for name, gpio in board.spare.items()}
     for name, gpio in table.gpio.items():
@@ -91,7 +91,7 @@ def of_double_use(table: PinTable, board: Board) -> Iterator[Finding]:
         users.setdefault(gpio, name)
 
 
-def of_presence(table: PinTable, board: Board) -> Iterator[Finding]:
+def of_presence(table: PinTable, board: BoardData) -> Iterator[Finding]:
     """Every GPIO is brought out and left free by the module itself."""
     for name, gpio in table.gpio.items():
         if gpio in board.taken:
@@ -100,14 +100,14 @@ def of_presence(table: PinTable, board: Board) -> Iterator[Finding]:
             yield name, f"GPIO {gpio} is not brought out"
 
 
-def of_direction(table: PinTable, board: Board) -> Iterator[Finding]:
+def of_direction(table: PinTable, board: BoardData) -> Iterator[Finding]:
     """What only listens drives nothing."""
     for name, gpio in known(table):
         if BY_NAME[name].is_output and gpio in board.inputs_only:
             yield name, f"GPIO {gpio} is an input only"
 
 
-def of_peripherals(table: PinTable, board: Board) -> Iterator[Finding]:
+def of_peripherals(table: PinTable, board: BoardData) -> Iterator[Finding]:
     """Converter, SPI, I2C and UART sit where the chip's multiplexers reach."""
     for name, gpio in known(table):
         reach = board.reach.get(BY_NAME[name].peripheral)
@@ -116,7 +116,7 @@ def of_peripherals(table: PinTable, board: Board) -> Iterator[Finding]:
             yield name, f"GPIO {gpio} has no {BY_NAME[name].peripheral}; these have: {among}"
 
 
-def of_pwm(table: PinTable, board: Board) -> Iterator[Finding]:
+def of_pwm(table: PinTable, board: BoardData) -> Iterator[Finding]:
     """A PWM slice has one frequency, so one user."""
     for group in board.shared_pwm:
         users = [name for name, gpio in known(table)
@@ -125,7 +125,7 @@ def of_pwm(table: PinTable, board: Board) -> Iterator[Finding]:
             yield users[1], f"shares a PWM slice with {users[0]}"
 
 
-def of_reset(table: PinTable, board: Board) -> Iterator[Finding]:
+def of_reset(table: PinTable, board: BoardData) -> Iterator[Finding]:
     """What the chip reads when it starts is held as it needs it, and by no sensor's cable."""
     for name, gpio in known(table):
         needed = board.reset_pull.get(gpio, "any")
@@ -137,7 +137,7 @@ def of_reset(table: PinTable, board: Board) -> Iterator[Finding]:
             yield name, f"GPIO {gpio} moves by itself at reset: something would move"
 
 
-def of_safe_outputs(table: PinTable, board: Board) -> Iterator[Finding]:
+def of_safe_outputs(table: PinTable, board: BoardData) -> Iterator[Finding]:
     """boot.py drives every output to the level at which the resistor outside holds it."""
     for list_name, pull in SAFE_LISTS.items():
         for name in table.safe.get(list_name, ()):
@@ -151,7 +151,7 @@ def of_safe_outputs(table: PinTable, board: Board) -> Iterator[Finding]:
             yield name, "is an output and in neither OUTPUTS_LOW nor OUTPUTS_HIGH"
 
 
-def of_currents(table: PinTable, board: Board) -> Iterator[Finding]:
+def of_currents(table: PinTable, board: BoardData) -> Iterator[Finding]:
     """Each pin, and all of them together, give no more than the data sheet allows."""
     loads = {name: BY_NAME[name].load_ma for name, _ in known(table)}
     for name, load_ma in loads.items():
@@ -162,7 +162,7 @@ def of_currents(table: PinTable, board: Board) -> Iterator[Finding]:
         yield "the table", f"all pins give {total_ma:g} mA, at most {board.total_ma:g} mA"
 
 
-RULES: tuple[Callable[[PinTable, Board], Iterator[Finding]], ...] = (
+RULES: tuple[Callable[[PinTable, BoardData], Iterator[Finding]], ...] = (
     of_names,
     of_double_use,
     of_presence,
@@ -180,7 +180,7 @@ def known(table: PinTable) -> list[tuple[str, int]]:
     return [(name, gpio) for name, gpio in table.gpio.items() if name in BY_NAME]
 
 
-def findings(table: PinTable, board: Board) -> list[str]:
+def findings(table: PinTable, board: BoardData) -> list[str]:
     """Everything that is wrong with a table, a line each."""
     return [table.shown(found) for rule in RULES for found in rule(table, board)]
 

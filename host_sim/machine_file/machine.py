@@ -26,7 +26,7 @@ from host_sim.machine_file.homes import (
     WANTED,
 )
 from host_sim.sizing import texts
-from host_sim.sizing.fields import FIELDS, PART_KEYS, Field, Said
+from host_sim.sizing.fields import FIELDS, PART_KEYS, Said, SizingField
 from rate_control.settings import HIGH, LOW, Settings, build, default_value, row
 from rate_control.units import MAX_SECTIONS
 
@@ -157,7 +157,7 @@ class _Reader:
                     table.refuse(key, str(error))
                 self._values[name] = default_value(row(name))
 
-    def _field(self, table: TomlTable, known: Field) -> None:
+    def _field(self, table: TomlTable, known: SizingField) -> None:
         given = table.any(known.key)
         if given is None:
             return

@@ -10,14 +10,14 @@ from pathlib import Path
 from host_sim.application_record.amounts import MASS, VOLUME
 from host_sim.common.errors import InputError
 from host_sim.field_trial.plan import Plan
-from host_sim.mixing.mix_file import MixFile, Product
+from host_sim.mixing.mix_file import MixFile, MixProduct
 
 MOST_FILLS = 200
 PLAN_PLACES = 12  # decimals of a plan's rate and lengths that count
 
 
 @dataclass(frozen=True)
-class Ground:
+class TreatedGround:
     """What is to be treated alike: a name, its area in m2, and the rate of mix in m3/m2."""
 
     name: str
@@ -26,13 +26,13 @@ class Ground:
 
 
 @dataclass(frozen=True)
-class Part:
+class BatchPart:
     """A product in a batch: `in_mix` of it in SI for each m3 of mix, a volume or a mass.
 
     `share` and `density` turn it into a nutrient.
     """
 
-    product: Product
+    product: MixProduct
     kind: str
     in_mix: Fraction
 
@@ -60,8 +60,8 @@ class Batch:
     """One mix: where it goes, its parts, and the volumes in m3 of the fills that make it."""
 
     name: str
-    grounds: tuple[Ground, ...]
-    parts: tuple[Part, ...]
+    grounds: tuple[TreatedGround, ...]
+    parts: tuple[BatchPart, ...]
     fills: tuple[Fraction, ...]
 
     @property
@@ -86,11 +86,11 @@ def batches_of(path: Path, mix: MixFile, plan: Plan | None, width_m: float | Non
 
 
 def _grounds(path: Path, mix: MixFile, plan: Plan | None, width_m: float | None
-             ) -> Iterator[Ground]:
+             ) -> Iterator[TreatedGround]:
     if plan is None:
         if mix.area is None:
             raise InputError(f"{path}: area: is missing, and so is a plan")
-        yield Ground(mix.title, mix.area.si, _rate(path, mix))
+        yield TreatedGround(mix.title, mix.area.si, _rate(path, mix))
         return
     for name in plan.treatments:
         plots = [plot for plot in plan.plots if plot.treatment == name and plot.treated]
@@ -100,7 +100,7 @@ def _grounds(path: Path, mix: MixFile, plan: Plan | None, width_m: float | None
         area = sum((_exact(plot.length_m) * _exact(width or 0)
                     for plot, width in zip(plots, widths, strict=True)), Fraction(0))
         if plots:
-            yield Ground(name, area, _exact(plots[0].rate_m))
+            yield TreatedGround(name, area, _exact(plots[0].rate_m))
 
 
 def _exact(value: float) -> Fraction:
@@ -120,7 +120,7 @@ def _rate(path: Path, mix: MixFile) -> Fraction:
     return mix.rate.si
 
 
-def _dose(product: Product) -> tuple[str, Fraction]:
+def _dose(product: MixProduct) -> tuple[str, Fraction]:
     """Kind and amount of a product for an area that its dose or its aim asks for."""
     if product.aim:
         assert product.density
@@ -129,7 +129,7 @@ def _dose(product: Product) -> tuple[str, Fraction]:
     return product.per_area.kinds[0], product.per_area.si
 
 
-def _batch(path: Path, mix: MixFile, grounds: Sequence[Ground]) -> Batch:
+def _batch(path: Path, mix: MixFile, grounds: Sequence[TreatedGround]) -> Batch:
     parts = tuple(_part(path, mix, product, grounds) for product in mix.products)
     reserve = mix.reserve.si if mix.reserve else Fraction(0)
     volume = sum((ground.area_m2 * ground.rate_m for ground in grounds), reserve)
@@ -144,18 +144,19 @@ def _batch(path: Path, mix: MixFile, grounds: Sequence[Ground]) -> Batch:
     return Batch(name, tuple(grounds), parts, (*fills, volume - sum(fills)))
 
 
-def _part(path: Path, mix: MixFile, product: Product, grounds: Sequence[Ground]) -> Part:
+def _part(path: Path, mix: MixFile, product: MixProduct,
+          grounds: Sequence[TreatedGround]) -> BatchPart:
     """How much of a product is in the mix that goes onto these grounds."""
     if product.undiluted:
-        return Part(product, VOLUME, Fraction(1))
+        return BatchPart(product, VOLUME, Fraction(1))
     if product.per_mix:
-        return Part(product, product.per_mix.kinds[0], product.per_mix.si)
+        return BatchPart(product, product.per_mix.kinds[0], product.per_mix.si)
     kind, dose = _dose(product)
     rates = {ground.rate_m for ground in grounds}
     if mix.rate:
-        return Part(product, kind, dose / mix.rate.si)
+        return BatchPart(product, kind, dose / mix.rate.si)
     if len(rates) > 1:
         raise InputError(f"{path}: rate: is missing: the plan has several, so say for which the "
                          f"dose of {product.name} holds; or mix each treatment by itself, "
                          "jars = true")
-    return Part(product, kind, dose / rates.pop())
+    return BatchPart(product, kind, dose / rates.pop())

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from host_sim.application_record.amounts import VOLUME, Amount, Ratio
 from host_sim.application_record.limits import CROSSED, UNKNOWN, WITHIN, Verdict
-from host_sim.mixing.batches import Batch, Part
+from host_sim.mixing.batches import Batch, BatchPart
 from host_sim.mixing.mix_file import MixFile
 
 MEASURED_WITHIN = Fraction(5, 100)  # half a step may be so much of what is measured: our choice
@@ -20,7 +20,7 @@ def verdicts(mix: MixFile, batches: list[Batch]) -> list[Verdict]:
                               for verdict in _of_part(batch, part)))
 
 
-def _of_part(batch: Batch, part: Part) -> Iterator[Verdict]:
+def _of_part(batch: Batch, part: BatchPart) -> Iterator[Verdict]:
     product = part.product
     rates = {ground.rate_m: ground.name for ground in batch.grounds}
     for limit, amount, kind in (
@@ -41,8 +41,8 @@ def _where(batch: Batch, ground: str) -> str:
     return f" on {ground}" if len(batch.grounds) > 1 or ground != batch.name else ""
 
 
-def _judge(name: str, part: Part, limit: Ratio, amount: Fraction, kind: str, where: str, most: bool
-           ) -> Verdict:
+def _judge(name: str, part: BatchPart, limit: Ratio, amount: Fraction, kind: str, where: str,
+           most: bool) -> Verdict:
     of_mix = limit in (part.product.mix_at_most, part.product.mix_at_least)
     used = amount if of_mix or kind == limit.kinds[0] else part.as_kind(amount, limit.kinds[0])
     if used is None:

@@ -36,7 +36,7 @@ T = TypeVar("T")
 
 
 @dataclass(frozen=True)
-class Product:
+class MixProduct:
     """One product. Exactly one of `per_area`, `per_mix`, `aim` and `undiluted` is given.
 
     `aim` is a mass of `nutrient` for an area, `share` what the product has of it by mass. The rest
@@ -63,7 +63,7 @@ class MixFile:
 
     title: str
     tank: Amount
-    products: tuple[Product, ...]
+    products: tuple[MixProduct, ...]
     rate: Ratio | None = None
     area: Amount | None = None
     plan: Path | None = None
@@ -113,7 +113,7 @@ def _check_whole(top: TomlTable, mix: MixFile) -> None:
         top.refuse("reserve", "is as much as the tank holds")
 
 
-def _products(source: TomlSource, top: TomlTable, problems: list[str]) -> tuple[Product, ...]:
+def _products(source: TomlSource, top: TomlTable, problems: list[str]) -> tuple[MixProduct, ...]:
     tables = top.any("product", [])
     if not isinstance(tables, list) or not 1 <= len(tables) <= MOST_PRODUCTS:
         top.refuse("product", f"1 to {MOST_PRODUCTS} products are written as [[product]]")
@@ -126,7 +126,7 @@ def _products(source: TomlSource, top: TomlTable, problems: list[str]) -> tuple[
     return tuple(found)
 
 
-def _product(table: TomlTable) -> Product:
+def _product(table: TomlTable) -> MixProduct:
     name = table.text("name") or ""
     share, nutrient, aim = Fraction(0), "", None
     text = table.text("nutrient", "") or ""
@@ -139,7 +139,7 @@ def _product(table: TomlTable) -> Product:
     elif text:
         table.refuse("nutrient", f"must be a mass of {' or '.join(NUTRIENTS)} for an area, as in "
                                  f"'40 kg N/ha', is '{text}'")
-    product = Product(
+    product = MixProduct(
         name=name, aim=aim, undiluted=bool(table.flag("undiluted")),
         per_area=_ratio(table, "per_area", (VOLUME, MASS), AREA),
         per_mix=_ratio(table, "per_mix", (VOLUME, MASS), VOLUME),

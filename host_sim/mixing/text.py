@@ -8,7 +8,7 @@ from typing import Any
 
 from host_sim.application_record.amounts import AREA, MASS, UNITS, VOLUME, Amount
 from host_sim.common.data_package import INTEGER, NUMBER, TEXT, Column, Table
-from host_sim.mixing.batches import Batch, Part
+from host_sim.mixing.batches import Batch, BatchPart
 from host_sim.mixing.checks import PREVAILS, too_small, verdicts
 from host_sim.mixing.mix_file import MixFile
 
@@ -83,7 +83,7 @@ def _alike(fills: tuple[Fraction, ...]) -> Iterator[tuple[int, Fraction, int]]:
             yield number, fill, sum(other == fill for other in fills[number - 1 :])
 
 
-def _dose(part: Part, rate_m: Fraction, us: bool) -> str:
+def _dose(part: BatchPart, rate_m: Fraction, us: bool) -> str:
     """What an area gets of a product, and of the nutrient in it."""
     area = UNITS["ac" if us else "ha"]
     dose = part.dose(rate_m) * area.size

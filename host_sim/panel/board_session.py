@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable
 
 from host_sim.board.link_client import LinkClient, LinkError
-from host_sim.board.link_port import Port
+from host_sim.board.link_port import LinkPort
 from host_sim.panel.controller_view import ControllerView
 from host_sim.panel.frames import Changes, frame_of, numbers
 from host_sim.panel.hello import about_controller
@@ -23,7 +23,7 @@ RETRY_S = 1.0
 class BoardSession(Session):
     """Follows a board, and again after the line was lost."""
 
-    def __init__(self, open_port: Callable[[], Port]) -> None:
+    def __init__(self, open_port: Callable[[], LinkPort]) -> None:
         super().__init__()
         self._open_port = open_port
         self._changes = Changes()

@@ -15,7 +15,7 @@ from host_sim.common.versions import versions
 from host_sim.panel.live_twin import LiveTwin
 from host_sim.plant.units import ML_M3
 from host_sim.runs.measured import counted
-from host_sim.runs.record import Recorder, RunRecord, section_column
+from host_sim.runs.record import RowRecorder, RunRecord, section_column
 from host_sim.twin.hands import HANDS, Happened
 from host_sim.twin.scenario import Scenario
 from host_sim.twin.scenario_events import ML_HA_PER_M, rate_words
@@ -39,7 +39,7 @@ class DriveRecord:
     def __init__(self, twin: LiveTwin, scenario: Scenario) -> None:
         self._twin = twin
         self._scenario = scenario
-        self._recorder = Recorder(len(scenario.section_width_m))
+        self._recorder = RowRecorder(len(scenario.section_width_m))
         self._events: deque[Happened] = deque(maxlen=EVENTS)
         self._last_name = ""
         self._rate_ml_ha = twin.wanted_ml_ha

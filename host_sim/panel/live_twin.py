@@ -24,7 +24,7 @@ TANK_L = 200.0
 
 
 @dataclass(frozen=True)
-class Truth:
+class TrueNow:
     """What was really so since the last look; not a number where nothing was to be applied."""
 
     speed_mm_s: float
@@ -100,10 +100,10 @@ class LiveTwin(OperatedRun):
             self._applied_ml += sum(applied_ml)
             self._area_ha += sum(area_ha)
 
-    def look(self) -> Truth:
+    def look(self) -> TrueNow:
         """What was true since the last look, as means over that time."""
         span_s = self._span_s or math.inf
-        truth = Truth(
+        truth = TrueNow(
             speed_mm_s=self.machine.speed_m_s * 1e3,
             flow_ul_s=self._flow_ml / span_s * 1e3,
             applied_ml_ha=self._applied_ml / self._area_ha if self._area_ha else math.nan,

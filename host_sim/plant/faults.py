@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 
 @dataclass(slots=True)
-class Faults:
+class PlantFaults:
     """Set and clear at any time; they act from the next `advance`. All off is a clean machine.
 
     `disturbances.TABLE` has a row for each: its meaning, its unit and where its size comes from.

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from random import Random
 
-from host_sim.plant.faults import Faults
+from host_sim.plant.faults import PlantFaults
 
 ROUGH_S = 1.6  # correlation time of the true speed: between bands as measured, see disturbances
 SLOW_BAND_HZ = 0.5  # a recorded drive has what lies below
@@ -85,7 +85,7 @@ class Field:
     __slots__ = ("_bursts", "_burst_s", "_burst_share", "_cavitation", "_faults", "_radar",
                  "_rough", "_rough_fast", "_sag_rng", "_sagging", "_slip", "_supply", "recorded")
 
-    def __init__(self, faults: Faults, seed: int) -> None:
+    def __init__(self, faults: PlantFaults, seed: int) -> None:
         self._faults = faults
         self.recorded = False  # the speed that is asked for has its slow band already
         self._rough = Wander("rough ground", seed, ROUGH_S)

@@ -7,7 +7,7 @@ from typing import Protocol
 
 from host_sim.plant.actuation import Actuation
 from host_sim.plant.electric_pump import ElectricPump
-from host_sim.plant.faults import FILTER_M3_S, Faults
+from host_sim.plant.faults import FILTER_M3_S, PlantFaults
 from host_sim.plant.field import Field
 from host_sim.plant.flow_meter import TurbineMeter
 from host_sim.plant.gnss import GnssReceiver
@@ -15,15 +15,15 @@ from host_sim.plant.ground import GroundSensor
 from host_sim.plant.hose import Hose
 from host_sim.plant.hydraulic_pump import HydraulicPump
 from host_sim.plant.manifold import Manifold, Supply
-from host_sim.plant.pulse_input import PulseInput
+from host_sim.plant.pulse_input import SensorInput
 from host_sim.plant.pump_spec import ElectricPumpSpec, HydraulicPumpSpec
 from host_sim.plant.regulated_pump import RegulatedPump
-from host_sim.plant.sections import Sections
+from host_sim.plant.sections import PlantSections
 from host_sim.plant.spec import INLINE_VALVE, MachineSpec
 from host_sim.plant.troubled_supply import TroubledSupply
 from host_sim.plant.units import BAR_PA, L_MIN_M3_S, ML_M3
 
-__all__ = ["Actuation", "Faults", "Machine"]
+__all__ = ["Actuation", "Machine", "PlantFaults"]
 
 SUBSTEP_US = 5_000
 SUBSTEP_S = SUBSTEP_US * 1e-6
@@ -47,7 +47,7 @@ class _Dry:
 DRY = _Dry()
 
 
-class Pump(Protocol):
+class PumpModel(Protocol):
     """What feeds the manifold, with all that drives and regulates it."""
 
     main_resistance: float
@@ -82,17 +82,17 @@ class Machine:
         self.speed_m_s = 0.0
         self.distance_m = 0.0
         self.shaft_share = 1.0
-        self.faults = Faults(orifice_factor=[1.0] * sections.count)
+        self.faults = PlantFaults(orifice_factor=[1.0] * sections.count)
         self.field = Field(self.faults, seed)
         self.flow_meter = TurbineMeter(spec.meter, start_us, rng.random())
         self.speed_sensor = GroundSensor(spec.ground, rng, start_us, rng.random())
-        self._speed_input = PulseInput(self.speed_sensor, "speed pulses", seed)
-        self._flow_input = PulseInput(self.flow_meter, "meter pulses", seed)
+        self._speed_input = SensorInput(self.speed_sensor, "speed pulses", seed)
+        self._flow_input = SensorInput(self.flow_meter, "meter pulses", seed)
         self.gnss = GnssReceiver(spec.gnss, seed, start_us)
         self._pump = make_pump(spec)
         relief_pa = 0.0 if spec.actuator == INLINE_VALVE else manifold.relief_pa
         self._manifold = Manifold(manifold, sections.check_pa, relief_pa)
-        self._sections = Sections(sections, spec.liquid)
+        self._sections = PlantSections(sections, spec.liquid)
         self._main = main_hose(spec)
         self._mask = 0
         self._last = (0.0, 0)  # duty and mask before the output stage welded
@@ -247,14 +247,14 @@ class Machine:
             meter.advance(faults.meter_noise_hz * span_s, start_us, span_s)
 
     @property
-    def speed_input(self) -> PulseInput:
+    def speed_input(self) -> SensorInput:
         """What the board sees of the speed sensor's pulses."""
         faults = self.faults
         return self._speed_input.follow(
             self.time_us, faults.speed_bounce_share, faults.speed_missed_share)
 
     @property
-    def flow_input(self) -> PulseInput:
+    def flow_input(self) -> SensorInput:
         """What the board sees of the flow meter's pulses."""
         faults = self.faults
         return self._flow_input.follow(
@@ -310,7 +310,7 @@ class Machine:
         return self._pump.valve.ball if isinstance(self._pump, RegulatedPump) else None
 
 
-def make_pump(spec: MachineSpec) -> Pump:
+def make_pump(spec: MachineSpec) -> PumpModel:
     """The live pump that a spec describes."""
     if isinstance(spec.pump, ElectricPumpSpec):
         return ElectricPump(spec.pump)

@@ -79,7 +79,7 @@ class Times:
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class Row:
+class ParameterRow:
     """One parameter's limits and note."""
 
     shape: str  # "number", "whole" or "choice"
@@ -119,18 +119,19 @@ def number(
 ) -> Any:
     """A real parameter; its unit is the end of its name."""
     return dataclasses.field(
-        default=default, metadata={"row": Row("number", note, low, high, spread)}
+        default=default, metadata={"row": ParameterRow("number", note, low, high, spread)}
     )
 
 
 def whole(default: int, note: str, low: int, high: int) -> Any:
     """A count."""
-    return dataclasses.field(default=default, metadata={"row": Row("whole", note, low, high)})
+    row = ParameterRow("whole", note, low, high)
+    return dataclasses.field(default=default, metadata={"row": row})
 
 
 def choice(default: str, note: str, *choices: str) -> Any:
     """One of a few words."""
-    row = Row("choice", note, choices=choices)
+    row = ParameterRow("choice", note, choices=choices)
     return dataclasses.field(default=default, metadata={"row": row})
 
 
@@ -143,12 +144,12 @@ def per_section(
     shape: str = "number",
 ) -> Any:
     """One number for each section; where a part allows it, a single one stands for all."""
-    row = Row(shape, note, low, high, spread, many=True)
+    row = ParameterRow(shape, note, low, high, spread, many=True)
     return dataclasses.field(default=default, metadata={"row": row})
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class Table:
+class ParameterTable:
     """Base of every part's parameters: checked when made, so that a bad one cannot exist."""
 
     TABLE: ClassVar[str] = ""
@@ -157,7 +158,7 @@ class Table:
         for name, row in rows(type(self)).items():
             self._check(name, row, getattr(self, name))
 
-    def _check(self, given: str, row: Row, value: Any, factor: float = 1.0) -> None:
+    def _check(self, given: str, row: ParameterRow, value: Any, factor: float = 1.0) -> None:
         try:
             row.check(value, factor)
         except ValueError as error:
@@ -221,7 +222,7 @@ class Table:
         raise ValueError(f"{self.TABLE}.{given}: there is no such parameter{hint}")
 
 
-def rows(table: type[Table]) -> dict[str, Row]:
+def rows(table: type[ParameterTable]) -> dict[str, ParameterRow]:
     """The parameters of a part, in order."""
     return {f.name: f.metadata["row"] for f in dataclasses.fields(table) if "row" in f.metadata}
 

@@ -10,8 +10,8 @@ import dataclasses
 from typing import ClassVar
 
 from host_sim.plant.parameters import (
+    ParameterTable,
     Percent,
-    Table,
     Times,
     Within,
     WithinLog,
@@ -23,7 +23,7 @@ SMOOTH_M = 1.5e-6  # roughness of rubber and plastic hose, drawn tubing
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class ManifoldSpec(Table):
+class ManifoldSpec(ParameterTable):
     """From the pump to the section valves: what stores liquid and what lets it out."""
 
     TABLE: ClassVar[str] = "manifold"
@@ -51,7 +51,7 @@ class ManifoldSpec(Table):
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class SectionsSpec(Table):
+class SectionsSpec(ParameterTable):
     """The sections of the bar: a valve, a hose and equal orifices each."""
 
     TABLE: ClassVar[str] = "sections"
@@ -82,7 +82,7 @@ class SectionsSpec(Table):
     roughness_m: float = number(SMOOTH_M, "of these hoses", 0, 1e-3)
 
     def __post_init__(self) -> None:
-        Table.__post_init__(self)
+        ParameterTable.__post_init__(self)
         if not 1 <= self.count <= 16:
             raise ValueError(f"sections.orifice_count: 1 to 16 sections, got {self.count}")
         for name in ("wear", "hose_m"):
@@ -99,7 +99,7 @@ class SectionsSpec(Table):
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class LiquidSpec(Table):
+class LiquidSpec(ParameterTable):
     """The liquid: water unless stated."""
 
     TABLE: ClassVar[str] = "liquid"

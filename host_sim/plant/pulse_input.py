@@ -9,7 +9,7 @@ from host_sim.plant.pulses import PulseTrain
 BOUNCE_US = 200, 2000  # from an edge to the one that should not be
 
 
-class PulseInput:
+class SensorInput:
     """Follows a pulse train as `count` and `last_edge_us`. Clean it is the train itself."""
 
     __slots__ = ("_rng", "_seen", "_seen_us", "_train", "count", "last_edge_us")
@@ -20,7 +20,7 @@ class PulseInput:
         self._seen, self._seen_us = train.count, train.last_edge_us
         self.count, self.last_edge_us = train.count, train.last_edge_us
 
-    def follow(self, now_us: int, bounce_share: float, missed_share: float) -> PulseInput:
+    def follow(self, now_us: int, bounce_share: float, missed_share: float) -> SensorInput:
         """Take over what the train has done since; of its edges these shares come twice, or not.
 
         Between two looks the edges are taken to be evenly spaced.

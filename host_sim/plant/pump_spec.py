@@ -10,8 +10,8 @@ import dataclasses
 from typing import ClassVar
 
 from host_sim.plant.parameters import (
+    ParameterTable,
     Percent,
-    Table,
     Times,
     Within,
     WithinLog,
@@ -22,7 +22,7 @@ from host_sim.plant.parameters import (
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class ElectricPumpSpec(Table):
+class ElectricPumpSpec(ParameterTable):
     """A brushed DC motor driving a diaphragm pump.
 
     Static curves: I = I0 + s P and Q = s (u V - R I0) - (s^2 R + kl) P, with s = D / Ke and
@@ -75,7 +75,7 @@ class ElectricPumpSpec(Table):
         )
 
     def __post_init__(self) -> None:
-        Table.__post_init__(self)
+        ParameterTable.__post_init__(self)
         if self.breakaway_nm < self.friction_nm:
             raise ValueError("pump.breakaway_nm: must be at least friction_nm")
         if self.cut_out_pa > 0.0 and not 0.0 < self.cut_in_pa < self.cut_out_pa:
@@ -83,7 +83,7 @@ class ElectricPumpSpec(Table):
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class HydraulicPumpSpec(Table):
+class HydraulicPumpSpec(ParameterTable):
     """A PWM proportional flow valve, a hydraulic motor and a positive-displacement pump.
 
     The valve is pressure compensated: its oil flow does not depend on the load. Its command is
@@ -119,7 +119,7 @@ class HydraulicPumpSpec(Table):
     ripple_share: float = number(0.0, "flow ripple, peak to peak over mean; 0 is none", 0, 2)
 
     def __post_init__(self) -> None:
-        Table.__post_init__(self)
+        ParameterTable.__post_init__(self)
         if self.full_share <= self.dead_share:
             raise ValueError("pump.full_share: must be above dead_share")
 
@@ -130,7 +130,7 @@ class HydraulicPumpSpec(Table):
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class CentrifugalPumpSpec(Table):
+class CentrifugalPumpSpec(ParameterTable):
     """A centrifugal pump on a shaft of its own: P = n^2 P0 - a Q^2 (affinity laws)."""
 
     TABLE: ClassVar[str] = "pump"
@@ -147,7 +147,7 @@ class CentrifugalPumpSpec(Table):
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class PdPumpSpec(Table):
+class PdPumpSpec(ParameterTable):
     """A positive-displacement pump on a shaft of its own: Q = n Q0 - kl P."""
 
     TABLE: ClassVar[str] = "pump"
@@ -156,7 +156,7 @@ class PdPumpSpec(Table):
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class ValveSpec(Table):
+class ValveSpec(ParameterTable):
     """A motorised regulating valve."""
 
     TABLE: ClassVar[str] = "valve"

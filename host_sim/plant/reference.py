@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from host_sim.plant.catalogue import KINDS, fertiliser_bar, machine_spec
-from host_sim.plant.parameters import Row, Table, rows
+from host_sim.plant.parameters import ParameterRow, ParameterTable, rows
 from host_sim.plant.units import trade_names
 
 HEAD = """\
@@ -59,7 +59,7 @@ def _part(kind: str, name: str, title: str) -> str:
     return text + "".join(_line(table, field, row) for field, row in rows(type(table)).items())
 
 
-def _line(table: Table, field: str, row: Row) -> str:
+def _line(table: ParameterTable, field: str, row: ParameterRow) -> str:
     value = getattr(table, field)
     values = value if row.many else (value,)
     here = ", ".join(item if row.choices else f"{item:.4g}" for item in values)

@@ -20,7 +20,7 @@ def conductance(flow_m3_s: float, pressure_pa: float, liquid: LiquidSpec) -> flo
     return flow_m3_s * math.sqrt(WATER_KG_M3 / liquid.density_kg_m3 / pressure_pa)
 
 
-class Sections:
+class PlantSections:
     """All sections hang on one manifold pressure; each passes k_i sqrt(P - Pc).
 
     Square-root resistances in series add as 1/k^2, in parallel as k. While no valve moves,

@@ -11,7 +11,7 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any, ClassVar
 
-from host_sim.plant.parameters import Table, Times, Within, number
+from host_sim.plant.parameters import ParameterTable, Times, Within, number
 from host_sim.plant.plumbing_spec import LiquidSpec, ManifoldSpec, SectionsSpec
 from host_sim.plant.pump_spec import (
     CentrifugalPumpSpec,
@@ -26,7 +26,7 @@ PumpSpec = ElectricPumpSpec | HydraulicPumpSpec | CentrifugalPumpSpec | PdPumpSp
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class MeterSpec(Table):
+class MeterSpec(ParameterTable):
     """A turbine flow meter."""
 
     TABLE: ClassVar[str] = "meter"
@@ -40,7 +40,7 @@ class MeterSpec(Table):
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class GroundSpec(Table):
+class GroundSpec(ParameterTable):
     """The ground-speed sensor."""
 
     TABLE: ClassVar[str] = "ground"
@@ -56,7 +56,7 @@ class GroundSpec(Table):
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class GnssSpec(Table):
+class GnssSpec(ParameterTable):
     """A GNSS receiver that sends its speed as NMEA 0183 sentences."""
 
     TABLE: ClassVar[str] = "gnss"
@@ -66,7 +66,7 @@ class GnssSpec(Table):
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class SupplySpec(Table):
+class SupplySpec(ParameterTable):
     """The battery and its wiring."""
 
     TABLE: ClassVar[str] = "supply"
@@ -113,10 +113,10 @@ class MachineSpec:
             raise ValueError(f"valve: a machine of kind {self.kind} has none")
         return self.valve
 
-    def tables(self) -> dict[str, Table]:
+    def tables(self) -> dict[str, ParameterTable]:
         """The tables of parameters by name."""
         values = {field.name: getattr(self, field.name) for field in dataclasses.fields(self)}
-        return {name: value for name, value in values.items() if isinstance(value, Table)}
+        return {name: value for name, value in values.items() if isinstance(value, ParameterTable)}
 
     def override(self, **tables: Mapping[str, Any]) -> MachineSpec:
         """A copy with tables of parameters changed: `override(pump={"friction_nm": 0.3})`."""

@@ -6,7 +6,7 @@ import dataclasses
 from random import Random
 from typing import Any
 
-from host_sim.plant.parameters import Row, Table, rows
+from host_sim.plant.parameters import ParameterRow, ParameterTable, rows
 from host_sim.plant.pump_spec import ElectricPumpSpec
 from host_sim.plant.spec import MachineSpec
 
@@ -24,7 +24,7 @@ def vary(spec: MachineSpec, rng: Random) -> MachineSpec:
     return dataclasses.replace(spec, **tables)
 
 
-def _vary_table(table: Table, sections: int, rng: Random) -> Table:
+def _vary_table(table: ParameterTable, sections: int, rng: Random) -> ParameterTable:
     drawn: dict[str, Any] = {}
     for name, row in rows(type(table)).items():
         if row.spread is None:
@@ -40,7 +40,7 @@ def _vary_table(table: Table, sections: int, rng: Random) -> Table:
     return dataclasses.replace(table, **drawn)
 
 
-def _draw(row: Row, value: float, rng: Random) -> float:
+def _draw(row: ParameterRow, value: float, rng: Random) -> float:
     """From the spread, within the limits; one number is drawn whatever comes of it."""
     assert row.spread is not None
     return min(max(row.spread.draw(value, rng), row.low), row.high)

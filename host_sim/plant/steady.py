@@ -17,7 +17,7 @@ from scipy.optimize import brentq
 
 from host_sim.plant import static_pump
 from host_sim.plant.machine import main_hose
-from host_sim.plant.sections import Sections
+from host_sim.plant.sections import PlantSections
 from host_sim.plant.spec import INLINE_VALVE, MachineSpec
 from host_sim.plant.static_pump import ROUNDS, Conditions
 
@@ -39,7 +39,7 @@ class Bar:
 
     def __init__(self, spec: MachineSpec, section_mask: int) -> None:
         self._check_pa = spec.sections.check_pa
-        self._sections = Sections(spec.sections, spec.liquid)
+        self._sections = PlantSections(spec.sections, spec.liquid)
         self._sections.drive(section_mask)
         self._sections.move(math.inf, 0.0)
 

@@ -14,7 +14,7 @@ FAR_PCT = 5.0  # ways or wanted rates that differ by more are no fair comparison
 
 
 @dataclass(frozen=True)
-class Run:
+class ComparedRun:
     """A run, its figures (see summary.py), and the name that it was given by."""
 
     name: str
@@ -58,13 +58,14 @@ ROWS: tuple[tuple[str, Say], ...] = (
 )
 
 
-def figure_rows(ours: Run, theirs: Run, us: bool) -> list[tuple[str, str, str]]:
+def figure_rows(ours: ComparedRun, theirs: ComparedRun, us: bool) -> list[tuple[str, str, str]]:
     """Words, figure of this run, figure of the other."""
     runs = [(Teller(run.figures, us), run.figures) for run in (ours, theirs)]
     return [(words, say(*runs[0]), say(*runs[1])) for words, say in ROWS]
 
 
-def setting_rows(ours: Run, theirs: Run, us: bool) -> list[tuple[str, str, str, str]]:
+def setting_rows(ours: ComparedRun, theirs: ComparedRun,
+                 us: bool) -> list[tuple[str, str, str, str]]:
     """Name, values of both and meaning of every setting in which they differ."""
     shown = [{name: (value, meaning) for name, value, meaning
               in settings_used(run.record.about["settings"], us)} for run in (ours, theirs)]
@@ -77,7 +78,7 @@ def setting_rows(ours: Run, theirs: Run, us: bool) -> list[tuple[str, str, str, 
     return rows
 
 
-def fact_rows(ours: Run, theirs: Run) -> list[tuple[str, str, str]]:
+def fact_rows(ours: ComparedRun, theirs: ComparedRun) -> list[tuple[str, str, str]]:
     """What else the runs do not share: machine, speed trace, seed, versions."""
     first, second = (dict(_facts(run.record.about)) for run in (ours, theirs))
     return [(name, first.get(name, "none"), second.get(name, "none"))
@@ -96,7 +97,7 @@ def _facts(about: dict[str, Any]) -> Iterator[tuple[str, str]]:
         yield from ((name, str(value)) for name, value in about.get(group, {}).items())
 
 
-def verdict(ours: Run, theirs: Run) -> list[str]:
+def verdict(ours: ComparedRun, theirs: ComparedRun) -> list[str]:
     """The comparison in words: which kept its rate better, and whether that is a fair question."""
     sentences = []
     within = [run.figures["distance_within_5_pct"] for run in (ours, theirs)]
@@ -109,7 +110,7 @@ def verdict(ours: Run, theirs: Run) -> list[str]:
     return sentences + list(_unfair(ours, theirs))
 
 
-def _unfair(ours: Run, theirs: Run) -> Iterator[str]:
+def _unfair(ours: ComparedRun, theirs: ComparedRun) -> Iterator[str]:
     measured = [bool(run.record.about.get("measured")) for run in (ours, theirs)]
     if measured[0] != measured[1]:
         yield ("One of them is the truth of a simulated machine and the other a controller's own "

@@ -12,7 +12,7 @@ from host_sim.common.progress import Progress
 from host_sim.report import comparison
 from host_sim.report.basis import basis_of, origin
 from host_sim.report.charts import compared_charts, drawn, own_charts
-from host_sim.report.comparison import Run
+from host_sim.report.comparison import ComparedRun
 from host_sim.report.picture import Picture
 from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.report.settings_used import calibration_used, settings_used
@@ -28,7 +28,7 @@ HERE = Path(__file__).resolve().parent
 
 def render(
     record: RunRecord, figures: dict[str, Any], us: bool, tell: Progress = lambda share: None,
-    against: Run | None = None, name: str = "this run",
+    against: ComparedRun | None = None, name: str = "this run",
 ) -> str:
     """The report of a run as HTML, and of another beside it where one is given.
 
@@ -61,7 +61,7 @@ def render(
         interval_s=float(np.median(np.diff(record["time_s"]))) if len(record) > 1 else 0.0,
         calibration=calibration_used(about["settings"], us),
         settings=list(settings_used(about["settings"], us)),
-        against=against and _compared(Run(name, record, figures), against, us),
+        against=against and _compared(ComparedRun(name, record, figures), against, us),
         css=(HERE / "page.css").read_text(encoding="utf-8"),
     )
 
@@ -78,7 +78,7 @@ def _environment() -> Environment:
     return environment
 
 
-def _compared(ours: Run, theirs: Run, us: bool) -> dict[str, Any]:
+def _compared(ours: ComparedRun, theirs: ComparedRun, us: bool) -> dict[str, Any]:
     return {
         "names": (ours.name, theirs.name),
         "title": theirs.record.about["title"],

@@ -14,7 +14,7 @@ from host_sim.common.errors import InputError
 from host_sim.common.output import write_files
 from host_sim.common.progress import progress
 from host_sim.common.reading import MIB, read_json
-from host_sim.report.comparison import Run
+from host_sim.report.comparison import ComparedRun
 from host_sim.report.page import render
 from host_sim.runs.facts import columns_problem, facts_problem
 from host_sim.runs.measured import counted
@@ -39,7 +39,8 @@ def write_run(directory: Path, record: RunRecord, figures: dict[str, Any], us: b
     } | pass_files(record.about["title"], figures, run_table(record.section_count)))
 
 
-def summary_json(record: RunRecord, figures: dict[str, Any], against: Run | None = None) -> str:
+def summary_json(record: RunRecord, figures: dict[str, Any],
+                 against: ComparedRun | None = None) -> str:
     """The figures, then the facts of the run under `about`, as JSON text.
 
     Those of another run, where one is given, stand under `against`.

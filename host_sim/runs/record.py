@@ -68,7 +68,7 @@ class RunRecord:
         return np.column_stack([self.columns[name] for name in names])
 
 
-class Recorder:
+class RowRecorder:
     """Collects rows cheaply while a run goes on."""
 
     def __init__(self, section_count: int) -> None:

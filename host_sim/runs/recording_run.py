@@ -40,7 +40,7 @@ SAME_CLOCK_S = 3.0  # how far host and board may differ over a gap, besides 1 %
 
 
 @dataclass
-class Session:
+class RecordedSession:
     """What was recorded without an interruption. `rows` holds the numbers of all records.
 
     `end` is what closed it: "stopped", "lost" (the line), or "" where nothing did.
@@ -67,13 +67,13 @@ class Session:
 class Recording:
     """Everything in the file of a recording; `damaged` counts lines that are not whole."""
 
-    sessions: list[Session]
+    sessions: list[RecordedSession]
     damaged: int
 
 
 def read_recording(path: Path) -> Recording:
     """Read a recording. Raises InputError naming file and line."""
-    sessions: list[Session] = []
+    sessions: list[RecordedSession] = []
     damaged = 0
     for number, body in read_bodies(path):
         if body is None:
@@ -84,7 +84,7 @@ def read_recording(path: Path) -> Recording:
                 if not is_moment(body["started"]):
                     raise ValueError("started: must be a moment with its time zone")
                 started = datetime.fromisoformat(body["started"])
-                sessions.append(Session(started, str(body["port"])))
+                sessions.append(RecordedSession(started, str(body["port"])))
             elif sessions:
                 _take(sessions[-1], body)
         except KeyError as error:
@@ -95,7 +95,7 @@ def read_recording(path: Path) -> Recording:
     return Recording([session for session in sessions if len(session)], damaged)
 
 
-def _take(session: Session, body: Body) -> None:
+def _take(session: RecordedSession, body: Body) -> None:
     if "hello" in body:
         hello = body["hello"]
         if len(session):
@@ -145,7 +145,7 @@ def run_of(path: Path) -> RunRecord:
     return RunRecord(run, about)
 
 
-def _columns(sessions: list[Session]) -> dict[str, Column]:
+def _columns(sessions: list[RecordedSession]) -> dict[str, Column]:
     """Time, the rate asked for and the trace, a row a record, over all sessions."""
     found = {name: np.concatenate([session.column(SUMS.get(name, name)) for session in sessions])
              for name in ("tick", "rate_ml_ha", *trace.FIELDS)}
@@ -202,7 +202,7 @@ def _about(path: Path, recording: Recording, columns: dict[str, Column]) -> dict
     }
 
 
-def _gaps(sessions: list[Session], columns: dict[str, Column]) -> list[tuple[float, float]]:
+def _gaps(sessions: list[RecordedSession], columns: dict[str, Column]) -> list[tuple[float, float]]:
     """When each gap between sessions began and ended."""
     starts = np.cumsum([len(session) for session in sessions])[:-1]
     time_s = columns["time_s"]

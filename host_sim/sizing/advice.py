@@ -10,16 +10,16 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from host_sim.sizing.advice_hydraulics import outlet_finding, pump_finding, relief_finding
-from host_sim.sizing.case import Case, Finding
+from host_sim.sizing.case import Finding, SizingCase
 from host_sim.sizing.engine import too_little, too_much
-from host_sim.sizing.machine import Ask, Machine
+from host_sim.sizing.machine import Ask, SizedMachine
 
 
-def advise(machine: Machine, ask: Ask, us: bool) -> list[Finding]:
+def advise(machine: SizedMachine, ask: Ask, us: bool) -> list[Finding]:
     """What is too small or too big for what is asked; [] if nothing is."""
     findings: list[Finding] = []
     for high, broken in ((True, too_much), (False, too_little)):
-        case = Case(machine, ask, us, high)
+        case = SizingCase(machine, ask, us, high)
         for part in broken(machine, case.flow, case.rate_and_speed[1]):
             _add(findings, _FINDINGS[part](case))
     return findings
@@ -36,19 +36,19 @@ def _add(findings: list[Finding], found: Finding | None) -> None:
     findings.append(found)
 
 
-def _section_valve(case: Case) -> Finding:
+def _section_valve(case: SizingCase) -> Finding:
     valve, most = case.machine.section_valve, max(case.machine.sections)
     assert valve is not None
     return _too_small_valve(case, "section valve", case.flow * most, valve.rated_m3_s)
 
 
-def _regulating_valve(case: Case) -> Finding:
+def _regulating_valve(case: SizingCase) -> Finding:
     valve = case.machine.regulating_valve
     assert valve is not None
     return _too_small_valve(case, "regulating valve", case.total, valve.rated_m3_s)
 
 
-def _too_small_valve(case: Case, part: str, flow: float, rated: float) -> Finding:
+def _too_small_valve(case: SizingCase, part: str, flow: float, rated: float) -> Finding:
     need = case.show("flow_ul_s", flow)
     return Finding(
         part,
@@ -58,7 +58,7 @@ def _too_small_valve(case: Case, part: str, flow: float, rated: float) -> Findin
     )
 
 
-def _meter(case: Case) -> Finding:
+def _meter(case: SizingCase) -> Finding:
     meter = case.machine.meter
     assert meter is not None and meter.range_m3_s is not None
     fault, edge = ("small", "ends") if case.high else ("big", "begins")
@@ -73,18 +73,18 @@ def _meter(case: Case) -> Finding:
     )
 
 
-def _flow_pulses(case: Case) -> Finding:
+def _flow_pulses(case: SizingCase) -> Finding:
     meter = case.machine.meter
     assert meter is not None
     return _pulses(case, "flow pulses", "meter", case.total, meter.pulses_per_m3)
 
 
-def _speed_pulses(case: Case) -> Finding:
+def _speed_pulses(case: SizingCase) -> Finding:
     speed = case.rate_and_speed[1]
     return _pulses(case, "speed pulses", "sensor", speed, case.machine.speed_pulses_per_m)
 
 
-def _pulses(case: Case, part: str, what: str, per_s: float, pulses: float) -> Finding:
+def _pulses(case: SizingCase, part: str, what: str, per_s: float, pulses: float) -> Finding:
     """`pulses` of a `what` for each m3 or m, of which `per_s` pass in a second."""
     edge, frequency = case.machine.pulse_range_hz[case.high], pulses * per_s
     if case.high:
@@ -99,7 +99,7 @@ def _pulses(case: Case, part: str, what: str, per_s: float, pulses: float) -> Fi
     )
 
 
-_FINDINGS: dict[str, Callable[[Case], Finding | None]] = {
+_FINDINGS: dict[str, Callable[[SizingCase], Finding | None]] = {
     "outlet": outlet_finding,
     "pump": pump_finding,
     "relief valve": relief_finding,

@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 
 from host_sim.sizing import handbook
-from host_sim.sizing.case import Case, Finding
+from host_sim.sizing.case import Finding, SizingCase
 from host_sim.sizing.engine import best_size, coverage
-from host_sim.sizing.machine import PUMP_CLASSES, Machine, iso_outlet
+from host_sim.sizing.machine import PUMP_CLASSES, SizedMachine, iso_outlet
 
 # Orifices are bought by their flow with water at this pressure.
 CATALOGUE_PA = 3e5
 
 
-def outlet_finding(case: Case) -> Finding:
+def outlet_finding(case: SizingCase) -> Finding:
     """Too small at the high end, too big at the low one."""
     outlet = case.machine.outlet
     pressure = outlet.pressure_pa(case.flow, case.machine.sg)
@@ -28,7 +28,7 @@ def outlet_finding(case: Case) -> Finding:
     )
 
 
-def sizes_that_span(machine: Machine, low: float, high: float) -> list[str]:
+def sizes_that_span(machine: SizedMachine, low: float, high: float) -> list[str]:
     """ISO sizes whose pressure stays in the outlet's range from one outlet flow to another."""
     bottom, top = machine.outlet.range_pa
     sizes = (iso_outlet(size, machine.outlet.range_pa) for size in handbook.ISO_10625_COLOURS)
@@ -40,7 +40,7 @@ def sizes_that_span(machine: Machine, low: float, high: float) -> list[str]:
     ]
 
 
-def _replacement(case: Case) -> str:
+def _replacement(case: SizingCase) -> str:
     """a size, else another orifice, else a size for each rate, else less."""
     machine = case.machine
     low, high = case.other_end(False).flow, case.other_end(True).flow
@@ -66,7 +66,7 @@ def _replacement(case: Case) -> str:
     )
 
 
-def _size_for_each_rate(case: Case) -> str:
+def _size_for_each_rate(case: SizingCase) -> str:
     """Outlets changed with the rate, if that does; else what one size does at best."""
     machine, ask = case.machine, case.ask
     sizes = {
@@ -79,7 +79,7 @@ def _size_for_each_rate(case: Case) -> str:
             for rate, names in sizes.items()
         )
         return f"outlets changed with the rate, {changes}"
-    bare = Machine(machine.outlet, machine.spacing_m, machine.sections, machine.density_kg_m3)
+    bare = SizedMachine(machine.outlet, machine.spacing_m, machine.sections, machine.density_kg_m3)
     best = best_size(bare, ask)
     windows = ", ".join(
         f"{case.show('rate_ml_ha', rate)} from {case.show('speed_mm_s', window.low.value)} "
@@ -91,7 +91,7 @@ def _size_for_each_rate(case: Case) -> str:
     return f"less speed range or fewer rates; {most}"
 
 
-def _pressure_needed(case: Case) -> tuple[float, str]:
+def _pressure_needed(case: SizingCase) -> tuple[float, str]:
     """Pressure at the pump with an outlet that can pass the flow, and which outlet that is."""
     machine = case.machine
     bottom, top = machine.outlet.range_pa
@@ -105,7 +105,7 @@ def _pressure_needed(case: Case) -> tuple[float, str]:
     return machine.check_pa + top, " at the outlet's highest pressure"
 
 
-def pump_finding(case: Case) -> Finding | None:
+def pump_finding(case: SizingCase) -> Finding | None:
     """Empty if a fitting outlet alone would bring the pump within its curve."""
     pump = case.machine.pump
     assert pump is not None
@@ -125,7 +125,7 @@ def pump_finding(case: Case) -> Finding | None:
     )
 
 
-def relief_finding(case: Case) -> Finding | None:
+def relief_finding(case: SizingCase) -> Finding | None:
     """Empty if a fitting outlet alone would bring the pressure below the relief valve's."""
     relief = case.machine.relief_pa
     assert relief is not None

@@ -12,7 +12,7 @@ from host_sim.sizing.case import Finding
 from host_sim.sizing.engine import Coverage, Point, coverage, iso_coverage, operating_point
 from host_sim.sizing.limits import Window, rate_window, speed_window
 from host_sim.sizing.machine import PUMP_CLASSES, Ask
-from host_sim.sizing.request import Request
+from host_sim.sizing.request import SizingRequest
 from host_sim.trials.commissioning.commission import STEP_ABOVE
 
 # Turbine meters: +-0.5 % of reading over 10 to 1 on one K-factor.
@@ -24,7 +24,7 @@ USUAL_TURN_DOWN = 10
 class Answer:
     """Everything that table, chart and JSON show. SI."""
 
-    request: Request
+    request: SizingRequest
     coverage: Coverage  # usable speed of each rate, within the asked range
     windows: list[Window]  # usable speed of each rate, whatever was asked
     points: list[list[Point]]  # for each rate, over the asked speeds
@@ -35,7 +35,7 @@ class Answer:
     notes: list[str]
 
 
-def solve(request: Request) -> Answer:
+def solve(request: SizingRequest) -> Answer:
     """Answer a request."""
     machine, ask = request.machine, request.ask
     speeds = speed_steps(ask, request.us)
@@ -70,7 +70,7 @@ def _round_step(step: float) -> float:
     return next(power * factor for factor in (1, 2, 5, 10) if power * factor >= step * 0.999)
 
 
-def _notes(request: Request) -> list[str]:
+def _notes(request: SizingRequest) -> list[str]:
     return [
         _density_note(request),
         *_section_notes(request),
@@ -82,7 +82,7 @@ def _notes(request: Request) -> list[str]:
     ]
 
 
-def _density_note(request: Request) -> str:
+def _density_note(request: SizingRequest) -> str:
     machine, rate = request.machine, request.ask.rates_m[0]
     factor = handbook.density_factor(machine.sg)
     meter = "A volumetric flow meter needs no such factor."
@@ -99,7 +99,7 @@ def _density_note(request: Request) -> str:
     )
 
 
-def _section_notes(request: Request) -> list[str]:
+def _section_notes(request: SizingRequest) -> list[str]:
     """Rates whose slow end moves up when only the smallest section is on."""
     machine, ask = request.machine, request.ask
     notes = []
@@ -115,7 +115,7 @@ def _section_notes(request: Request) -> list[str]:
     return notes
 
 
-def _meter_notes(request: Request) -> list[str]:
+def _meter_notes(request: SizingRequest) -> list[str]:
     meter = request.machine.meter
     if not meter:
         return ["No flow meter given: neither its range nor its pulses were checked."]
@@ -133,7 +133,7 @@ def _meter_notes(request: Request) -> list[str]:
     return []
 
 
-def _step_test_notes(request: Request) -> list[str]:
+def _step_test_notes(request: SizingRequest) -> list[str]:
     """How fast the step test can be asked to go, where it is a pump that sets the end."""
     machine, rate = request.machine, request.ask.highest[0]
     fastest = speed_window(machine, rate, machine.whole).high
@@ -148,7 +148,7 @@ def _step_test_notes(request: Request) -> list[str]:
     ]
 
 
-def _source_notes(request: Request) -> list[str]:
+def _source_notes(request: SizingRequest) -> list[str]:
     """What in the answer is nobody's measurement."""
     notes = []
     if request.outlet_chosen:

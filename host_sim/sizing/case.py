@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from host_sim.common import units
-from host_sim.sizing.machine import Ask, Machine
+from host_sim.sizing.machine import Ask, SizedMachine
 
 
 @dataclass(frozen=True)
@@ -18,15 +18,15 @@ class Finding:
 
 
 @dataclass(frozen=True)
-class Case:
+class SizingCase:
     """One end of the asked range, in numbers and in words; and what is found wrong there."""
 
-    machine: Machine
+    machine: SizedMachine
     ask: Ask
     us: bool
     high: bool
 
-    def other_end(self, high: bool) -> Case:
+    def other_end(self, high: bool) -> SizingCase:
         """The case of the high or the low end."""
         return replace(self, high=high)
 

@@ -15,7 +15,7 @@ from host_sim.sizing.limits import (
     speed_window,
     upper_limits,
 )
-from host_sim.sizing.machine import Ask, Machine, iso_outlet
+from host_sim.sizing.machine import Ask, SizedMachine, iso_outlet
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Point:
     beyond: tuple[str, ...]  # parts whose limits it breaks
 
 
-def operating_point(machine: Machine, rate_m: float, speed_m_s: float) -> Point:
+def operating_point(machine: SizedMachine, rate_m: float, speed_m_s: float) -> Point:
     """The bar at a rate and speed, all sections on."""
     pattern = machine.whole
     flow = rate_m * speed_m_s * machine.spacing_m
@@ -54,7 +54,7 @@ def operating_point(machine: Machine, rate_m: float, speed_m_s: float) -> Point:
     )
 
 
-def too_little(machine: Machine, outlet_flow_m3_s: float, speed_m_s: float) -> list[str]:
+def too_little(machine: SizedMachine, outlet_flow_m3_s: float, speed_m_s: float) -> list[str]:
     """Parts for which this flow of one outlet (all sections on) or this speed is too low."""
     limits = lower_limits(machine, machine.whole)
     parts = [limit.part for limit in limits if outlet_flow_m3_s < limit.value * (1 - SAME)]
@@ -62,7 +62,7 @@ def too_little(machine: Machine, outlet_flow_m3_s: float, speed_m_s: float) -> l
     return parts + [slowest.part] * (speed_m_s < slowest.value * (1 - SAME))
 
 
-def too_much(machine: Machine, outlet_flow_m3_s: float, speed_m_s: float) -> list[str]:
+def too_much(machine: SizedMachine, outlet_flow_m3_s: float, speed_m_s: float) -> list[str]:
     """Parts for which this flow of one outlet (all sections on) or this speed is too high."""
     limits = upper_limits(machine, machine.whole)
     parts = [limit.part for limit in limits if outlet_flow_m3_s > limit.value * (1 + SAME)]
@@ -74,7 +74,7 @@ def too_much(machine: Machine, outlet_flow_m3_s: float, speed_m_s: float) -> lis
 class Coverage:
     """How much of what is asked one outlet does, the other parts being as they are."""
 
-    machine: Machine
+    machine: SizedMachine
     windows: tuple[Window, ...]  # usable speed for each rate, within the asked range
     margin: float  # how far the asked flows stay from the limits, as a ratio; below 1: beyond
 
@@ -93,7 +93,7 @@ class Coverage:
         return len(usable), sum(w.high.value - w.low.value for w in usable), self.margin
 
 
-def coverage(machine: Machine, ask: Ask) -> Coverage:
+def coverage(machine: SizedMachine, ask: Ask) -> Coverage:
     """What a machine does of what is asked, all sections on."""
     windows = (speed_window(machine, rate, machine.whole) for rate in ask.rates_m)
     usable = tuple(window.clipped(*ask.speed_m_s) for window in windows)
@@ -102,12 +102,12 @@ def coverage(machine: Machine, ask: Ask) -> Coverage:
     return Coverage(machine, usable, min(least / flows.low.value, flows.high.value / most))
 
 
-def iso_coverage(machine: Machine, ask: Ask) -> list[Coverage]:
+def iso_coverage(machine: SizedMachine, ask: Ask) -> list[Coverage]:
     """The same for each ISO 10625 size in place of the outlet."""
     sizes = (iso_outlet(size, machine.outlet.range_pa) for size in handbook.ISO_10625_COLOURS)
     return [coverage(replace(machine, outlet=outlet), ask) for outlet in sizes]
 
 
-def best_size(machine: Machine, ask: Ask) -> Machine:
+def best_size(machine: SizedMachine, ask: Ask) -> SizedMachine:
     """The machine with the ISO size that does most of what is asked, with the most margin."""
     return max(iso_coverage(machine, ask), key=lambda done: done.merit).machine

@@ -10,13 +10,13 @@ from host_sim.common.errors import InputError
 from host_sim.machine_file.keeping import new_text, with_fields
 from host_sim.machine_file.machine import load_machine
 from host_sim.machine_file.values import in_keys
-from host_sim.sizing.fields import FIELDS, Field, Said
-from host_sim.sizing.request import Request
+from host_sim.sizing.fields import FIELDS, Said, SizingField
+from host_sim.sizing.request import SizingRequest
 from rate_control.settings import build
 from rate_control.units import INLINE_VALVE, PWM_PUMP
 
 
-def machine_text(request: Request, base: Path | None, out: Path) -> str:
+def machine_text(request: SizingRequest, base: Path | None, out: Path) -> str:
     """The text of the machine file `out`: a new one, or `base` with what the options said.
 
     Raises InputError where that would be no machine file.
@@ -36,7 +36,7 @@ def machine_text(request: Request, base: Path | None, out: Path) -> str:
     return text
 
 
-def _new(request: Request, fields: Mapping[str, Any], us: bool, out: Path) -> str:
+def _new(request: SizingRequest, fields: Mapping[str, Any], us: bool, out: Path) -> str:
     settings, problems = build({
         "us_units": int(us),
         "rate_ml_ha": round(request.ask.rates_m[0] * 1e10),
@@ -48,7 +48,7 @@ def _new(request: Request, fields: Mapping[str, Any], us: bool, out: Path) -> st
     return new_text(out.name.split(".")[0].replace("_", " "), us, settings, fields)
 
 
-def _value(known: Field, said: Said, us: bool) -> Any:
+def _value(known: SizingField, said: Said, us: bool) -> Any:
     """The texts of a field as a value of a file whose bare numbers are `us` or metric."""
     for text in said.texts:
         if said.us != us and known.read(text, said.us) != known.read(text, us):

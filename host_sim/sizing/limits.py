@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from math import inf
 
-from host_sim.sizing.machine import Machine, Pattern
+from host_sim.sizing.machine import Pattern, SizedMachine
 
 ASKED = "asked range"
 
@@ -57,7 +57,7 @@ def _value(limit: Limit) -> float:
     return limit.value
 
 
-def lower_limits(machine: Machine, pattern: Pattern) -> list[Limit]:
+def lower_limits(machine: SizedMachine, pattern: Pattern) -> list[Limit]:
     """What keeps the flow of one outlet from being smaller."""
     outlet = machine.outlet
     limits = [Limit("outlet", outlet.flow_at(outlet.range_pa[0], machine.sg))]
@@ -69,7 +69,7 @@ def lower_limits(machine: Machine, pattern: Pattern) -> list[Limit]:
     return limits
 
 
-def upper_limits(machine: Machine, pattern: Pattern) -> list[Limit]:
+def upper_limits(machine: SizedMachine, pattern: Pattern) -> list[Limit]:
     """What keeps the flow of one outlet from being larger."""
     outlet = machine.outlet
     limits = [Limit("outlet", outlet.flow_at(outlet.range_pa[1], machine.sg))]
@@ -92,13 +92,13 @@ def upper_limits(machine: Machine, pattern: Pattern) -> list[Limit]:
     return limits
 
 
-def sensed_speeds(machine: Machine) -> Window:
+def sensed_speeds(machine: SizedMachine) -> Window:
     """Speeds at which the speed sensor's pulses are neither too slow nor too fast."""
     low, high = (hz / machine.speed_pulses_per_m for hz in machine.pulse_range_hz)
     return Window(Limit("speed pulses", low), Limit("speed pulses", high))
 
 
-def flow_window(machine: Machine, pattern: Pattern) -> Window:
+def flow_window(machine: SizedMachine, pattern: Pattern) -> Window:
     """Usable flow of one outlet, m3/s."""
     return Window(
         max(lower_limits(machine, pattern), key=_value),
@@ -106,7 +106,7 @@ def flow_window(machine: Machine, pattern: Pattern) -> Window:
     )
 
 
-def speed_window(machine: Machine, rate_m: float, pattern: Pattern) -> Window:
+def speed_window(machine: SizedMachine, rate_m: float, pattern: Pattern) -> Window:
     """Usable speed at a rate, m/s."""
     by_flow = flow_window(machine, pattern).scaled(1 / (rate_m * machine.spacing_m))
     sensed = sensed_speeds(machine)
@@ -115,7 +115,7 @@ def speed_window(machine: Machine, rate_m: float, pattern: Pattern) -> Window:
     )
 
 
-def rate_window(machine: Machine, speed_m_s: float, pattern: Pattern) -> Window:
+def rate_window(machine: SizedMachine, speed_m_s: float, pattern: Pattern) -> Window:
     """Usable rate at a speed, m3/m2; none if the speed itself cannot be sensed."""
     if sensed_speeds(machine).clipped(speed_m_s, speed_m_s).empty:
         return Window(Limit("speed pulses", inf), Limit("speed pulses", 0.0))

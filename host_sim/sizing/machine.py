@@ -111,7 +111,7 @@ class Pattern:
 
 
 @dataclass(frozen=True)
-class Machine:
+class SizedMachine:
     """Everything that can limit the flow. A part that is None does not limit."""
 
     outlet: Outlet

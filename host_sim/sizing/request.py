@@ -11,18 +11,18 @@ from host_sim.common.errors import InputError
 from host_sim.machine_file.machine import MachineFile, load_machine
 from host_sim.sizing import texts
 from host_sim.sizing.engine import best_size
-from host_sim.sizing.fields import FIELDS, Field, Said
-from host_sim.sizing.machine import Ask, Machine, Meter, iso_outlet
+from host_sim.sizing.fields import FIELDS, Said, SizingField
+from host_sim.sizing.machine import Ask, Meter, SizedMachine, iso_outlet
 
 WIDTH_AGREES = 0.01  # of the width, by which outlets times spacing may differ from it
 
 
 @dataclass(frozen=True)
-class Request:
+class SizingRequest:
     """A whole request: what is asked, of which machine, and how to show the answer."""
 
     ask: Ask
-    machine: Machine
+    machine: SizedMachine
     us: bool
     given: frozenset[str]  # fields that were not left to their default
     said: Mapping[str, Said] = field(compare=False, default_factory=dict)
@@ -35,7 +35,7 @@ class Request:
 
 def read_request(
     options: Mapping[str, list[str] | None], us: bool | None, file: Path | None
-) -> Request:
+) -> SizingRequest:
     """The request of a command line; InputError names the option, or file, line and field."""
     machine = load_machine(file) if file else None
     said = dict(machine.fields) if machine else {}
@@ -50,7 +50,7 @@ def read_request(
     values = {known.name: _value(known, said.get(known.name)) for known in FIELDS}
     values["spacing"] = _spacing_m(values, said, machine)
     ask = Ask(tuple(values["rate"]), values["speed"])
-    return Request(ask, _machine(values, said, ask), us, frozenset(said), said)
+    return SizingRequest(ask, _machine(values, said, ask), us, frozenset(said), said)
 
 
 def _spacing_m(values: Mapping[str, Any], said: Mapping[str, Said],
@@ -74,7 +74,7 @@ def _option(name: str) -> str:
     return "--" + name.replace("_", "-")
 
 
-def _value(field: Field, said: Said | None) -> Any:
+def _value(field: SizingField, said: Said | None) -> Any:
     """A field's SI value; of the default, of the single text, or of each of many."""
     if said is None:
         # A default carries its own unit.
@@ -93,7 +93,7 @@ def _at(said: Said, read: Callable[..., Any], *arguments: Any) -> Any:
         raise InputError(f"{said.place}: {error}") from None
 
 
-def _machine(values: Mapping[str, Any], said: Mapping[str, Said], ask: Ask) -> Machine:
+def _machine(values: Mapping[str, Any], said: Mapping[str, Said], ask: Ask) -> SizedMachine:
     if values["meter_range"] and not values["meter"]:
         raise InputError(f"{said['meter_range'].place}: needs the K-factor, field meter, too")
     range_pa = values["outlet_pressure"]
@@ -102,7 +102,7 @@ def _machine(values: Mapping[str, Any], said: Mapping[str, Said], ask: Ask) -> M
         outlet = _at(given, texts.outlet, values["outlet"], range_pa, given.us)
     else:
         outlet = iso_outlet("03", range_pa)
-    machine = Machine(
+    machine = SizedMachine(
         outlet=outlet,
         spacing_m=values["spacing"],
         sections=values["sections"],

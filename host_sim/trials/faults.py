@@ -79,7 +79,7 @@ FAULTS = (
 
 
 @dataclass(frozen=True)
-class Outcome:
+class FaultOutcome:
     """What came of a fault. Errors are in percent of the wanted rate, steady and at worst."""
 
     fault: Fault
@@ -91,7 +91,7 @@ class Outcome:
     wrong_ml: float  # too much or too little until the end or the stop
 
 
-def run_faults(base: Scenario) -> Iterator[Outcome]:
+def run_faults(base: Scenario) -> Iterator[FaultOutcome]:
     """Break everything in turn on the machine of a scenario, at a steady speed."""
     for fault in FAULTS:
         record = Twin(_scenario(base, fault)).run()
@@ -107,7 +107,7 @@ def _scenario(base: Scenario, fault: Fault) -> Scenario:
     return replace(base, machine=machine, speed_trace=trace, events=[start, broken], field=CALM)
 
 
-def judge(fault: Fault, record: RunRecord) -> Outcome:
+def judge(fault: Fault, record: RunRecord) -> FaultOutcome:
     """What the controller showed, and what the ground got, from the record of its drive."""
     time_s = record["time_s"]
     broken = time_s > BREAK_S
@@ -120,7 +120,7 @@ def judge(fault: Fault, record: RunRecord) -> Outcome:
     steady = broken & applying & (time_s > BREAK_S + SETTLED_S)
     whole = float(errors[:, 0][steady].mean()) if steady.any() else float("nan")
     sections = errors[:, 1:][steady].mean(axis=0) if steady.any() else np.array([np.nan])
-    return Outcome(
+    return FaultOutcome(
         fault, shown, after_s, STATE_NAMES[int(record["state"][-1])], whole,
         float(sections[np.argmax(np.abs(sections))]), _wrong_ml(record, broken & applying))
 
@@ -166,7 +166,7 @@ def _wrong_ml(record: RunRecord, where: NDArray[np.bool_]) -> float:
 HEADINGS = ("what breaks", "what is shown", "after", "then", "rate", "worst section", "wrong")
 
 
-def cells(outcome: Outcome) -> tuple[str, ...]:
+def cells(outcome: FaultOutcome) -> tuple[str, ...]:
     """One row of the table, a text for each of HEADINGS."""
     after = "-" if outcome.after_s is None else f"{outcome.after_s:.1f} s"
     return (outcome.fault.what, ", ".join(outcome.shown) or "nothing", after, outcome.state,
@@ -178,7 +178,7 @@ def _percent(value: float) -> str:
     return "stopped" if np.isnan(value) else f"{value:+.1f} %"
 
 
-def as_json(outcome: Outcome) -> dict[str, Any]:
+def as_json(outcome: FaultOutcome) -> dict[str, Any]:
     """The outcome for a file."""
     def number(value: float) -> float | None:
         return None if np.isnan(value) else value

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
-from host_sim.plant.faults import Faults
+from host_sim.plant.faults import PlantFaults
 from host_sim.twin.disturbances import VALVE_WORDS
 from host_sim.twin.hands import Event
 
@@ -31,7 +31,7 @@ class Ramp:
 class Breaking:
     """What events do to one machine's faults."""
 
-    def __init__(self, faults: Faults) -> None:
+    def __init__(self, faults: PlantFaults) -> None:
         self._faults = faults
         self._ramps: dict[str, Ramp] = {}
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from host_sim.plant.faults import SLOW_TIMES, Faults
+from host_sim.plant.faults import SLOW_TIMES, PlantFaults
 from host_sim.plant.field import (
     BURST_S,
     BURST_SHARES,
@@ -243,7 +243,7 @@ RADAR: dict[str, dict[str, float]] = {
 }
 
 
-def set_field(faults: Faults, name: str) -> None:
+def set_field(faults: PlantFaults, name: str) -> None:
     """Let a field act on a machine, and no other; what else is broken stays so."""
     for amounts in FIELDS.values():
         for disturbance in amounts:
@@ -252,4 +252,4 @@ def set_field(faults: Faults, name: str) -> None:
         setattr(faults, disturbance, amount)
 
 
-CLEAN = Faults()
+CLEAN = PlantFaults()

@@ -17,7 +17,7 @@ from host_sim.twin.twin import Twin
 
 
 @dataclass(frozen=True)
-class Result:
+class DriveResult:
     """What a drive gave: its figures (see summary.py) and the files written."""
 
     figures: dict[str, Any]
@@ -26,7 +26,7 @@ class Result:
 
 def drive(
     scenario: Scenario, out: Path, us: bool = False, record_inputs: Path | None = None
-) -> Result:
+) -> DriveResult:
     """Drive and write report, record and summary to `out`, and the inputs where asked for."""
     recording = InputRecording(scenario.settings)
     began = time.perf_counter()
@@ -37,4 +37,4 @@ def drive(
     paths = write_run(out, record, figures, us)
     if record_inputs:
         paths.append(write_whole(record_inputs, recording.write))
-    return Result(figures, paths)
+    return DriveResult(figures, paths)

@@ -35,7 +35,7 @@ class GridDisplay(Display):
         self.cells[start : start + len(cells)] = cells
 
 
-class FrontPanel:
+class SimulatedPanel:
     """Display, encoder and two keys.
 
     turn(), push() and back() may be called at any time; the board reads them one after the

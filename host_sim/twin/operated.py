@@ -12,7 +12,7 @@ from host_sim.board.link_client import LinkClient
 from host_sim.board.link_port import PipePort
 from host_sim.plant.machine import Machine
 from host_sim.twin.clock import VirtualClock
-from host_sim.twin.front_panel import FrontPanel
+from host_sim.twin.front_panel import SimulatedPanel
 from host_sim.twin.stepped import MakeBoard, SteppedRun
 from host_sim.twin.virtual_board import Fittings, MemoryFiles, VirtualBoard
 
@@ -36,7 +36,7 @@ class OperatedRun(SteppedRun):
     def __init__(self, machine: Machine, clock: VirtualClock, files: MemoryFiles,
                  make_board: MakeBoard = VirtualBoard) -> None:
         self._ground_m_s = 0.0
-        self.panel = FrontPanel()
+        self.panel = SimulatedPanel()
         port = PipePort(self.step, lambda: self.now_s)
         self.link = LinkClient(lambda: port)
         fittings = Fittings(self.panel.display, self.panel.read_keys, port.board_end, files)

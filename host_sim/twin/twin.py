@@ -15,7 +15,7 @@ import numpy as np
 from app.store import Store
 from host_sim.common.versions import versions
 from host_sim.plant.machine import Machine
-from host_sim.runs.record import Recorder, RunRecord
+from host_sim.runs.record import RowRecorder, RunRecord
 from host_sim.runs.truth import M2_HA
 from host_sim.twin.breaking import Breaking
 from host_sim.twin.clock import VirtualClock
@@ -101,7 +101,7 @@ class Twin(SteppedRun):
 
     def run(self, progress: Progress | None = None) -> RunRecord:
         """Drive to the end of the speed trace; progress is told the share done, 0 to 1."""
-        recorder = Recorder(len(self.machine.section_volume_ml))
+        recorder = RowRecorder(len(self.machine.section_volume_ml))
         speeds = self._tick_speeds()
         for tick, self.speed_m_s in enumerate(speeds):
             self._one_tick(recorder)
@@ -116,7 +116,7 @@ class Twin(SteppedRun):
         times_s = np.arange(1, ticks + 1, dtype=np.float64) * (TICK_US / US_PER_S)
         return trace.at(times_s).tolist()
 
-    def _one_tick(self, recorder: Recorder) -> None:
+    def _one_tick(self, recorder: RowRecorder) -> None:
         machine, hands = self.machine, self.hands
         time_s = self.clock.elapsed_us / US_PER_S
         for event in hands.act(time_s, machine.distance_m):

@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.common.output import write_paths
     from host_sim.common.progress import progress
     from host_sim.machine_file.machine import load_machine
-    from host_sim.report.comparison import Run
+    from host_sim.report.comparison import ComparedRun
     from host_sim.report.page import render
     from host_sim.runs.files import REPORT_HTML, load_run, summary_json
     from host_sim.runs.record import to_csv
@@ -64,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
     record, figures = load_run(path)
     us = us_of(args, machine.us if machine else record.us)
     name, other = _names(path, args.against or path)
-    against = Run(other, *load_run(args.against)) if args.against else None
+    against = ComparedRun(other, *load_run(args.against)) if args.against else None
     with progress("drawing") as tell:
         page = render(record, figures, us, tell, against, name)
     texts = {out: page}

@@ -47,7 +47,7 @@ from host_sim.machine_file.values import differences
 from host_sim.mixing.batches import batches_of
 from host_sim.mixing.mix_file import read_mix
 from host_sim.mixing.text import lines as mix_lines
-from host_sim.report.comparison import Run, fact_rows, figure_rows, setting_rows, verdict
+from host_sim.report.comparison import ComparedRun, fact_rows, figure_rows, setting_rows, verdict
 from host_sim.report.settings_used import calibration_used, settings_used
 from host_sim.report.words import remarks
 from host_sim.runs.files import RUN_CSV, SUMMARY_JSON, load_run, summary_json
@@ -248,7 +248,7 @@ def _use(path: Path) -> None:
     list(settings_used(run.about["settings"], True))
     calibration_used(run.about["settings"], False)
     remarks(run.about)
-    this, other = Run("this", run, figures), Run("other", *_sound_run())
+    this, other = ComparedRun("this", run, figures), ComparedRun("other", *_sound_run())
     for compared in (setting_rows, figure_rows):
         compared(this, other, True)
     for said in (fact_rows, verdict):

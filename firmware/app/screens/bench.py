@@ -18,12 +18,12 @@ def ask(app):
     """Return the screen that asks a person at the machine before the bench begins."""
 
     def act():
-        return app.enter_bench(confirmed_at_machine=True) or Bench(app)
+        return app.enter_bench(confirmed_at_machine=True) or BenchScreen(app)
 
     return Confirm(app, CAUTION, act)
 
 
-class Bench(Screen):
+class BenchScreen(Screen):
     """Turning changes the bench speed or the duty, pushing changes between them, back ends it."""
 
     REPLACES = 1

@@ -3,7 +3,7 @@
 from app.quantity_text import in_words, show
 from app.screens.edit import edit
 from app.screens.parts import CAUTION, Confirm, List
-from app.screens.run import Driven, Run
+from app.screens.run import DrivenScreen, RunScreen
 from rate_control.procedures import catalogue
 from rate_control.procedures.catalogue import CATALOGUE, NAME, P_NAME, P_QUANTITY, PARAMS
 
@@ -31,7 +31,7 @@ class Calibrate(List):
         """See List."""
         index -= self._running()
         if index < 0:
-            return Run(self.app)
+            return RunScreen(self.app)
         return Parameters(self.app, CATALOGUE[index])
 
 
@@ -76,11 +76,11 @@ class Parameters(List):
         if self.app.running_procedure() is not None:
             return "another procedure is running"
         if not self._entry[catalogue.NEEDS_BENCH]:
-            return self.app.begin_procedure(self._entry[NAME], self._values) or Run(self.app)
+            return self.app.begin_procedure(self._entry[NAME], self._values) or RunScreen(self.app)
 
         def act():
             problem = self.app.enter_bench(confirmed_at_machine=True)
-            return problem or Driven(self.app, self._entry[NAME], self._values)
+            return problem or DrivenScreen(self.app, self._entry[NAME], self._values)
 
         return Confirm(self.app, CAUTION, act)
 

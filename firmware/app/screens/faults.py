@@ -8,7 +8,7 @@ NEITHER = "no faults"
 RESTARTED = "restarted by its watchdog: if it happens again, report it"
 
 
-class Faults(Screen):
+class FaultsScreen(Screen):
     """Leafs through what is wrong now, what was, and what failed; push forgets the past."""
 
     def __init__(self, app, memory):

@@ -62,8 +62,8 @@ def _totals(app, _):
 
 
 def _faults(app, operator):
-    from app.screens.faults import Faults
-    return Faults(app, operator.memory)
+    from app.screens.faults import FaultsScreen
+    return FaultsScreen(app, operator.memory)
 
 
 ENTRIES = (

@@ -8,7 +8,7 @@ from rate_control.procedures.keeping import changes
 from rate_control.settings import row
 
 
-class Result(Screen):
+class ResultScreen(Screen):
     """Turning leafs through, pushing keeps the proposal, back leaves the settings as they are."""
 
     REPLACES = 1

@@ -13,7 +13,7 @@ STOP = "stop"
 NOT_BEGUN = "the bench did not begin"
 
 
-class Run(Screen):
+class RunScreen(Screen):
     """A procedure in the hands of a person: turning chooses an action, pushing does it.
 
     Back leaves it running, so that the bench or the field can be seen to meanwhile.
@@ -55,10 +55,10 @@ class Run(Screen):
 
     def _finished(self):
         """Return what follows once nothing runs any more."""
-        from app.screens.result import Result
+        from app.screens.result import ResultScreen
         procedure = self.app.controller.procedure
         if procedure is not None and procedure.state == DONE:
-            return Result(self.app, procedure)
+            return ResultScreen(self.app, procedure)
         return CLOSE
 
     def draw(self, grid, age):
@@ -85,7 +85,7 @@ class Run(Screen):
                   "%d of %d" % (self._index + 1, len(actions)))
 
 
-class Driven(Run):
+class DrivenScreen(RunScreen):
     """A procedure that drives the pump on the bench: any way out of the screen ends both."""
 
     REPLACES = 1

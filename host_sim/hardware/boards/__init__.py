@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True)
-class Board:
+class BoardData:
     """A board with its chip, as its data sheets have it.
 
     The module has two rows of `rows` pins, numbered from the upper left down, then either from
@@ -52,7 +52,7 @@ def names() -> list[str]:
     return sorted(found, key=lambda name: name != "rp2")
 
 
-def board(name: str) -> Board:
+def board(name: str) -> BoardData:
     """The board of this name. Raises ModuleNotFoundError where there is none."""
-    found: Board = importlib.import_module(f"{__name__}.{name}").BOARD
+    found: BoardData = importlib.import_module(f"{__name__}.{name}").BOARD
     return found

@@ -9,7 +9,7 @@ is a choice of this project, for the chip's data sheet gives 1200 mA for all of 
 
 from __future__ import annotations
 
-from host_sim.hardware.boards import Board
+from host_sim.hardware.boards import BoardData
 
 # Left row from the antenna on, 1 to 19, then the right row the same way, 20 to 38.
 MODULE = (
@@ -25,7 +25,7 @@ def pins_of(name: str) -> tuple[int, ...]:
     return tuple(place for place, what in enumerate(MODULE, 1) if what == name)
 
 
-BOARD = Board(
+BOARD = BoardData(
     title="ESP32, module of the WROOM-32 kind",
     chip="ESP32",
     rows=19,

@@ -7,7 +7,7 @@ Raspberry Pi Pico, section 2.1, for the pins of the module.
 
 from __future__ import annotations
 
-from host_sim.hardware.boards import Board
+from host_sim.hardware.boards import BoardData
 
 # GPIO by the pins 1 to 40 of the module; the words are no GPIOs.
 MODULE = (
@@ -28,7 +28,7 @@ def every(first: int, step: int) -> frozenset[int]:
     return frozenset(range(first, 30, step))
 
 
-BOARD = Board(
+BOARD = BoardData(
     title="RP2040 and RP2350, boards of the Pico shape",
     chip="RP2040",
     rows=20,

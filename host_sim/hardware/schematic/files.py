@@ -11,7 +11,7 @@ import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from host_sim.hardware.boards import Board
+from host_sim.hardware.boards import BoardData
 from host_sim.hardware.circuit import GRID_MM, NOT_CONNECTED, RAILS, Circuit, Part, Sheet
 from host_sim.hardware.schematic.placing import Cell, Terminal, symbol_of, terminals
 from host_sim.hardware.schematic.routing import Wiring, route
@@ -213,7 +213,7 @@ def straight(wiring: Wiring, net: str) -> Iterator[tuple[Cell, Cell]]:
                 yield cell, here
 
 
-def page_text(page: Page, board: Board, shared: set[str], extra: str = "") -> str:
+def page_text(page: Page, board: BoardData, shared: set[str], extra: str = "") -> str:
     """A whole file; `shared` are the nets that other pages have too."""
     sheet = page.sheet
     symbols: dict[str, tuple[Symbol, bool]] = {}
@@ -253,7 +253,7 @@ def page_text(page: Page, board: Board, shared: set[str], extra: str = "") -> st
     ])  # fmt: skip
 
 
-def title_block(page: Page, board: Board) -> str:
+def title_block(page: Page, board: BoardData) -> str:
     """What stands in the corner of a page: above all that nobody has built it."""
     return (f"(title_block (title {quoted(page.sheet.name)}) (date \"\") (rev \"A\") "
             f"(company {quoted(board.title)}) (comment 1 {quoted(NOT_BUILT)}) "
@@ -354,7 +354,7 @@ def file_name(sheet: Sheet) -> str:
     return sheet.name.replace(" ", "_") + ".kicad_sch"
 
 
-def files_of(circuit: Circuit, board: Board) -> dict[str, str]:
+def files_of(circuit: Circuit, board: BoardData) -> dict[str, str]:
     """Every file of a circuit's drawing by its name; the first sheet is the first page."""
     project = f"controller_{circuit.board}"
     first, *others = circuit.sheets

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from host_sim.hardware.boards import Board
+from host_sim.hardware.boards import BoardData
 from host_sim.hardware.circuit import RAILS, Part, Sheet
 from host_sim.hardware.schematic.symbols import (
     BOXES,
@@ -34,7 +34,7 @@ class Terminal:
     side: str
 
 
-def symbol_of(part: Part, board: Board) -> Symbol:
+def symbol_of(part: Part, board: BoardData) -> Symbol:
     """The symbol of a part, as it is turned."""
     if part.kind == "BOARD":
         return module(*board_rows(board))
@@ -46,7 +46,7 @@ def symbol_of(part: Part, board: Board) -> Symbol:
     return turned(symbol, part.turn) if part.turn in TURNS else symbol
 
 
-def board_rows(board: Board) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def board_rows(board: BoardData) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """The two rows of a module's pins, as `box` wants them."""
     last = board.rows * 2
     named = {hole: f"{hole} - p" for hole in range(1, last + 1)}
@@ -59,7 +59,7 @@ def board_rows(board: Board) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return tuple(left), tuple(right if board.same_way else reversed(right))
 
 
-def terminals(sheet: Sheet, board: Board) -> Iterator[Terminal]:
+def terminals(sheet: Sheet, board: BoardData) -> Iterator[Terminal]:
     """Every pin and every port of a sheet."""
     for part in sheet.parts:
         for number, pin in symbol_of(part, board).pins.items():
@@ -87,7 +87,7 @@ def label_cells(cell: Cell, side: str, text: str) -> Iterator[Cell]:
         yield cell[0] + count * x, cell[1] + count * y
 
 
-def blocked(sheet: Sheet, board: Board) -> Mapping[Cell, str]:
+def blocked(sheet: Sheet, board: BoardData) -> Mapping[Cell, str]:
     """The cells under bodies and pins; pins are marked with their net."""
     cells: dict[Cell, str] = {}
     for part in sheet.parts:

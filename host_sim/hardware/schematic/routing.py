@@ -11,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from host_sim.hardware.boards import Board
+from host_sim.hardware.boards import BoardData
 from host_sim.hardware.circuit import NOT_CONNECTED, RAILS, Sheet
 from host_sim.hardware.schematic.placing import Cell, Terminal, blocked, terminals
 
@@ -41,7 +41,7 @@ class Wiring:
         return found
 
 
-def route(sheet: Sheet, board: Board) -> Wiring:
+def route(sheet: Sheet, board: BoardData) -> Wiring:
     """Join what belongs together, nets with the shortest ways first."""
     cells = blocked(sheet, board)
     by_net: dict[str, list[Terminal]] = defaultdict(list)

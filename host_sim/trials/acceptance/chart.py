@@ -16,9 +16,9 @@ from host_sim.trials.acceptance.contenders import (
     SECTIONS_UNANNOUNCED,
     THE_CONTROLLER,
 )
-from host_sim.trials.acceptance.judge import BAND, Row
+from host_sim.trials.acceptance.judge import BAND, JudgedRow
 from host_sim.trials.acceptance.sequence import OFF, ON, STAGE_S
-from host_sim.trials.acceptance.session import Outcome
+from host_sim.trials.acceptance.session import AcceptanceOutcome
 from host_sim.trials.acceptance.trial import Trial
 
 # Colours of the palette of Okabe and Ito, and shapes: either is enough to tell them apart.
@@ -33,7 +33,7 @@ L_HA_M = 1e-7
 SHOWN = (THE_CONTROLLER, "feedback alone")  # in the run over time
 
 
-def draw(outcome: Outcome, path: Path, us: bool) -> Path:
+def draw(outcome: AcceptanceOutcome, path: Path, us: bool) -> Path:
     """Draw everything into a .png or .svg file."""
     figure = Figure(figsize=(15, 10.5), layout="constrained")
     parts = list(outcome.trials[0].driven[THE_CONTROLLER].rows)
@@ -52,15 +52,15 @@ def draw(outcome: Outcome, path: Path, us: bool) -> Path:
     return write_whole(path, save)
 
 
-def _settling(row: Row, oracle: Row) -> float:
+def _settling(row: JudgedRow, oracle: JudgedRow) -> float:
     return row.settle_5_s
 
 
-def _ratio(row: Row, oracle: Row) -> float:
+def _ratio(row: JudgedRow, oracle: JudgedRow) -> float:
     return row.wrong_l / oracle.wrong_l
 
 
-def _panels(figure: Figure, grid: Any, line: int, outcome: Outcome, parts: list[str],
+def _panels(figure: Figure, grid: Any, line: int, outcome: AcceptanceOutcome, parts: list[str],
             label: str, value: Any) -> None:
     """A panel for each kind of change, the machines below each other in it."""
     machines = [trial.machine for trial in outcome.trials]

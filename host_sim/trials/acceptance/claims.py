@@ -13,7 +13,7 @@ from host_sim.trials.acceptance.contenders import (
     SECTIONS_UNANNOUNCED,
     THE_CONTROLLER,
 )
-from host_sim.trials.acceptance.judge import Row
+from host_sim.trials.acceptance.judge import JudgedRow
 from host_sim.trials.acceptance.sequence import OFF, ON, STEPS
 from host_sim.trials.acceptance.trial import Trial
 from host_sim.trials.tuning.loop import GAIN_MARGIN_LEAST, PHASE_MARGIN_LEAST_DEG, margins_of
@@ -26,7 +26,7 @@ TRACE_RMS_PCT, TRACE_OUTSIDE_PCT = 1.5, 1.0
 Trace = dict[str, dict[str, float]]  # figures of the recorded drive by contender
 
 
-class Case(NamedTuple):
+class ClaimCase(NamedTuple):
     """One figure, which must not exceed its limit, in words."""
 
     figure: float
@@ -53,93 +53,94 @@ def check_claims(trials: list[Trial], trace: Trace) -> list[Claim]:
     return [_claim(words, cases) for words, cases in found if cases]
 
 
-def _claim(words: str, cases: list[Case]) -> Claim:
+def _claim(words: str, cases: list[ClaimCase]) -> Claim:
     closest = max(cases, key=lambda case: case.figure / case.limit)
     exceptions = [case.words for case in cases if case.figure > case.limit]
     return Claim(words, not exceptions, closest.words, exceptions)
 
 
-def _rows(trial: Trial, contender: str = THE_CONTROLLER) -> dict[str, Row]:
+def _rows(trial: Trial, contender: str = THE_CONTROLLER) -> dict[str, JudgedRow]:
     return trial.driven[contender].rows
 
 
-def _pump_steps(trial: Trial) -> Iterator[Case]:
+def _pump_steps(trial: Trial) -> Iterator[ClaimCase]:
     if trial.actuator == PWM_PUMP:
         yield _settled(trial, STEPS, PUMP_STEP_S)
 
 
-def _valve_steps(trial: Trial) -> Iterator[Case]:
+def _valve_steps(trial: Trial) -> Iterator[ClaimCase]:
     if trial.actuator != PWM_PUMP:
         yield _settled(trial, STEPS, VALVE_STEP_S)
 
 
-def _sections_off(trial: Trial) -> Iterator[Case]:
+def _sections_off(trial: Trial) -> Iterator[ClaimCase]:
     if trial.actuator == PWM_PUMP:
         yield _settled(trial, OFF, SECTION_OFF_S)
 
 
-def _settled(trial: Trial, part: str, limit_s: float) -> Case:
+def _settled(trial: Trial, part: str, limit_s: float) -> ClaimCase:
     settled_s = _rows(trial)[part].settle_5_s
-    return Case(settled_s, limit_s, f"{trial.machine} {settled_s:.2f} s")
+    return ClaimCase(settled_s, limit_s, f"{trial.machine} {settled_s:.2f} s")
 
 
-def _cv(trial: Trial) -> Iterator[Case]:
+def _cv(trial: Trial) -> Iterator[ClaimCase]:
     for spread in trial.driven[THE_CONTROLLER].spreads:
-        yield Case(spread.cv_pct, SPREAD_PCT,
-                   f"{trial.machine}, {spread.level} L/ha: {spread.cv_pct:.2f} %")
+        yield ClaimCase(spread.cv_pct, SPREAD_PCT,
+                        f"{trial.machine}, {spread.level} L/ha: {spread.cv_pct:.2f} %")
 
 
-def _mean_deviation(trial: Trial) -> Iterator[Case]:
+def _mean_deviation(trial: Trial) -> Iterator[ClaimCase]:
     for spread in trial.driven[THE_CONTROLLER].spreads:
-        yield Case(abs(spread.mean_deviation_pct), SPREAD_PCT,
-                   f"{trial.machine}, {spread.level} L/ha: {spread.mean_deviation_pct:+.2f} %")
+        yield ClaimCase(abs(spread.mean_deviation_pct), SPREAD_PCT,
+                        f"{trial.machine}, {spread.level} L/ha: {spread.mean_deviation_pct:+.2f} %")
 
 
-def _oracle_in_all(trial: Trial) -> Iterator[Case]:
+def _oracle_in_all(trial: Trial) -> Iterator[ClaimCase]:
     if ORACLE in trial.driven:
         own, best = (sum(row.wrong_l for row in _rows(trial, name).values())
                      for name in (THE_CONTROLLER, ORACLE))
-        yield Case(own / best, ORACLE_RATIO, f"{trial.machine} {own / best:.2f}")
+        yield ClaimCase(own / best, ORACLE_RATIO, f"{trial.machine} {own / best:.2f}")
 
 
-def _oracle_each(trial: Trial) -> Iterator[Case]:
+def _oracle_each(trial: Trial) -> Iterator[ClaimCase]:
     if ORACLE in trial.driven:
         for part, row in _rows(trial).items():
             ratio = row.wrong_l / _rows(trial, ORACLE)[part].wrong_l
-            yield Case(ratio, ORACLE_RATIO, f"{trial.machine}, {part}: {ratio:.2f}")
+            yield ClaimCase(ratio, ORACLE_RATIO, f"{trial.machine}, {part}: {ratio:.2f}")
 
 
-def _baselines(trial: Trial) -> Iterator[Case]:
+def _baselines(trial: Trial) -> Iterator[ClaimCase]:
     """Without a change of sections, sections unannounced is the controller itself."""
     for name in BASELINES:
         for part, row in _rows(trial, name).items() if name in trial.driven else ():
             if name == SECTIONS_UNANNOUNCED and part not in (OFF, ON):
                 continue
             ratio = _rows(trial)[part].wrong_l / row.wrong_l
-            yield Case(ratio, 1.0, f"{trial.machine}, {part}: {ratio:.2f} x {name}")
+            yield ClaimCase(ratio, 1.0, f"{trial.machine}, {part}: {ratio:.2f} x {name}")
 
 
-def _gain_margin(trial: Trial) -> Iterator[Case]:
+def _gain_margin(trial: Trial) -> Iterator[ClaimCase]:
     gain = margins_of(trial.settings).gain
-    yield Case(GAIN_MARGIN_LEAST / gain, 1.0, f"{trial.machine} {gain:.1f}")
+    yield ClaimCase(GAIN_MARGIN_LEAST / gain, 1.0, f"{trial.machine} {gain:.1f}")
 
 
-def _phase_margin(trial: Trial) -> Iterator[Case]:
+def _phase_margin(trial: Trial) -> Iterator[ClaimCase]:
     phase_deg = margins_of(trial.settings).phase_deg
-    yield Case(PHASE_MARGIN_LEAST_DEG / phase_deg, 1.0, f"{trial.machine} {phase_deg:.0f} degrees")
+    yield ClaimCase(PHASE_MARGIN_LEAST_DEG / phase_deg, 1.0,
+                    f"{trial.machine} {phase_deg:.0f} degrees")
 
 
-def _trace_rms(figures: dict[str, float]) -> Iterator[Case]:
+def _trace_rms(figures: dict[str, float]) -> Iterator[ClaimCase]:
     rms_pct = figures["rate_error_rms_pct"]
-    yield Case(rms_pct, TRACE_RMS_PCT, f"{rms_pct:.2f} %")
+    yield ClaimCase(rms_pct, TRACE_RMS_PCT, f"{rms_pct:.2f} %")
 
 
-def _trace_within(figures: dict[str, float]) -> Iterator[Case]:
+def _trace_within(figures: dict[str, float]) -> Iterator[ClaimCase]:
     within_pct = figures["distance_within_5_pct"]
-    yield Case(100.0 - within_pct, TRACE_OUTSIDE_PCT, f"{within_pct:.2f} %")
+    yield ClaimCase(100.0 - within_pct, TRACE_OUTSIDE_PCT, f"{within_pct:.2f} %")
 
 
-OF_MACHINES: tuple[tuple[str, Callable[[Trial], Iterator[Case]]], ...] = (
+OF_MACHINES: tuple[tuple[str, Callable[[Trial], Iterator[ClaimCase]]], ...] = (
     ("PWM pumps: within 5 % in 1.0 s after a speed step", _pump_steps),
     ("regulating valves, 4 s of travel: within 5 % in 3.0 s after a speed step", _valve_steps),
     ("PWM pumps: other sections within 5 % in 0.5 s after a section goes off", _sections_off),
@@ -151,7 +152,7 @@ OF_MACHINES: tuple[tuple[str, Callable[[Trial], Iterator[Case]]], ...] = (
     ("gain margin at least 2", _gain_margin),
     ("phase margin at least 45 degrees", _phase_margin),
 )
-OF_TRACE: tuple[tuple[str, Callable[[dict[str, float]], Iterator[Case]]], ...] = (
+OF_TRACE: tuple[tuple[str, Callable[[dict[str, float]], Iterator[ClaimCase]]], ...] = (
     ("recorded drive: rate error at most 1.5 % rms", _trace_rms),
     ("recorded drive: within 5 % on at least 99 % of the distance", _trace_within),
 )

@@ -17,7 +17,7 @@ STEADY_S = 3.0  # at the end of a stage: what it has settled to
 
 
 @dataclass(frozen=True)
-class Row:
+class JudgedRow:
     """One kind of change: the worst stage for times and peaks, the sum for volumes.
 
     Times are from the complete change to the last moment out of the band; a stage that never
@@ -38,7 +38,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Spread:
+class RepeatSpread:
     """Of one rate over its repeats (ISO 5682-3, clause 6): CV = 100 s / mean with n - 1 in s,
     mean deviation = 100 (mean - nominal) / nominal; in percent.
     """
@@ -49,7 +49,7 @@ class Spread:
     mean_deviation_pct: float
 
 
-def judge(sequence: Sequence, truth: Truth) -> dict[str, Row]:
+def judge(sequence: Sequence, truth: Truth) -> dict[str, JudgedRow]:
     """A row for each part, by name, in the order of the sequence."""
     return {
         part: _row([stage for stage in sequence.stages if stage.part == part], truth)
@@ -57,13 +57,13 @@ def judge(sequence: Sequence, truth: Truth) -> dict[str, Row]:
     }
 
 
-def _row(stages: list[Stage], truth: Truth) -> Row:
+def _row(stages: list[Stage], truth: Truth) -> JudgedRow:
     spans = [span_of(truth, stage) for stage in stages]
     errors = [rate_error(truth, span) for span in spans]
     wrong = [wrong_ml(truth, span) for span in spans]
     changed = [round((stage.changed_s - stage.start_s) / TICK_S) for stage in stages]
     pairs = list(zip(errors, changed, strict=True))
-    return Row(
+    return JudgedRow(
         settle_10_s=max(settling_s(error, WIDE_BAND, tick) for error, tick in pairs),
         settle_5_s=max(settling_s(error, BAND, tick) for error, tick in pairs),
         overshoot_pct=100 * max(overshoot(error) for error in errors),
@@ -72,7 +72,7 @@ def _row(stages: list[Stage], truth: Truth) -> Row:
     )
 
 
-def spreads(sequence: Sequence, truth: Truth) -> list[Spread]:
+def spreads(sequence: Sequence, truth: Truth) -> list[RepeatSpread]:
     """Of each rate of the sequence, from the last seconds of every stage."""
     steady = round(STEADY_S / TICK_S)
     levels: dict[str, list[float]] = {}
@@ -80,8 +80,8 @@ def spreads(sequence: Sequence, truth: Truth) -> list[Spread]:
         error = rate_error(truth, span_of(truth, stage))
         levels.setdefault(stage.level, []).append(1.0 + float(error[-steady:].mean()))
     return [
-        Spread(level, len(rates), float(100 * np.std(rates, ddof=1) / np.mean(rates)),
-               float(100 * (np.mean(rates) - 1.0)))
+        RepeatSpread(level, len(rates), float(100 * np.std(rates, ddof=1) / np.mean(rates)),
+                     float(100 * (np.mean(rates) - 1.0)))
         for level, rates in levels.items()
     ]
 

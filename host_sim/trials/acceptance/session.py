@@ -21,7 +21,7 @@ Task = Callable[[], Any]
 
 
 @dataclass(frozen=True)
-class Outcome:
+class AcceptanceOutcome:
     """What the acceptance test gave."""
 
     trials: list[Trial]
@@ -36,7 +36,7 @@ def run_acceptance(
     trace: bool = True,
     pool: Executor | None = None,
     tell: Callable[[float], None] = lambda share: None,
-) -> Outcome:
+) -> AcceptanceOutcome:
     """Test the machines. Raises BenchError where a procedure fails on one."""
     tasks: list[Task] = [partial(try_machine, name, seed, repeats) for name in machines]
     names = tuple(CONTENDERS) if trace else ()
@@ -44,14 +44,14 @@ def run_acceptance(
     results = run_all(_call, tasks, pool, tell)
     trials, figures = results[: len(machines)], results[len(machines) :]
     driven = dict(zip(names, figures, strict=True))
-    return Outcome(trials, driven, check_claims(trials, driven))
+    return AcceptanceOutcome(trials, driven, check_claims(trials, driven))
 
 
 def _call(task: Task) -> Any:
     return task()
 
 
-def as_json(outcome: Outcome) -> dict[str, Any]:
+def as_json(outcome: AcceptanceOutcome) -> dict[str, Any]:
     """All figures by name, JSON-able; names end in their unit."""
     return {
         "machines": {trial.machine: _trial_json(trial) for trial in outcome.trials},

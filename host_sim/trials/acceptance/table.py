@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from host_sim.common import units
 from host_sim.plant.units import ML_M3
-from host_sim.trials.acceptance.session import Outcome
-from host_sim.trials.acceptance.trial import Driven, Trial
+from host_sim.trials.acceptance.session import AcceptanceOutcome
+from host_sim.trials.acceptance.trial import DrivenSequence, Trial
 
 HEADINGS = ("within 10 %", "within 5 %", "beyond", "too much", "too little", "CV", "mean dev.")
 WIDTHS = (12, 11, 8, 10, 11, 8, 10)
@@ -13,7 +13,7 @@ NAME_WIDTH = 24
 LITRES_ML = 1e3
 
 
-def acceptance_text(outcome: Outcome, us: bool) -> str:
+def acceptance_text(outcome: AcceptanceOutcome, us: bool) -> str:
     """Everything, ready to print."""
     blocks = [_trial(trial, us) for trial in outcome.trials]
     if outcome.trace:
@@ -47,7 +47,7 @@ def _unit_row(us: bool) -> tuple[str, ...]:
     return ("s", "s", "%", volume, volume, "%", "%")
 
 
-def _row(name: str, part: str, driven: Driven, us: bool) -> str:
+def _row(name: str, part: str, driven: DrivenSequence, us: bool) -> str:
     row = driven.rows[part]
     over, under = (units.shown("volume_ml", litres * LITRES_ML * ML_M3, us)
                    for litres in (row.over_l, row.under_l))
@@ -62,7 +62,7 @@ def _row(name: str, part: str, driven: Driven, us: bool) -> str:
     return f"  {name:<{NAME_WIDTH - 2}}{padded}".rstrip()
 
 
-def _trace(outcome: Outcome) -> str:
+def _trace(outcome: AcceptanceOutcome) -> str:
     lines = ["recorded drive of the demonstration",
              " " * NAME_WIDTH + f"{'rms':>8}{'within 5 %':>12}{'within 10 %':>13}",
              " " * NAME_WIDTH + f"{'%':>8}{'% of way':>12}{'% of way':>13}"]
@@ -72,7 +72,7 @@ def _trace(outcome: Outcome) -> str:
     return "\n".join(lines)
 
 
-def _claims(outcome: Outcome) -> str:
+def _claims(outcome: AcceptanceOutcome) -> str:
     lines = ["claims"]
     for claim in outcome.claims:
         verdict = "holds" if claim.holds else "FAILS"

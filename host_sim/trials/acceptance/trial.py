@@ -16,7 +16,7 @@ from host_sim.runs.summary import rate_error
 from host_sim.runs.truth import Truth, true_run
 from host_sim.trials.acceptance import sequence
 from host_sim.trials.acceptance.contenders import CONTENDERS
-from host_sim.trials.acceptance.judge import Row, Spread, judge, spreads
+from host_sim.trials.acceptance.judge import JudgedRow, RepeatSpread, judge, spreads
 from host_sim.trials.acceptance.sequence import REPEATS, Sequence
 from host_sim.trials.commissioning.commission import commission
 from host_sim.twin.scenario import DEMO, Scenario, load_scenario
@@ -31,14 +31,14 @@ Tell = Callable[[float], None]
 
 
 @dataclass(frozen=True)
-class Driven:
+class DrivenSequence:
     """What came of one contender: a row for each kind of change, a spread for each rate.
 
     `wanted` and `applied` are the rates during the changes, L/ha, a value a tick.
     """
 
-    rows: dict[str, Row]
-    spreads: list[Spread]
+    rows: dict[str, JudgedRow]
+    spreads: list[RepeatSpread]
     time_s: Column
     wanted: Column
     applied: Column
@@ -52,7 +52,7 @@ class Trial:
     actuator: str  # as in plant/spec.py
     settings: Settings
     sequence: Sequence  # the changes
-    driven: dict[str, Driven]
+    driven: dict[str, DrivenSequence]
 
 
 def try_machine(
@@ -77,7 +77,7 @@ def try_machine(
     for index, contender in enumerate(contenders):
         tell(index / len(contenders))
         truth = _drive(smooth, CONTENDERS[contender])
-        driven[contender] = Driven(
+        driven[contender] = DrivenSequence(
             judge(changes, truth), spreads(again, _drive(rough, CONTENDERS[contender])),
             truth.time_s, *_rates(truth))
     return Trial(name, even.actuator, settings, changes, driven)

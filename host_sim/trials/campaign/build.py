@@ -52,7 +52,7 @@ class Build:
 
 
 @dataclass(frozen=True)
-class Result:
+class BuildResult:
     """What came of a build. A failure is the reason why a procedure gave up, else empty.
 
     settled_s is the longest time to come within 5 % of the flow that a stage ends with, and
@@ -93,14 +93,14 @@ def draw_build(seed: int) -> Build:
     return Build(seed, kind, spec, slips, Wish(settling_s=round(rng.uniform(*ASKED_S), 1)))
 
 
-def try_build(seed: int) -> Result:
+def try_build(seed: int) -> BuildResult:
     """Draw, set up, drive and judge."""
     build = draw_build(seed)
     asked_s = build.wish.settling_s
     try:
         settings = commission(build.spec, seed, build.wish, build.slips).settings
     except BenchError as error:
-        return Result(seed, build.kind, asked_s, failure=str(error))
+        return BuildResult(seed, build.kind, asked_s, failure=str(error))
     sequence = test_sequence.short_changes(settings)
     record, truth = drive_build(build, settings, sequence, THE_CONTROLLER)
     stages = [stage for stage in sequence.stages[1:] if not at_limit(record, span_of(truth, stage))]
@@ -108,7 +108,7 @@ def try_build(seed: int) -> Result:
     times_s = [settled_to_end_s(error, stage, build.spec)
                for error, stage in zip(errors, stages, strict=True)]
     worst = int(np.argmax(times_s))
-    result = Result(
+    result = BuildResult(
         seed, build.kind, asked_s,
         granted_s=settings.settling_time_ms / 1e3,
         settled_s=times_s[worst],
@@ -141,11 +141,11 @@ def drive_build(
 
 
 def _with_oracle(
-    result: Result, build: Build, settings: Settings, sequence: Sequence, stage: Stage
-) -> Result:
+    result: BuildResult, build: Build, settings: Settings, sequence: Sequence, stage: Stage
+) -> BuildResult:
     _, truth = drive_build(build, settings, sequence, ORACLE)
     oracle_s = settled_to_end_s(rate_error(truth, span_of(truth, stage)), stage, build.spec)
-    return Result(**{**vars(result), "oracle_s": oracle_s})
+    return BuildResult(**{**vars(result), "oracle_s": oracle_s})
 
 
 def steady_ticks() -> int:

@@ -12,7 +12,7 @@ import numpy as np
 
 from host_sim.common.parallel import run_all
 from host_sim.common.versions import versions
-from host_sim.trials.campaign.build import LATE_FACTOR, Result, try_build
+from host_sim.trials.campaign.build import LATE_FACTOR, BuildResult, try_build
 
 PERCENTILES = (50, 90, 99, 100)
 ON_TIME_LEAST_PCT = 99.0
@@ -23,26 +23,26 @@ WORST = 10
 class Campaign:
     """The results of all builds, in the order of their seeds."""
 
-    results: list[Result]
+    results: list[BuildResult]
 
     @property
-    def tuned(self) -> list[Result]:
+    def tuned(self) -> list[BuildResult]:
         """Those whose procedures came to an end."""
         return [result for result in self.results if not result.failure]
 
     @property
-    def failed(self) -> list[Result]:
+    def failed(self) -> list[BuildResult]:
         """Those for which a procedure gave up."""
         return [result for result in self.results if result.failure]
 
     @property
-    def late(self) -> list[Result]:
+    def late(self) -> list[BuildResult]:
         """Those that missed twice their settling time, the latest first."""
         late = [result for result in self.tuned if result.late]
         return sorted(late, key=lambda result: -result.settled_s / result.granted_s)
 
     @property
-    def surging(self) -> list[Result]:
+    def surging(self) -> list[BuildResult]:
         """Those that go on swinging, the widest first."""
         surging = [result for result in self.tuned if result.swing_pct > 0.0]
         return sorted(surging, key=lambda result: -result.swing_pct)
@@ -62,7 +62,7 @@ class Campaign:
         values = np.abs([getattr(result, name) for result in self.tuned])
         return {p: float(np.percentile(values, p)) for p in PERCENTILES}
 
-    def by_kind(self, results: Iterable[Result]) -> dict[str, int]:
+    def by_kind(self, results: Iterable[BuildResult]) -> dict[str, int]:
         """How many of them are of each kind."""
         return dict(Counter(result.kind for result in results))
 

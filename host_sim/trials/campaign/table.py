@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from host_sim.trials.campaign.build import CROSSINGS, LATE_FACTOR, SWING_SHARE, Result
+from host_sim.trials.campaign.build import CROSSINGS, LATE_FACTOR, SWING_SHARE, BuildResult
 from host_sim.trials.campaign.session import ON_TIME_LEAST_PCT, PERCENTILES, WORST, Campaign
 
 ROWS = (
@@ -35,7 +35,7 @@ def _distribution(campaign: Campaign) -> str:
     return "\n".join(lines)
 
 
-def _list(title: str, results: list[Result], words: object) -> str:
+def _list(title: str, results: list[BuildResult], words: object) -> str:
     if not results:
         return ""
     assert callable(words)
@@ -45,17 +45,17 @@ def _list(title: str, results: list[Result], words: object) -> str:
     return "\n".join([title, *lines])
 
 
-def _failure(result: Result) -> str:
+def _failure(result: BuildResult) -> str:
     return f"seed {result.seed:<6} {result.kind:<19} {result.failure}"
 
 
-def _lateness(result: Result) -> str:
+def _lateness(result: BuildResult) -> str:
     oracle = result.oracle_s if result.oracle_s is not None else 0.0
     return (f"seed {result.seed:<6} {result.kind:<19} {result.settled_s:.2f} s, settling time "
             f"{result.granted_s:.2f} s, {result.settled_in}; an oracle {oracle:.2f} s")
 
 
-def _surge(result: Result) -> str:
+def _surge(result: BuildResult) -> str:
     return f"seed {result.seed:<6} {result.kind:<19} {result.swing_pct:.1f} % either way"
 
 

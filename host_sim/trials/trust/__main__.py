@@ -78,7 +78,7 @@ def _all(args: argparse.Namespace) -> int:
     if args.out:
         check_directory(args.out.parent)
     start = time.monotonic()
-    parts: dict[str, session.Part] = {}
+    parts: dict[str, session.TrustPart] = {}
     with executor(args.workers) as pool:
         parts["faults"] = session.try_singles(args.share, pool)
         parts["pairs"] = session.try_pairs(args.share, pool)

@@ -87,7 +87,7 @@ STATES: dict[str, tuple[Callable[[Station], None],
 
 
 @dataclass(frozen=True)
-class Case:
+class TrustCase:
     """What is tried. `names` are one fault or two; the second strikes a little later."""
 
     names: tuple[str, ...]
@@ -98,7 +98,7 @@ class Case:
         return f"{'+'.join(self.names)}/{self.state}/{self.machine}"
 
 
-def parse(text: str) -> Case:
+def parse(text: str) -> TrustCase:
     """The case of its text. Raises InputError where a part of it is not known."""
     parts = text.split("/")
     if len(parts) != 3:
@@ -109,11 +109,11 @@ def parse(text: str) -> Case:
                               *((name, list(BY_NAME), "fault") for name in names)):
         if name not in known:
             raise InputError(f"--case {text}: {what} must be one of {', '.join(known)}")
-    return Case(names, parts[1], parts[2])
+    return TrustCase(names, parts[1], parts[2])
 
 
 @dataclass(frozen=True)
-class Outcome:
+class TrustOutcome:
     """What came of a case. Times are seconds from the (first) strike; None where it never came.
 
     `shown` are the faults and warnings in their order. `noticed_s` is when the first of them
@@ -122,7 +122,7 @@ class Outcome:
     while the board drove nothing, `rolls_on` whether a bench went on in motion.
     """
 
-    case: Case
+    case: TrustCase
     shown: tuple[str, ...]
     noticed_s: float | None
     safe_s: float | None
@@ -141,19 +141,19 @@ def brought(state: str, machine: str) -> Station:
 _kept = cache(brought)  # to be copied for each case
 
 
-def run_case(case: Case) -> Outcome:
+def run_case(case: TrustCase) -> TrustOutcome:
     """Bring the machine into its state, break it, watch, and let the person act."""
     if ready(case.machine).spec.gnss.hz:  # its reader looks into a buffer: that is not copied
         station = brought(case.state, case.machine)
     else:
         station = copy.deepcopy(_kept(case.state, case.machine))
-    return Run(case, station).run()
+    return TrustRun(case, station).run()
 
 
-class Run:
+class TrustRun:
     """One run, from the moment before the strike."""
 
-    def __init__(self, case: Case, station: Station) -> None:
+    def __init__(self, case: TrustCase, station: Station) -> None:
         self._case = case
         self._station = station
         rng = Random(str(case))
@@ -170,7 +170,7 @@ class Run:
         self._safe_s: float | None = None
         self._ticks = 0
 
-    def run(self) -> Outcome:
+    def run(self) -> TrustOutcome:
         station = self._station
         if STATE_NAMES[self._state] != self._case.state:
             station.promises.broken.append(f"{self._case.state} was not reached")
@@ -183,9 +183,9 @@ class Run:
         STATES[self._case.state][1](station, self._look)
         rolls_on = (self._case.state == "bench" and station.outputs_on
                     and station.run.speed_m_s >= ROLL_M_S)
-        return Outcome(self._case, tuple(self._shown), self._noticed_s, self._safe_s,
-                       self._most_off_ticks * TICK_S > DRAINED_S, rolls_on,
-                       tuple(station.promises.broken))
+        return TrustOutcome(self._case, tuple(self._shown), self._noticed_s, self._safe_s,
+                            self._most_off_ticks * TICK_S > DRAINED_S, rolls_on,
+                            tuple(station.promises.broken))
 
     def _look(self) -> None:
         """After every tick."""

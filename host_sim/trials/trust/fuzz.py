@@ -7,7 +7,7 @@ import subprocess
 import sys
 
 from host_sim import REPO_ROOT
-from host_sim.trials.trust.session import Part
+from host_sim.trials.trust.session import TrustPart
 
 EXAMPLES = 20_000  # for each loader, as `make fuzz`
 EXAMPLES_MIN = 500
@@ -16,7 +16,7 @@ FOUND = re.compile(r"^(\S+): seed \d+: .*$", re.MULTILINE)
 COMMAND = "python -m tests.support.loader_fuzz"
 
 
-def trust_part(share: float) -> Part:
+def trust_part(share: float) -> TrustPart:
     """Run a share of the fuzzing; it shows its own progress."""
     examples = max(round(share * EXAMPLES), EXAMPLES_MIN)
     done = subprocess.run([sys.executable, "-m", "tests.support.loader_fuzz", str(examples)],
@@ -28,4 +28,4 @@ def trust_part(share: float) -> Part:
     figures = {"count": sum(counts.values()), "loaders": len(counts), "failed": len(failed)}
     line = (f"fuzz     {sum(counts.values()):,} executions of {len(counts)} loaders, "
             f"{len(failed)} failed")
-    return Part(figures, line, tuple(failed))
+    return TrustPart(figures, line, tuple(failed))

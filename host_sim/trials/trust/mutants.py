@@ -23,7 +23,7 @@ from host_sim.common.progress import progress
 from host_sim.trials.trust.mutant_runs import SHARED, measured_tests, run_mutants
 from host_sim.trials.trust.mutants_argued import ARGUED
 from host_sim.trials.trust.mutate import Mutant, mutants
-from host_sim.trials.trust.session import Part
+from host_sim.trials.trust.session import TrustPart
 
 COMMAND = "python -m host_sim.trials.trust.mutants"
 EXIT_BAD_INPUT = 2
@@ -54,7 +54,7 @@ examples:
 
 
 @dataclass(frozen=True)
-class Result:
+class MutantResult:
     """What became of the mutants that were tried."""
 
     tried: list[Mutant]
@@ -113,14 +113,14 @@ def main(argv: list[str] | None = None) -> int:
     return 1 if result.failed else 0
 
 
-def trust_part(share: float) -> Part:
+def trust_part(share: float) -> TrustPart:
     """The mutants as a part of `make trust`, or a share of them."""
     every = chosen("", None, 0)
     result = try_mutants(every if share >= 1.0 else chosen("", round(share * len(every)) or 1, 1),
                          os.cpu_count() or 1)
     failed = [(f"{COMMAND} --only {mutant.key[0]}", told(mutant)) for mutant in result.unargued]
     failed += [(COMMAND, line) for line in result.stale]
-    return Part(result.figures(), result.line(), tuple(failed))
+    return TrustPart(result.figures(), result.line(), tuple(failed))
 
 
 def every_mutant(modules: dict[str, tuple[str, ...]]) -> list[Mutant]:
@@ -144,13 +144,13 @@ def chosen(only: str, sample: int | None, seed: int) -> list[Mutant]:
     return [found[index] for index in picked]
 
 
-def try_mutants(tried: Sequence[Mutant], workers: int) -> Result:
+def try_mutants(tried: Sequence[Mutant], workers: int) -> MutantResult:
     """Run the shared tests on each; raises InputError where there are none to run."""
     if not SHARED.is_dir():
         raise InputError(f"{SHARED}: is not here: mutants need a checkout")
     with progress("mutants") as tell:
         killers = run_mutants(tried, measured_tests(), workers, tell)
-    return Result(list(tried), killers, stale_arguments(tried, killers))
+    return MutantResult(list(tried), killers, stale_arguments(tried, killers))
 
 
 def stale_arguments(tried: Sequence[Mutant], killers: Sequence[str]) -> list[str]:

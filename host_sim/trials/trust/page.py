@@ -6,9 +6,9 @@ import math
 from functools import cache
 
 from host_sim.trials.trust.breaks import BREAKS
-from host_sim.trials.trust.case import OFF_S, WATCH_S, Outcome
+from host_sim.trials.trust.case import OFF_S, WATCH_S, TrustOutcome
 from host_sim.trials.trust.machines import KIND_NAMES, ready
-from host_sim.trials.trust.matrix import Row, row, run_cases, singles
+from host_sim.trials.trust.matrix import MatrixRow, row, run_cases, singles
 
 MACHINES = ("electric_m", "hydraulic", "inline_pd", "bypass_centrifugal")
 BENCH_MACHINES = MACHINES[:1]
@@ -64,7 +64,7 @@ away:
 
 
 @cache
-def outcomes() -> list[Outcome]:
+def outcomes() -> list[TrustOutcome]:
     """The runs that the page is made of."""
     cases = singles(MACHINES, ("applying",)) + singles(BENCH_MACHINES, ("bench",))
     return run_cases(cases, None, lambda share: None)
@@ -85,7 +85,7 @@ def page() -> str:
     return text
 
 
-def _line(each: Row) -> str:
+def _line(each: MatrixRow) -> str:
     shown = ", ".join(f"`{name}`" for name in each.shown)
     if each.noticed and not shown:
         shown = STOPS
@@ -94,11 +94,11 @@ def _line(each: Row) -> str:
     return "| " + " | ".join(cells) + " |\n"
 
 
-def _what(each: Row) -> str:
+def _what(each: MatrixRow) -> str:
     return next(entry.what for entry in BREAKS if entry.name == each.name)
 
 
-def _on(each: Row, machines: tuple[str, ...]) -> str:
+def _on(each: MatrixRow, machines: tuple[str, ...]) -> str:
     fitted = [name for name in MACHINES
               if ready(name).takes(next(e for e in BREAKS if e.name == each.name))]
     return "on all of them" if len(machines) == len(fitted) else ", ".join(machines)

@@ -10,7 +10,7 @@ from typing import Any
 
 from host_sim.common.progress import progress
 from host_sim.trials.trust.breaks import BREAKS
-from host_sim.trials.trust.case import STATES, Case, Outcome
+from host_sim.trials.trust.case import STATES, TrustCase, TrustOutcome
 from host_sim.trials.trust.clean import Hour, drive_hours
 from host_sim.trials.trust.machines import KIND_NAMES
 from host_sim.trials.trust.matrix import failures, pairs, row, run_cases, sample, singles
@@ -21,7 +21,7 @@ HEADINGS = ("fault", "at work", "told", "told within", "off within", "shown")
 
 
 @dataclass(frozen=True)
-class Part:
+class TrustPart:
     """One part of the whole: its figures for the file, a line for the eye, what failed.
 
     A failure is a command that repeats it, and what was wrong.
@@ -33,22 +33,22 @@ class Part:
     table: str = ""
 
 
-def try_singles(share: float, pool: Executor | None) -> Part:
+def try_singles(share: float, pool: Executor | None) -> TrustPart:
     """Every fault alone, or a share of the cases."""
     part, outcomes = _try("faults", singles(), share, pool)
     table = _table(outcomes) if share >= 1.0 else ""
     figures = {**part.figures, "faults": [_row_figures(entry.name, outcomes) for entry in BREAKS]}
-    return Part(figures if table else part.figures, part.line, part.failed, table)
+    return TrustPart(figures if table else part.figures, part.line, part.failed, table)
 
 
-def try_pairs(share: float, pool: Executor | None) -> Part:
+def try_pairs(share: float, pool: Executor | None) -> TrustPart:
     """Every two faults, or a share of the cases."""
     part, _ = _try("pairs", pairs(), share, pool)
     return part
 
 
-def _try(name: str, cases: list[Case], share: float, pool: Executor | None
-         ) -> tuple[Part, list[Outcome]]:
+def _try(name: str, cases: list[TrustCase], share: float, pool: Executor | None
+         ) -> tuple[TrustPart, list[TrustOutcome]]:
     chosen = sample(cases, max(round(share * len(cases)), 1), SEED)
     with progress(name) as tell:
         outcomes = run_cases(chosen, pool, tell)
@@ -59,10 +59,10 @@ def _try(name: str, cases: list[Case], share: float, pool: Executor | None
                "runs": len(outcomes), "failed": len(failed)}
     line = (f"{name:<8} {combinations} in {len(STATES)} states on {len(KIND_NAMES)} machines: "
             f"{len(outcomes)} runs, {len(failed)} failed")
-    return Part(figures, line, failed), outcomes
+    return TrustPart(figures, line, failed), outcomes
 
 
-def try_hours(hours: int, pool: Executor | None) -> Part:
+def try_hours(hours: int, pool: Executor | None) -> TrustPart:
     """Hours of field work in which nothing breaks."""
     with progress("clean hours") as tell:
         days = drive_hours(hours, pool, tell)
@@ -76,35 +76,35 @@ def try_hours(hours: int, pool: Executor | None) -> Part:
     line = f"clean    {driven:.1f} hours of {len(days) - unset} builds: {alarms} false alarms"
     if unset:
         line += f"; {unset} builds could not be set up and did not drive"
-    return Part(figures, line, failed)
+    return TrustPart(figures, line, failed)
 
 
 def _said(day: Hour) -> str:
     return "; ".join([*(f"{name} at {time_s:g} s" for time_s, name in day.alarms), *day.broken])
 
 
-def other_part(module: str, share: float) -> Part:
+def other_part(module: str, share: float) -> TrustPart:
     """What a module of this folder adds by its `trust_part(share)`."""
-    make: Callable[[float], Part] = importlib.import_module(
+    make: Callable[[float], TrustPart] = importlib.import_module(
         f"host_sim.trials.trust.{module}").trust_part
     return make(share)
 
 
-def _table(outcomes: list[Outcome]) -> str:
+def _table(outcomes: list[TrustOutcome]) -> str:
     lines = [HEADINGS] + [_cells(entry.name, outcomes) for entry in BREAKS]
     widths = [max(len(line[column]) for line in lines) for column in range(len(HEADINGS))]
     return "\n".join("  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)
                                ).rstrip() for line in lines)
 
 
-def _cells(name: str, outcomes: list[Outcome]) -> tuple[str, ...]:
+def _cells(name: str, outcomes: list[TrustOutcome]) -> tuple[str, ...]:
     each = row(name, outcomes)
     shown = ", ".join(each.shown) or ("stops" if each.noticed else "nothing")
     return (name, str(each.runs), str(each.noticed), _seconds(each.noticed_s),
             _seconds(each.safe_s), shown)
 
 
-def _row_figures(name: str, outcomes: list[Outcome]) -> dict[str, Any]:
+def _row_figures(name: str, outcomes: list[TrustOutcome]) -> dict[str, Any]:
     each = row(name, outcomes)
     return {"name": name, "runs_at_work": each.runs, "told": each.noticed,
             "told_within_s": _rounded(each.noticed_s), "off_within_s": _rounded(each.safe_s),

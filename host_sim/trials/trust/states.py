@@ -31,7 +31,7 @@ from rate_control.interlock import STATE_NAMES
 from rate_control.records import Request
 
 if TYPE_CHECKING:
-    from host_sim.trials.trust.session import Part
+    from host_sim.trials.trust.session import TrustPart
 
 COMMAND = "python -m host_sim.trials.trust.states"
 APPLY = "new settings are taken between two ticks"
@@ -165,9 +165,9 @@ def search(worlds: tuple[World, ...]) -> list[Found]:
     return results
 
 
-def trust_part(share: float) -> Part:
+def trust_part(share: float) -> TrustPart:
     """What `make trust` adds: every world, or the short ones where a share is asked for."""
-    from host_sim.trials.trust.session import Part  # it asks for this module by name
+    from host_sim.trials.trust.session import TrustPart  # it asks for this module by name
 
     results = search(ALL if share >= 1.0 else SHORT)
     states = sum(found.states for found in results)
@@ -179,7 +179,7 @@ def trust_part(share: float) -> Part:
                "worlds": worlds}
     line = (f"states   {states:,} in {len(results)} worlds: {transitions:,} transitions, "
             f"{len(failed)} broke a promise")
-    return Part(figures, line, failed)
+    return TrustPart(figures, line, failed)
 
 
 def main(argv: list[str] | None = None) -> int:

@@ -25,7 +25,7 @@ Complex = NDArray[np.complex128]
 
 
 @dataclass(frozen=True)
-class Machine:
+class LoopModel:
     """A machine of gain one behind its curve: delay, then a first-order lag."""
 
     delay_s: float
@@ -79,9 +79,9 @@ class Margins:
         return self.gain >= GAIN_MARGIN_LEAST and self.phase_deg >= PHASE_MARGIN_LEAST_DEG
 
 
-def machine_of(settings: Settings) -> Machine:
+def machine_of(settings: Settings) -> LoopModel:
     """What the step test learned."""
-    return Machine(settings.loop_delay_ms / 1e3, settings.loop_lag_ms / 1e3)
+    return LoopModel(settings.loop_delay_ms / 1e3, settings.loop_lag_ms / 1e3)
 
 
 def gains_of(settings: Settings) -> Gains:
@@ -100,7 +100,7 @@ def frequencies() -> NDArray[np.float64]:
     return np.geomspace(0.01, math.pi / TICK_S * 0.999, POINTS)
 
 
-def open_loop(machine: Machine, gains: Gains, omega_rad_s: NDArray[np.float64]) -> Complex:
+def open_loop(machine: LoopModel, gains: Gains, omega_rad_s: NDArray[np.float64]) -> Complex:
     """The sampled loop, cut open."""
     loop = machine.sampled() * gains.sampled()
     response: Complex = loop(np.exp(1j * omega_rad_s * TICK_S))
@@ -121,7 +121,7 @@ def margins_of(settings: Settings) -> Margins:
     return margins(omega, open_loop(machine_of(settings), gains_of(settings), omega))
 
 
-def recovery(machine: Machine, gains: Gains, error: float, ticks: int) -> NDArray[np.float64]:
+def recovery(machine: LoopModel, gains: Gains, error: float, ticks: int) -> NDArray[np.float64]:
     """Flow over the wanted flow while the loop takes an error of the curve away.
 
     At time 0 the machine is at rest at `1 + error`, and the loop begins to learn.

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from host_sim.trials.commissioning.performed import Performed
-from host_sim.trials.tuning.loop import TICK_S, Machine
+from host_sim.trials.tuning.loop import TICK_S, LoopModel
 
 Line = NDArray[np.float64]
 JUMP_U16 = 200  # a demand that changes by more begins a hold
@@ -45,7 +45,7 @@ def response_of(step: Performed) -> Response:
     return Response(np.arange(hold, dtype=np.float64) * TICK_S, mean, each)
 
 
-def fitted(machine: Machine, time_s: Line, motor_s: float) -> Line:
+def fitted(machine: LoopModel, time_s: Line, motor_s: float) -> Line:
     """What a machine with this delay and lag does; a valve's motor makes the step a ramp."""
     def area(time: Line) -> Line:
         """Integral of the response to a step."""

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from host_sim.application_record.amounts import UNITS, figure, parse_amount, parse_ratio
-from host_sim.application_record.doses import Applied, dose, nutrients, per_area
-from host_sim.application_record.job import Product
+from host_sim.application_record.doses import AppliedMix, dose, nutrients, per_area
+from host_sim.application_record.job import JobProduct
 from host_sim.common.errors import InputError
 
 
@@ -19,7 +19,7 @@ def si(text):
 
 
 def work(area, volume, wanted_m=None):
-    return Applied(si(area), si(volume), wanted_m)
+    return AppliedMix(si(area), si(volume), wanted_m)
 
 
 def test_pounds_for_a_field_of_a_published_example():
@@ -28,7 +28,7 @@ def test_pounds_for_a_field_of_a_published_example():
     Source: Agriculture Reference, example 4,
     http://what-when-how.com/Tutorial/topic-166581h5j/Agrochemical-and-Pesticide-Safety-128.html
     """
-    product = Product("pesticide", "x", per_area=parse_ratio("3 lb/ac"),
+    product = JobProduct("pesticide", "x", per_area=parse_ratio("3 lb/ac"),
                       mixed_for=parse_ratio("15 gal/ac"))
     found = dose(product, work("3.5 ac", "52.5 gal"), us=True)
     assert str(found.total) == "10.5 lb"
@@ -41,7 +41,7 @@ def test_nitrogen_of_a_published_example():
     Source: Setting the Sprayer Flow Rate for Non-Water Solutions, University of Nebraska, 2016,
     https://cropwatch.unl.edu/2016/setting-sprayer-flow-rate-non-water-solutions
     """
-    product = Product("fertilizer", "x", undiluted=True, density=parse_ratio("10.65 lb/gal"),
+    product = JobProduct("fertilizer", "x", undiluted=True, density=parse_ratio("10.65 lb/gal"),
                       analysis=(Fraction(28), Fraction(0), Fraction(0)))
     found = dose(product, work("1 ac", "25.151 gal"), us=True)
     (name, mass), = nutrients(product, found.total, us=True)
@@ -54,7 +54,7 @@ def test_nitrogen_and_phosphate_of_another():
 
     Source: University of Nebraska, https://passel2.unl.edu/view/lesson/d01bf6ce5f62/3
     """
-    product = Product("fertilizer", "x", density=parse_ratio("11.4 lb/gal"),
+    product = JobProduct("fertilizer", "x", density=parse_ratio("11.4 lb/gal"),
                       analysis=(Fraction(10), Fraction(34), Fraction(0)))
     found = {name: float(mass.count)
              for name, mass in nutrients(product, parse_amount("1 gal"), us=True)}
@@ -113,7 +113,7 @@ def test_four_digits(value, text):
 
 def test_the_amount_goes_with_the_mix_that_went_out():
     """Mixed for 80 L/ha but applied at 95: there is more product on the field, and it says so."""
-    product = Product("pesticide", "x", per_area=parse_ratio("1.2 L/ha"),
+    product = JobProduct("pesticide", "x", per_area=parse_ratio("1.2 L/ha"),
                       mixed_for=parse_ratio("80 L/ha"))
     found = dose(product, work("2 ha", "190 L"), us=False)
     assert str(found.total) == "2.85 L"
@@ -121,7 +121,8 @@ def test_the_amount_goes_with_the_mix_that_went_out():
 
 
 def test_without_a_rate_of_mix_the_rate_asked_for_serves_where_there_is_one():
-    product = Product("pesticide", "x", per_area=parse_ratio("1 L/ha"), place="a.toml:3: product 1")
+    product = JobProduct("pesticide", "x", per_area=parse_ratio("1 L/ha"),
+                         place="a.toml:3: product 1")
     found = dose(product, work("1 ha", "100 L", Fraction(100, 10**7)), us=False)
     assert str(found.total) == "1 L"
     with pytest.raises(InputError, match="a.toml:3: product 1.mixed_for: is missing"):
@@ -129,15 +130,15 @@ def test_without_a_rate_of_mix_the_rate_asked_for_serves_where_there_is_one():
 
 
 @pytest.mark.parametrize(("product", "total"), [
-    (Product("other", "x", total=parse_amount("2.5 gal")), "2.5 gal"),
-    (Product("other", "x", per_mix=parse_ratio("2 qt/100 gal")), "1 qt"),
-    (Product("other", "x", undiluted=True), "50 gal"),
+    (JobProduct("other", "x", total=parse_amount("2.5 gal")), "2.5 gal"),
+    (JobProduct("other", "x", per_mix=parse_ratio("2 qt/100 gal")), "1 qt"),
+    (JobProduct("other", "x", undiluted=True), "50 gal"),
 ])
 def test_other_ways_to_say_how_much(product, total):
     assert str(dose(product, work("3 ac", "50 gal"), us=True).total) == total
 
 
 def test_what_is_not_said_is_not_made_up():
-    product = Product("fertilizer", "x", analysis=(Fraction(28), Fraction(0), Fraction(0)))
+    product = JobProduct("fertilizer", "x", analysis=(Fraction(28), Fraction(0), Fraction(0)))
     assert dose(product, work("1 ha", "100 L"), us=False) is None
     assert list(nutrients(product, parse_amount("10 L"), us=False)) == []

@@ -11,7 +11,7 @@ from scipy import stats
 from host_sim.common.errors import InputError
 from host_sim.field_trial import coverage
 from host_sim.field_trial.knowledge_file import read_knowledge, usual
-from host_sim.field_trial.uncertainty import Knowledge, Measured, figures_of
+from host_sim.field_trial.uncertainty import Knowledge, MeasuredPlot, figures_of
 
 
 def plot(**changes):
@@ -20,7 +20,7 @@ def plot(**changes):
               "wanted_m": 100e-7, "pulses_per_m3": 450e3, "pulses_per_m": 130.0,
               "droop_m3_s": 5e-6, "cv": 0.05, "metres": 10, "start_error_m": -0.3,
               "end_error_m": 0.2, "edge_m": 2.0}
-    return Measured(**(values | changes))
+    return MeasuredPlot(**(values | changes))
 
 
 @pytest.mark.parametrize("seed", [1, 2])

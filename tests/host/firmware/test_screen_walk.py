@@ -18,10 +18,10 @@ KEYS = ("left", "right", "push", "back")
 BACK_PUSHES = 8  # from the deepest place to the work screen
 STEPS_MAX = 60_000
 SCREENS = {
-    "Work", "Menu", "Number", "Choice", "Regulation", "Confirm", "Calibrate", "Parameters", "Run",
-    "SetUp", "Group", "Elements", "TakeOn", "TotalsPages", "Faults", "Message",
+    "Work", "Menu", "Number", "Choice", "Regulation", "Confirm", "Calibrate", "Parameters",
+    "RunScreen", "SetUp", "Group", "Elements", "TakeOn", "TotalsPages", "FaultsScreen", "Message",
 }  # fmt: skip
-BENCH_SCREENS = {"Bench", "Driven"}  # only where the bench can be entered
+BENCH_SCREENS = {"BenchScreen", "DrivenScreen"}  # only where the bench can be entered
 DEBOUNCE_TICKS = 12  # longer than the longest setting
 LONGEST_TICKS = 1000
 # attributes of a screen that make it another place; values being edited do not

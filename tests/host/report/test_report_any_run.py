@@ -12,7 +12,7 @@ import pytest
 from app.link_frame import parse, record
 from host_sim.__main__ import main
 from host_sim.report import comparison
-from host_sim.report.comparison import Run
+from host_sim.report.comparison import ComparedRun
 from host_sim.report.words import remarks
 from host_sim.runs.files import load_run, read_run
 from host_sim.runs.record import read_csv
@@ -192,7 +192,7 @@ def test_what_would_do_harm_is_refused_and_nothing_is_written(
 
 @pytest.fixture(scope="module")
 def runs(made):
-    return [Run(name, *load_run(made / name)) for name in ("slow", "brisk")]
+    return [ComparedRun(name, *load_run(made / name)) for name in ("slow", "brisk")]
 
 
 @pytest.fixture(scope="module")
@@ -226,7 +226,7 @@ def test_only_what_differs_is_listed(runs):
 
 
 def test_other_machines_and_traces_are_named(runs):
-    other = Run("other", *load_copy(runs[1]))
+    other = ComparedRun("other", *load_copy(runs[1]))
     other.record.about["machine"]["pump"] = {"rated": 2.0}
     other.record.about["speed_trace"]["name"] = "elsewhere.csv"
     rows = {name: (ours, theirs) for name, ours, theirs in comparison.fact_rows(runs[0], other)}
@@ -239,12 +239,12 @@ def load_copy(run):
 
 
 def test_an_unfair_comparison_is_called_one(made, runs):
-    measured = Run("field.rec", *load_run(made / "field.rec"))
+    measured = ComparedRun("field.rec", *load_run(made / "field.rec"))
     assert any("cannot be compared fairly" in words
                for words in comparison.verdict(runs[0], measured))
     assert any("what controllers measured themselves" in words
                for words in comparison.verdict(measured, measured))
-    twice = Run("twice", *load_copy(runs[0]))
+    twice = ComparedRun("twice", *load_copy(runs[0]))
     twice.figures["target_l_ha"] *= 2
     assert any("Their rates wanted differ" in words
                for words in comparison.verdict(runs[0], twice))

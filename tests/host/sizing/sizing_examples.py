@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from host_sim.common import units
-from host_sim.sizing.machine import Ask, Machine, Meter, Pump, Valve, iso_outlet
+from host_sim.sizing.machine import Ask, Meter, Pump, SizedMachine, Valve, iso_outlet
 
 
 def si(quantity: str, text: str) -> float:
@@ -16,7 +16,7 @@ BAR = 1e5
 L_MIN = 1e-3 / 60
 
 # Twenty outlets of size 03, half a metre apart, 1 to 4 bar; nothing else limits.
-BARE = Machine(iso_outlet("03", (1 * BAR, 4 * BAR)), 0.5, (6, 8, 6))
+BARE = SizedMachine(iso_outlet("03", (1 * BAR, 4 * BAR)), 0.5, (6, 8, 6))
 
 FULL = replace(
     BARE,

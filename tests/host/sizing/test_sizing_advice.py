@@ -10,11 +10,11 @@ import pytest
 from host_sim.sizing import texts
 from host_sim.sizing.advice import advise
 from host_sim.sizing.case import Finding
-from host_sim.sizing.machine import PUMP_CLASSES, Machine, Meter, Pump, Valve, iso_outlet
+from host_sim.sizing.machine import PUMP_CLASSES, Meter, Pump, SizedMachine, Valve, iso_outlet
 from tests.host.sizing.sizing_examples import BAR, BARE, FULL, L_MIN, ask, si
 
 
-def found(machine: Machine, asked: object, us: bool = False) -> dict[str, Finding]:
+def found(machine: SizedMachine, asked: object, us: bool = False) -> dict[str, Finding]:
     return {finding.part: finding for finding in advise(machine, asked, us)}
 
 

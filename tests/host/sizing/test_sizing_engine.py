@@ -17,11 +17,11 @@ from host_sim.sizing.engine import best_size, coverage, iso_coverage, operating_
 from host_sim.sizing.limits import ASKED, flow_window, rate_window, speed_window
 from host_sim.sizing.machine import (
     PUMP_CLASSES,
-    Machine,
     Meter,
     Outlet,
     Pattern,
     Pump,
+    SizedMachine,
     Valve,
     iso_outlet,
 )
@@ -74,7 +74,7 @@ def test_pump_classes() -> None:
 def test_pump_meets_orifice_in_closed_form() -> None:
     """Q = 11.3 - 4.6/2.8 P meets Q = 4 sqrt(P) (L/min, bar) where sqrt(P) solves a quadratic."""
     outlet = Outlet("k = 4", 4 * L_MIN, 1 * BAR, (0.5 * BAR, 9 * BAR))
-    machine = Machine(outlet, 0.5, (1,), pump=PUMP_CLASSES["M"])
+    machine = SizedMachine(outlet, 0.5, (1,), pump=PUMP_CLASSES["M"])
     slope = 4.6 / 2.8
     root = (-4 + (16 + 4 * slope * 11.3) ** 0.5) / (2 * slope)
     flow = machine.pump_limit_m3_s(machine.whole)
@@ -123,7 +123,7 @@ def test_pump_limit_is_where_the_twin_comes_to_rest() -> None:
     )
     rest = steady_state(spec, 1.0, 0b111)
     sections = spec.sections
-    machine = Machine(
+    machine = SizedMachine(
         Outlet("o", sections.orifice_flow_m3_s, sections.orifice_pressure_pa, (BAR, 4 * BAR)),
         0.5,
         tuple(int(count) for count in sections.orifice_count),

@@ -9,7 +9,7 @@ import pytest
 from host_sim.common.errors import InputError
 from host_sim.sizing import texts
 from host_sim.sizing.fields import FIELDS
-from host_sim.sizing.request import Request, read_request
+from host_sim.sizing.request import SizingRequest, read_request
 from tests.host.sizing.sizing_examples import BAR, L_MIN
 
 LEAST = {"rate": ["100 L/ha"], "speed": ["6 to 12 km/h"], "spacing": ["0.5 m"], "sections": ["6"]}
@@ -32,11 +32,11 @@ meter_range = "0.5 to 5 gal/min"
 """
 
 
-def by_options(us: bool | None = None, **options: str) -> Request:
+def by_options(us: bool | None = None, **options: str) -> SizingRequest:
     return read_request({**LEAST, **{name: [text] for name, text in options.items()}}, us, None)
 
 
-def by_file(tmp_path: Path, text: str, **options: list[str]) -> Request:
+def by_file(tmp_path: Path, text: str, **options: list[str]) -> SizingRequest:
     path = tmp_path / "machine.toml"
     path.write_text(text)
     return read_request(options, None, path)

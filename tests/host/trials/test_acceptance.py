@@ -16,7 +16,7 @@ from host_sim.trials.acceptance.claims import check_claims
 from host_sim.trials.acceptance.contenders import BASELINES, CONTENDERS, ORACLE, THE_CONTROLLER
 from host_sim.trials.acceptance.judge import overshoot, settling_s, spreads, wrong_ml
 from host_sim.trials.acceptance.sequence import DOWN, OFF, ON, STEPS, UP
-from host_sim.trials.acceptance.session import Outcome, as_json, run_acceptance
+from host_sim.trials.acceptance.session import AcceptanceOutcome, as_json, run_acceptance
 from host_sim.trials.acceptance.table import acceptance_text
 from rate_control.settings import build
 
@@ -24,7 +24,7 @@ TICK_S = 0.05
 
 
 @pytest.fixture(scope="module")
-def outcome() -> Outcome:
+def outcome() -> AcceptanceOutcome:
     return run_acceptance(("electric_m", "bypass_pd"), repeats=3, trace=False)
 
 
@@ -102,7 +102,7 @@ def test_spread_is_that_of_the_statistics_module():
 
 
 @pytest.mark.parametrize("machine", ["electric_m", "bypass_pd"])
-def test_machines_keep_their_limits(outcome: Outcome, machine: str):
+def test_machines_keep_their_limits(outcome: AcceptanceOutcome, machine: str):
     trial = next(trial for trial in outcome.trials if trial.machine == machine)
     rows = trial.driven[THE_CONTROLLER].rows
     assert rows[STEPS].settle_5_s <= (1.0 if machine == "electric_m" else 3.0)
@@ -118,7 +118,7 @@ def test_machines_keep_their_limits(outcome: Outcome, machine: str):
         assert wrong[THE_CONTROLLER] < wrong[name]
 
 
-def test_the_oracle_can_hardly_be_beaten(outcome: Outcome):
+def test_the_oracle_can_hardly_be_beaten(outcome: AcceptanceOutcome):
     """It is no reference if the controller, which knows less, does clearly better."""
     for trial in outcome.trials:
         own, best = (sum(row.wrong_l for row in trial.driven[name].rows.values())
@@ -126,7 +126,7 @@ def test_the_oracle_can_hardly_be_beaten(outcome: Outcome):
         assert best <= 1.02 * own
 
 
-def test_a_claim_that_fails_names_its_exceptions(outcome: Outcome):
+def test_a_claim_that_fails_names_its_exceptions(outcome: AcceptanceOutcome):
     figures = {"rate_error_rms_pct": 1.7, "distance_within_5_pct": 99.5}
     claims = check_claims(outcome.trials, {THE_CONTROLLER: figures})
     failed = [claim for claim in claims if claim.words.startswith("recorded drive: rate error")]
@@ -137,7 +137,7 @@ def test_a_claim_that_fails_names_its_exceptions(outcome: Outcome):
     assert trial_claims["phase margin at least 45 degrees"]
 
 
-def test_text_and_json_hold_every_contender(outcome: Outcome):
+def test_text_and_json_hold_every_contender(outcome: AcceptanceOutcome):
     text = acceptance_text(outcome, us=True)
     assert "gal/ac" in text and "L/ha stands" not in text
     data = json.loads(json.dumps(as_json(outcome), allow_nan=False))

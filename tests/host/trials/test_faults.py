@@ -7,12 +7,12 @@ import json
 import pytest
 
 from host_sim.__main__ import main
-from host_sim.trials.faults import BREAK_S, END_S, FAULTS, Outcome, run_faults
+from host_sim.trials.faults import BREAK_S, END_S, FAULTS, FaultOutcome, run_faults
 from host_sim.twin.scenario import DEMO, load_scenario
 
 
 @pytest.fixture(scope="module")
-def outcomes() -> dict[str, Outcome]:
+def outcomes() -> dict[str, FaultOutcome]:
     return {outcome.fault.name: outcome for outcome in run_faults(load_scenario(DEMO))}
 
 
@@ -24,7 +24,7 @@ def outcomes() -> dict[str, Outcome]:
     ("blocked_section", "off_curve"),
 ])
 def test_a_fault_is_named_within_seconds(
-    outcomes: dict[str, Outcome], fault: str, shown: str
+    outcomes: dict[str, FaultOutcome], fault: str, shown: str
 ) -> None:
     outcome = outcomes[fault]
     assert shown in outcome.shown
@@ -34,28 +34,28 @@ def test_a_fault_is_named_within_seconds(
 
 @pytest.mark.parametrize("fault", ["stuck_meter", "dead_pump", "silent_speed", "hung_program"])
 def test_what_cannot_be_measured_or_moved_stops_the_outputs(
-    outcomes: dict[str, Outcome], fault: str
+    outcomes: dict[str, FaultOutcome], fault: str
 ) -> None:
     assert outcomes[fault].state != "applying"
 
 
-def test_slip_shows_only_beside_a_receiver(outcomes: dict[str, Outcome]) -> None:
+def test_slip_shows_only_beside_a_receiver(outcomes: dict[str, FaultOutcome]) -> None:
     for fault, shown in (("slip", ()), ("slip_witnessed", ("speed_differs",))):
         assert outcomes[fault].shown == shown
         assert outcomes[fault].whole_pct == pytest.approx(20.0, abs=1.0)
 
 
-def test_a_stuck_meter_does_not_open_the_pump(outcomes: dict[str, Outcome]) -> None:
+def test_a_stuck_meter_does_not_open_the_pump(outcomes: dict[str, FaultOutcome]) -> None:
     """The feed-forward goes on alone: less than half a second's worth of liquid is wrong."""
     a_second_ml = 100 * 2.5 * 3.5 / 10
     assert outcomes["stuck_meter"].wrong_ml < 0.5 * a_second_ml
 
 
-def test_a_low_battery_is_made_good(outcomes: dict[str, Outcome]) -> None:
+def test_a_low_battery_is_made_good(outcomes: dict[str, FaultOutcome]) -> None:
     assert abs(outcomes["low_battery"].whole_pct) < 1.0
 
 
-def test_worn_outlets_take_from_their_neighbours_unseen(outcomes: dict[str, Outcome]) -> None:
+def test_worn_outlets_take_from_their_neighbours_unseen(outcomes: dict[str, FaultOutcome]) -> None:
     """Three of seven outlets give 20 % more at a pressure: 1.2 x 7 / (3 x 1.2 + 4) of their part.
 
     By the square-root law at a common pressure; section valves and hoses take off a little.

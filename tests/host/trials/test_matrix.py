@@ -14,11 +14,11 @@ from host_sim import REPO_ROOT
 from host_sim.trials.trust import fuzz, page
 from host_sim.trials.trust.__main__ import main
 from host_sim.trials.trust.breaks import BREAKS, BY_NAME
-from host_sim.trials.trust.case import STATES, Case, brought, parse, run_case
+from host_sim.trials.trust.case import STATES, TrustCase, brought, parse, run_case
 from host_sim.trials.trust.clean import drive_clean
 from host_sim.trials.trust.machines import ready
 from host_sim.trials.trust.matrix import failures, pairs, row, sample, singles
-from host_sim.trials.trust.session import Part
+from host_sim.trials.trust.session import TrustPart
 from rate_control.interlock import STATE_NAMES
 
 PAIRS = 24
@@ -32,7 +32,7 @@ def test_every_fault_alone_is_told_in_time_and_breaks_no_promise() -> None:
 
 
 @pytest.mark.parametrize("case", sample(pairs(KINDS), PAIRS, seed=7), ids=str)
-def test_two_faults_together_break_no_promise(case: Case) -> None:
+def test_two_faults_together_break_no_promise(case: TrustCase) -> None:
     assert not failures(run_case(case))
 
 
@@ -45,9 +45,9 @@ def test_a_machine_is_brought_into_its_state(state: str) -> None:
 
 def test_a_copied_machine_goes_on_as_the_one_it_was_copied_from() -> None:
     """Cases share the way into their state; the second one must not find traces of the first."""
-    case = Case(("stuck_meter",), "applying", "electric_m")
+    case = TrustCase(("stuck_meter",), "applying", "electric_m")
     first = run_case(case)
-    run_case(Case(("speed_noise", "leak"), "applying", "electric_m"))
+    run_case(TrustCase(("speed_noise", "leak"), "applying", "electric_m"))
     assert run_case(case) == first
 
 
@@ -70,8 +70,8 @@ def test_the_page_says_what_no_sensor_can_see() -> None:
 
 
 def test_a_promise_of_being_told_can_fail() -> None:
-    outcome = run_case(Case(("leak",), "applying", "electric_m"))
-    silent = Case(("stuck_meter",), "applying", "electric_m")
+    outcome = run_case(TrustCase(("leak",), "applying", "electric_m"))
+    silent = TrustCase(("stuck_meter",), "applying", "electric_m")
     assert failures(type(outcome)(silent, (), None, None, False, False, ())) == [
         "nobody was told"]
     assert row("leak", [outcome]).unseen_on == ("electric_m",)
@@ -88,7 +88,7 @@ def test_a_clean_part_of_an_hour_raises_no_alarm(seed: int) -> None:
 def test_the_command_writes_every_figure(tmp_path: Path, capsys: pytest.CaptureFixture[str],
                                          monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("host_sim.trials.trust.session.other_part",
-                        lambda module, share: Part({"name": module}, module))
+                        lambda module, share: TrustPart({"name": module}, module))
     monkeypatch.setattr("host_sim.trials.trust.__main__.session.drive_hours",
                         lambda hours, pool, tell: [drive_clean(537, 0.01)] * hours)
     out = tmp_path / "trust.json"
@@ -110,7 +110,7 @@ def test_every_other_part_is_there() -> None:
 
 
 def test_a_failure_is_repeated_by_its_command() -> None:
-    case = Case(("tank_empty", "leak"), "applying", "electric_m")
+    case = TrustCase(("tank_empty", "leak"), "applying", "electric_m")
     assert parse(str(case)) == case
     done = subprocess.run([sys.executable, "-m", "host_sim.trials.trust", "--case", str(case)],
                           cwd=REPO_ROOT, capture_output=True, text=True, check=False)

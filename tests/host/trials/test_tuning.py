@@ -19,7 +19,7 @@ from host_sim.trials.tuning.loop import (
     PHASE_MARGIN_LEAST_DEG,
     TICK_S,
     Gains,
-    Machine,
+    LoopModel,
     frequencies,
     margins,
     open_loop,
@@ -57,7 +57,7 @@ def test_simc_margins(tauc_s: float, gain: float, gain_margin: float, phase_deg:
 
 def test_sampled_machine_is_the_exact_one() -> None:
     """With the input held, a sampled first-order machine is exact at the ticks."""
-    machine = Machine(delay_s=0.12, lag_s=0.8)
+    machine = LoopModel(delay_s=0.12, lag_s=0.8)
     time_s = np.arange(60) * TICK_S
     step = control.step_response(machine.sampled(), time_s).outputs
     exact = 1 - np.exp(-np.maximum(time_s - machine.delay_s, 0) / machine.lag_s)
@@ -65,7 +65,7 @@ def test_sampled_machine_is_the_exact_one() -> None:
 
 
 def test_sampled_margins_shrink_with_the_gain() -> None:
-    machine, omega = Machine(0.1, 0.3), frequencies()
+    machine, omega = LoopModel(0.1, 0.3), frequencies()
     once = margins(omega, open_loop(machine, Gains(0.5, 0.08), omega))
     twice = margins(omega, open_loop(machine, Gains(1.0, 0.16), omega))
     assert once.gain == pytest.approx(2 * twice.gain, rel=0.02)
@@ -78,7 +78,7 @@ def test_margins_are_enough(tuned: Tuned) -> None:
 
 def test_fit_follows_the_measured_response(tuned: Tuned) -> None:
     response = tuned.response
-    machine = Machine(tuned.settings.loop_delay_ms / 1e3, tuned.settings.loop_lag_ms / 1e3)
+    machine = LoopModel(tuned.settings.loop_delay_ms / 1e3, tuned.settings.loop_lag_ms / 1e3)
     line = fitted(machine, response.time_s - tuned.late_s, tuned.motor_s)
     assert np.sqrt(np.mean((line - response.mean) ** 2)) < 0.03
 

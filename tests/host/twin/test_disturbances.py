@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from host_sim.plant.faults import Faults
+from host_sim.plant.faults import PlantFaults
 from host_sim.trials.fields import CASES, drive_field, fields_text
 from host_sim.trials.trust.breaks import BREAKS
 from host_sim.twin.breaking import Breaking
@@ -33,7 +33,7 @@ NAMES = {entry.name for entry in TABLE}
 
 
 def test_every_fault_of_the_plant_is_in_the_table_and_on_the_page() -> None:
-    assert {field.name for field in dataclasses.fields(Faults)} == NAMES | BY_SECTION
+    assert {field.name for field in dataclasses.fields(PlantFaults)} == NAMES | BY_SECTION
     page = disturbances_page()
     assert [entry.key for entry in TABLE if f"`{entry.key}`" not in page] == []
 
@@ -69,7 +69,7 @@ def unit_of(entry) -> str:
 
 
 def test_an_amount_comes_evenly_within_its_time_and_a_later_event_takes_over() -> None:
-    faults = Faults(orifice_factor=[1.0, 1.0])
+    faults = PlantFaults(orifice_factor=[1.0, 1.0])
     breaking = Breaking(faults)
     breaking.begin(Event("", faults={"air_m3": 1e-4}, orifices={1: 0.0}, over_s=10.0), 5.0)
     breaking.go_on(7.5)
@@ -80,7 +80,7 @@ def test_an_amount_comes_evenly_within_its_time_and_a_later_event_takes_over() -
 
 
 def test_a_valve_has_one_thing_the_matter_at_a_time() -> None:
-    faults = Faults()
+    faults = PlantFaults()
     breaking = Breaking(faults)
     for what, masks in (("stuck open", (2, 0, 0)), ("slow", (0, 0, 2)), ("stuck shut", (0, 2, 0)),
                         ("free", (0, 0, 0))):
@@ -100,12 +100,12 @@ def test_a_nozzle_that_plugs_in_a_scenario_takes_its_time(tmp_path) -> None:
 
 
 def test_a_field_takes_the_place_of_another_and_leaves_what_is_broken() -> None:
-    faults = Faults(meter_stalled=True)
+    faults = PlantFaults(meter_stalled=True)
     set_field(faults, ROUGH)
     set_field(faults, ORDINARY)
     assert {name: getattr(faults, name) for name in FIELDS[ORDINARY]} == FIELDS[ORDINARY]
     set_field(faults, CALM)
-    assert faults == Faults(meter_stalled=True)
+    assert faults == PlantFaults(meter_stalled=True)
 
 
 def test_scenario_and_command_line_name_the_field(tmp_path) -> None:
