@@ -130,6 +130,8 @@ OTHERS: dict[str, Row] = {
                    {"A": 30}),
     "emergency stop": ("mushroom push button, latching, contact that opens positively", 2,
                        ("panel 22 mm", "panel 30 mm", "in a box with cable gland"), {"A": 3}),
+    "start button": ("push button, closes while pressed", 2,
+                     ("panel 22 mm, green", "panel 16 mm", "key switch, springs back"), {"A": 3}),
     "jumper": ("two pins and a jumper", 2, ("pitch 2.54 mm", "a switch", "a wire bridge"), {}),
     "test point": ("loop for a test clip", 1, ("1.3 mm pin", "loop of bare wire", "screw"), {}),
     "board rp2": ("board of the Pico shape with RP2040", 40,

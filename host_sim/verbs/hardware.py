@@ -7,10 +7,11 @@ import argparse
 HELP = "draw the circuit, check it against the firmware, show its margins"
 
 EPILOG = """\
-draw     writes the KiCad files in hardware/schematic, and prints them as PDF where KiCad is here
+draw     writes the KiCad files in hardware/schematic, and prints them as PDF where KiCad is here;
+         the pages with parts, cables and fuses
 check    pin tables; KiCad's rule check; its netlist against circuit table, firmware, parts list
 margins  the circuit in ngspice: every stress, its worst value and its limit; about half a minute.
-         It writes the table to hardware/margins.md
+         It writes the table to hardware/margins.md, and what a meter shows to first_power.md
 All work on every board. Exit status: 0, or 1 if something is found or beyond its limit, or 2 for
 bad input.
 
@@ -36,16 +37,16 @@ def run(args: argparse.Namespace) -> int:
 def draw() -> int:
     """Write the drawings."""
     from host_sim.common.output import write_paths
-    from host_sim.hardware import boards, drawings
+    from host_sim.hardware import boards, drawings, pages
     from host_sim.hardware.schematic import kicad
 
-    texts = drawings.texts()
+    texts = {**drawings.texts(), **pages.texts()}
     for path in texts:
         path.parent.mkdir(parents=True, exist_ok=True)
     written = write_paths(texts)
     if kicad.is_here():
         written += [drawings.write_print(name) for name in boards.names()]
-    print(f"{len(written)} files in hardware/{drawings.SCHEMATIC_DIR.name}")
+    print(f"{len(written)} files in hardware")
     if not kicad.is_here():
         print(f"not printed: {kicad.MISSING}")
     return 0
@@ -54,14 +55,16 @@ def draw() -> int:
 def check() -> int:
     """Check pins and drawings."""
     from host_sim.common.errors import InputError
-    from host_sim.hardware import boards, drawings
+    from host_sim.hardware import boards, cables, drawings
     from host_sim.hardware.pin_rules import check_pins
     from host_sim.hardware.schematic import kicad
+    from host_sim.hardware.sheets import circuit
 
     check_pins()
     if not kicad.is_here():
         raise InputError(kicad.MISSING)
-    found = [f"{name}: {line}" for name in boards.names() for line in drawings.findings(name)]
+    found = [f"{name}: {line}" for name in boards.names()
+             for line in (*drawings.findings(name), *cables.findings(circuit(name)))]  # fmt: skip
     for line in found:
         print(line)
     if not found:
@@ -74,7 +77,7 @@ def margins() -> int:
     from host_sim.common.errors import InputError
     from host_sim.common.output import write_paths
     from host_sim.common.progress import progress
-    from host_sim.hardware.simulation import bench, table
+    from host_sim.hardware.simulation import bench, first_power, table
     from host_sim.hardware.simulation.margins import CASES
 
     if bench.missing():
@@ -86,7 +89,7 @@ def margins() -> int:
             tell(number / len(CASES))
     for line in table.rows(found):
         print(line)
-    write_paths({table.PAGE: table.page(found)})
+    write_paths({table.PAGE: table.page(found), **first_power.texts()})
     broken = sum(not margin.kept for margin in found)
     print(f"{len(found)} margins, {broken} not kept; written to hardware/{table.PAGE.name}")
     return 1 if broken else 0

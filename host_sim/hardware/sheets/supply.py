@@ -22,9 +22,10 @@ def sheet() -> Sheet:
         (
             Note("Controller: its own fuse and its own wires to the battery, ground included.",
                  (8, 7)),
-            Note("Pump and valves: relay K1 holds only while the emergency stop S1 is closed and "
-                 "the battery is the right way round.\\nA relay can weld: the machine needs a main "
-                 "switch as well.".replace("\\n", "\n"), (6, 56)),
+            Note("Pump and valves: S2 closes relay K1, which then holds itself, only while the "
+                 "emergency stop S1 is closed\nand the battery is the right way round. Released, "
+                 "S1 starts nothing.\nA relay can weld: the machine needs a main switch as well.",
+                 (6, 56)),
         ),
     )  # fmt: skip
 
@@ -61,15 +62,17 @@ def load_side() -> tuple[Part, ...]:
     return (
         connector("J2", "battery, loads", ("LOAD_IN", "GND"), (8, 44), "right"),
         two("F", "F3", "fuse 25 A", "25 A", ("LOAD_IN", "LOAD"), (14, 44), "left"),
-        two("F", "F4", "fuse 1 A", "1 A", ("LOAD", "STOP_IN"), (19, 40), "down"),
-        two("S", "S1", "emergency stop", "emergency stop", ("STOP_IN", "STOP_OUT"), (24, 36),
-            "left"),
-        diode("D8", "1N4007", "STOP_OUT", "COIL", (31, 36), "right"),
-        diode("D9", "1N4007", "GND", "COIL", (30, 44)),
-        Part("K1", "K", "12 V, 30 A", "relay 30 A", coil, (38, 44)),
-        two("F", "F5", "fuse 15 A", "15 A", ("V_LOAD", "V_PUMP"), (60, 38), "left"),
-        two("F", "F6", "fuse 10 A", "10 A", ("V_LOAD", "V_VALVE"), (60, 43), "left"),
-        two("F", "F7", "fuse 3 A", "3 A", ("V_LOAD", "BRIDGE_FUSED"), (60, 48), "left"),
+        two("F", "F4", "fuse 1 A", "1 A", ("LOAD", "START_FUSED"), (17, 40), "down"),
+        diode("D8", "1N4007", "START_FUSED", "START_IN", (22, 36), "right"),
+        two("S", "S2", "start button", "start", ("START_IN", "STOP_IN"), (30, 36), "left"),
+        two("F", "F8", "fuse 1 A", "1 A", ("V_LOAD", "HOLD"), (24, 32), "left"),
+        diode("D16", "1N4007", "HOLD", "STOP_IN", (31, 32), "right"),
+        two("S", "S1", "emergency stop", "emergency stop", ("STOP_IN", "COIL"), (41, 36), "left"),
+        diode("D9", "1N4007", "GND", "COIL", (44, 44)),
+        Part("K1", "K", "12 V, 30 A", "relay 30 A", coil, (52, 44)),
+        two("F", "F5", "fuse 15 A", "15 A", ("V_LOAD", "V_PUMP"), (68, 38), "left"),
+        two("F", "F6", "fuse 10 A", "10 A", ("V_LOAD", "V_VALVE"), (68, 43), "left"),
+        two("F", "F7", "fuse 3 A", "3 A", ("V_LOAD", "BRIDGE_FUSED"), (68, 48), "left"),
     )  # fmt: skip
 
 

@@ -48,13 +48,15 @@ class Margin:
         return self.value >= self.limit if self.above else self.value <= self.limit
 
 
+HOLDING = ("S2", "F8", "D16")  # what keeps the loads' relay closed
+
 # --- supply -------------------------------------------------------------------------------------
 
 
 def supply(lines: tuple[str, ...], corner: dict[str, float] | None = None) -> Setup:
     """The controller's side of the supply page with all its loads."""
     return Setup(pages=("supply",), parts=("R45", "D15", "C24"),
-                 without=("J2", "F3", "F4", "S1", "D8", "D9", "K1", "F5", "F6", "F7"),
+                 without=("J2", "F3", "F4", "S1", "D8", "D9", "K1", "F5", "F6", "F7", *HOLDING),
                  lines=(LOAD_5V, SENSORS, THREE, *lines), corner=corner or {})  # fmt: skip
 
 
@@ -94,11 +96,34 @@ def reversed_battery() -> Iterator[Margin]:
     yield Margin("supply reading, lowest", case, float(np.min(got["v(SUPPLY)"])), "V", -0.5,
                  "the pin's own clamp, chosen", True)
     times, got = simulate(Setup(
-        parts=("F3", "F4", "S1", "D8", "D9", "K1", "F5", "F6", "F7"),
+        parts=("F3", "F4", "S1", "D8", "D9", "K1", "F5", "F6", "F7", *HOLDING),
         lines=("VB LOAD_IN 0 PWL(0 0 1m -15 60m -15)", "RV V_VALVE 0 1k", "RP V_PUMP 0 1k",
                "RB BRIDGE_FUSED 0 1k")), ("v(V_PUMP)", "v(V_VALVE)"), 60e-3, 50e-6)  # fmt: skip
     yield Margin("pump rail, relay open", case, abs(float(np.min(got["v(V_PUMP)"]))), "V", 0.5,
                  CHOSEN)
+
+
+def emergency_stop() -> Iterator[Margin]:
+    """Started, stopped, released: the loads stay without supply until they are started again."""
+    lines = ("VB LOAD_IN 0 PWL(0 0 1m 12.6 1 12.6)", "RV V_VALVE 0 2", "RP V_PUMP 0 2",
+             "RB BRIDGE_FUSED 0 20", "SA START_IN STOP_IN press 0 SX",
+             "VA press 0 PWL(0 0 20m 0 21m 1 60m 1 61m 0 1 0)",
+             "SB STOP_IN COIL let 0 SX", "VL let 0 PWL(0 1 100m 1 101m 0 200m 0 201m 1 1 1)",
+             ".model SX SW(vt=0.5 vh=0.1 ron=10m roff=10Meg)")  # fmt: skip
+    setup = Setup(parts=("F3", "F4", "F8", "D8", "D9", "D16", "K1", "F5", "F6", "F7"), lines=lines)
+    times, got = simulate(setup, ("v(V_LOAD)", "@r.xf4.r1[i]"), 0.3, 100e-6)
+    volts = got["v(V_LOAD)"]
+    for case, at_s, limit, above in (("before the start", 0.015, 0.5, False),
+                                     ("started, button released", 0.09, 12.0, True),
+                                     ("emergency stop pressed", 0.19, 0.5, False),
+                                     ("emergency stop released", 0.29, 0.5, False)):  # fmt: skip
+        yield Margin("V_LOAD", case, float(np.interp(at_s, times, volts)), "V", limit, CHOSEN,
+                     above)
+    released = times[np.argmax((times > 0.1) & (volts < 1))]
+    yield Margin("V_LOAD gone after", "emergency stop pressed", (released - 0.1) * 1e3, "ms", 50,
+                 CHOSEN)
+    yield Margin("start button, highest current", "started", float(np.max(
+        np.abs(got["@r.xf4.r1[i]"]))), "A", 0.75, "three quarters of F4, chosen")
 
 
 def dump(volts: float, ohm: float, tail_s: float, node: str) -> tuple[str, ...]:
@@ -449,9 +474,10 @@ def cranking() -> Iterator[Margin]:
              LOAD_5V, SENSORS, THREE, "RZ1 SECTION_OFF 0 100Meg", "RZ5 PUMP 0 100Meg",
              "VL V_LOAD 0 PWL(0 12.6 10m 12.6 12m 2.5 45m 2.5 50m 6 300m 6 320m 12.6)",
              "RM V_PUMP PUMP_OUT 0.5", "RV V_VALVE VALVE_1 14.4")  # fmt: skip
-    setup = Setup(("supply", "section drivers", "pump driver"), parts=("U5", "R38", "R39", "R40",
-                  "R32", "R34", "R36", "R37"),
-                  without=("F3", "F4", "S1", "D8", "D9", "K1", "F7"), lines=lines)  # fmt: skip
+    setup = Setup(("supply", "section drivers", "pump driver"),
+                  parts=("U5", "R38", "R39", "R40", "R32", "R34", "R36", "R37"),
+                  without=("F3", "F4", "S1", "D8", "D9", "K1", "F7", *HOLDING),
+                  lines=lines)  # fmt: skip
     _, got = simulate(setup, ("v(GATE_1)", "v(PUMP_GATE)", "v(V5)"), 0.4, 200e-6)
     case = "cranking, 2.5 V then 6 V"
     yield Margin("gates of Q11 to Q18", case, float(np.max(got["v(GATE_1)"])), "V", 0.5,
@@ -461,7 +487,7 @@ def cranking() -> Iterator[Margin]:
 
 
 CASES: tuple[Callable[[], Iterator[Margin]], ...] = (
-    steady_supply, reversed_battery, cranking, load_dump_on_controller, pulses_on_controller,
-    pulse_levels, pulse_widths, reed_bounce, dump_on_valves, valve_flyback, dump_on_pump,
-    pump_running, dump_on_bridge, dead_controller, usb_alone,
+    steady_supply, reversed_battery, emergency_stop, cranking, load_dump_on_controller,
+    pulses_on_controller, pulse_levels, pulse_widths, reed_bounce, dump_on_valves, valve_flyback,
+    dump_on_pump, pump_running, dump_on_bridge, dead_controller, usb_alone,
 )  # fmt: skip

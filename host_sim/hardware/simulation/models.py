@@ -141,10 +141,12 @@ MODELS: dict[str, tuple[str, str]] = {
     "L298N": ("1 2 3 4 5 6 7 8 9 10 11 12 13 14 15", "\n".join(
         [half_bridge("5", "2"), half_bridge("7", "3"), "RQ 9 8 200", "RV 4 8 1k",
          *(f"R{pin} {pin} 8 100k" for pin in ("1", "6", "10", "11", "12", "13", "14", "15"))])),
-    # coil of 90 ohm; the contact closes above 7 V and lets go below 4 V
-    "relay 30 A": ("86 85 30 87", "RC 86 x 90\nLC x 85 0.1\nS1 30 87 86 85 SR\n"
+    # coil of 90 ohm; the contact closes above 7 V and lets go below 4 V, after some ms
+    "relay 30 A": ("86 85 30 87", "RC 86 x 90\nLC x 85 0.1\n"
+                   "BM m 85 V = V(86,85)\nRM m n 1k\nCM n 85 3u\nS1 30 87 n 85 SR\n"
                    ".model SR SW(vt=5.5 vh=1.5 ron=5m roff=100Meg)"),
     "emergency stop": ("1 2", "R1 1 2 10m"),
+    "start button": ("1 2", "R1 1 2 10m"),  # pressed
     **{f"fuse {amps} A": ("1 2", f"R1 1 2 {ohm}") for amps, ohm in
        (("0.5", "0.3"), ("1", "0.12"), ("2", "60m"), ("3", "35m"), ("10", "8m"), ("15", "5m"),
         ("25", "3m"))},

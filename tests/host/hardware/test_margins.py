@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from host_sim.hardware.simulation import bench, margins, table
+from host_sim.hardware.simulation import bench, first_power, margins, table
 from host_sim.hardware.simulation.margins import CASES, Setup, dump_on_valves, supply
 
 pytestmark = pytest.mark.skipif(bool(bench.missing()), reason=bench.missing() or "here")
@@ -51,6 +51,17 @@ def test_without_its_resistors_a_gate_floats():
     assert got["v(GATE_1)"][-1] < 0.5
     _, got = bench.simulate(loose, ("v(GATE_1)",), 20e-3, 1e-3)
     assert got["v(GATE_1)"][-1] > 1.0
+
+
+def test_first_power_page_has_the_voltages_of_the_simulation():
+    page = first_power.PAGE.read_text("utf-8")
+    rows = dict(re.findall(r"^\| ([^|]+) \| `\w+` \| (.*) \|$", page, re.MULTILINE))
+    assert set(rows) == {point for point, _ in first_power.POINTS}
+    for state, column in (("board out", 0), ("all on", 2)):
+        found = first_power.voltages(state)
+        for point, net in first_power.POINTS:
+            shown = float(rows[point].split(" | ")[column].removesuffix(" V"))
+            assert shown == pytest.approx(abs(found[net]), abs=0.15), (state, point)
 
 
 def test_the_export_is_the_drawing():
