@@ -52,8 +52,7 @@ class GnssSpeed:
             self.valid = 0
             return
         span_us = ticks_diff(inputs.gnss_us, self._at_us)
-        if not self.valid or span_us <= 0:
-            self._slope_mm_s2 = 0
+        if not self.valid or span_us < 0:
             self._onward_ms = 0
             self.fresh = 1
         elif span_us > SAME_FIX_US:

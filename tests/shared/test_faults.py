@@ -57,6 +57,22 @@ def test_every_fault_comes_after_its_time_and_not_a_tick_before():
             assert watch.update(bit, 1, 1) == 0
 
 
+def test_every_fault_has_a_bit_without_a_gap_and_a_name():
+    bits = sorted(row[0] for row in TABLE)
+    assert bits == [1 << place for place in range(len(TABLE))]
+    assert faults.names(faults.TICK_LATE | faults.SPEED_LOST) == ["tick_late", "speed_lost"]
+    assert faults.names(0) == []
+
+
+def test_a_fault_that_outlives_new_settings_needs_the_whole_proof():
+    before, watch = Faults(made()), Faults(made())
+    before.update(faults.TICK_LATE | faults.SPEED_LOST, 1, 1)
+    watch.take_over(before)
+    for _ in range(2):
+        assert watch.update(0, 0, 0) == faults.TICK_LATE
+    assert watch.update(0, 0, 0) == 0
+
+
 def test_faults_do_not_share_their_waiting():
     watch = Faults(made(rate_off_ms=4000))
     for _ in range(30):

@@ -8,6 +8,7 @@ from rate_control.intmath import LIMIT
 from rate_control.plausibility import Plausibility, differ
 from rate_control.records import Decided, Inputs, Measured
 from rate_control.settings import build
+from rate_control.units import SPEED_MAX_MM_S
 
 TICK_US = 50000
 START_US = LIMIT - 120000  # the clock wraps in the third tick
@@ -164,3 +165,71 @@ def test_count_of_reports_wraps_to_one_and_never_says_none():
     inputs.gnss_count = LIMIT
     Gnss(Stream(b"$GPVTG,,T,,M,5.00,N,9.26,K,A*2B\r\n"), inputs, lambda: 1).poll()
     assert inputs.gnss_count == 1
+
+
+def test_a_report_is_fresh_in_its_tick_alone_and_a_second_sentence_never():
+    speed, inputs = GnssSpeed(2000000), Inputs()
+    inputs.gnss_fix, inputs.gnss_speed_mm_s = 1, 3000  # left over: no report has come
+    assert (speed.valid, speed.fresh, speed.update(inputs, 0)) == (0, 0, 0)
+    for at_us, fresh in ((0, 1), (40000, 0), (80001, 1), (80001, 0)):
+        report(inputs, 3000, START_US + at_us)
+        speed.update(inputs, (START_US + at_us) & LIMIT)
+        assert (speed.valid, speed.fresh) == (1, fresh)
+        speed.update(inputs, (START_US + at_us + 10000) & LIMIT)
+        assert (speed.valid, speed.fresh) == (1, 0)
+
+
+def braking(second_us=200000):
+    """Return a receiver that saw a machine brake as hard as any, from 6 m/s to 5 m/s."""
+    speed, inputs = GnssSpeed(2000000), Inputs()
+    for mm_s, at_us in ((6000, 0), (5000, second_us)):
+        report(inputs, mm_s, at_us)
+        speed.update(inputs, at_us)
+    return speed, inputs
+
+
+def test_a_line_ends_where_a_report_was_due():
+    for second_us, onward_us, slope_mm_s2 in ((200000, 200000, 5000), (1600000, 1000000, 625)):
+        speed, inputs = braking(second_us)
+        for us in (0, onward_us, onward_us + 1000, 2000000):
+            gone_us = min(us, onward_us)
+            expected = 5000 - slope_mm_s2 * gone_us // 1000000
+            assert speed.update(inputs, second_us + us) == expected
+        for us in (2000001, 2050000):
+            assert speed.update(inputs, second_us + us) == 0, "it is too old"
+            assert (speed.valid, speed.fresh) == (0, 0)
+
+
+def test_a_report_from_after_the_tick_is_taken_as_it_is():
+    speed, inputs = braking()
+    assert speed.update(inputs, 190000) == 5000
+
+
+def test_what_was_lost_or_came_late_begins_without_a_slope():
+    def lost(speed, inputs):
+        report(inputs, 5000, 300000, fix=0)
+        speed.update(inputs, 300000)
+        report(inputs, 4000, 400000)
+
+    def went_back(speed, inputs):
+        report(inputs, 4000, 199999)
+
+    for happens in (lost, went_back):
+        speed, inputs = braking()
+        happens(speed, inputs)
+        speed.update(inputs, 400000)
+        assert (speed.valid, speed.fresh) == (1, 1)
+        assert speed.update(inputs, 450000) == 4000
+    speed, inputs = braking()
+    report(inputs, 5000, 200000)  # of the same moment: another sentence of the fix
+    assert speed.update(inputs, 300000) == 4500
+
+
+def test_no_speed_leaves_its_range():
+    for first, second, after in ((400, 100, 0), (SPEED_MAX_MM_S - 500, SPEED_MAX_MM_S,
+                                                 SPEED_MAX_MM_S)):
+        speed, inputs = GnssSpeed(2000000), Inputs()
+        for mm_s, at_us in ((first, 0), (second, 200000)):
+            report(inputs, mm_s, at_us)
+            assert speed.update(inputs, at_us) == mm_s
+        assert speed.update(inputs, 400000) == after

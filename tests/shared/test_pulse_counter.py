@@ -109,7 +109,7 @@ def test_nothing_from_before_the_first_edge_is_in_a_window():
         counter.update(100 + 3 * turn, 0, 0)
         counter.update(101 + 3 * turn, 10000, 50000)
         counter.update(103 + 3 * turn, 90000, 100000)
-        assert (counter.pulses, counter.valid) == (2, 1)
+        assert (counter.pulses, counter.following, counter.valid) == (2, 1, 1)
         assert (counter.window_pulses, counter.window_us) == (2, 80000)
         counter.update(103 + 3 * turn, 90000, 1200000)
 

@@ -21,7 +21,7 @@ from host_sim.common.errors import InputError
 from host_sim.common.output import check_target, write_files
 from host_sim.common.progress import progress
 from host_sim.trials.trust.mutant_runs import SHARED, measured_tests, run_mutants
-from host_sim.trials.trust.mutants_argued import ARGUED
+from host_sim.trials.trust.mutants_argued import ARGUED, WHATEVER
 from host_sim.trials.trust.mutate import Mutant, mutants
 from host_sim.trials.trust.session import TrustPart
 
@@ -37,6 +37,7 @@ MUTATED: dict[str, tuple[str, ...]] = {
     "rate_control.debounce": (),
     "rate_control.ground_speed": (),
     "rate_control.gnss_speed": (),
+    "rate_control.believable": (),
     "rate_control.pulse_counter": (),
     "rate_control.controller": (),
     "rate_control.records": ("Decided.rest", "Outputs.make_safe"),
@@ -70,8 +71,7 @@ class MutantResult:
     @property
     def unargued(self) -> list[Mutant]:
         """Survivors without an argument."""
-        argued = {row[:3] for row in ARGUED}
-        return [mutant for mutant in self.survivors if mutant.key not in argued]
+        return [mutant for mutant in self.survivors if not is_argued(mutant)]
 
     @property
     def failed(self) -> bool:
@@ -153,19 +153,30 @@ def try_mutants(tried: Sequence[Mutant], workers: int) -> MutantResult:
     return MutantResult(list(tried), killers, stale_arguments(tried, killers))
 
 
+def is_argued(mutant: Mutant) -> bool:
+    """Whether a row of the arguments is about this mutant."""
+    return any(_is_about(row, mutant) for row in ARGUED)
+
+
 def stale_arguments(tried: Sequence[Mutant], killers: Sequence[str]) -> list[str]:
     """Arguments for what is not there any more, or for what a test kills by now."""
-    existing = {mutant.key for mutant in every_mutant(MUTATED)}
-    alive = {mutant.key for mutant, killer in zip(tried, killers, strict=True) if not killer}
-    dead = {mutant.key: killer for mutant, killer in zip(tried, killers, strict=True) if killer}
+    existing = every_mutant(MUTATED)
     stale = []
-    for place, before, after, _ in ARGUED:
-        key = (place, before, after)
-        if key not in existing:
+    for row in ARGUED:
+        place, before, after, _ = row
+        about = sum(_is_about(row, mutant) for mutant in existing)
+        deaths = [killer for mutant, killer in zip(tried, killers, strict=True)
+                  if _is_about(row, mutant)]
+        if not about:
             stale.append(f"argued, but there is no such mutant: {place}: {before} => {after}")
-        elif key in dead and key not in alive:
-            stale.append(f"argued, but killed by {dead[key]}: {place}: {before} => {after}")
+        elif len(deaths) == about and all(deaths):
+            stale.append(f"argued, but killed by {deaths[0]}: {place}: {before} => {after}")
     return stale
+
+
+def _is_about(row: tuple[str, str, str, str], mutant: Mutant) -> bool:
+    place, before, after = mutant.key
+    return row[:2] == (place, before) and row[2] in (after, WHATEVER)
 
 
 def told(mutant: Mutant) -> str:
