@@ -65,12 +65,14 @@ def test_every_fault_has_a_bit_without_a_gap_and_a_name():
 
 
 def test_a_fault_that_outlives_new_settings_needs_the_whole_proof():
-    before, watch = Faults(made()), Faults(made())
+    before = Faults(made())
     before.update(faults.TICK_LATE | faults.SPEED_LOST, 1, 1)
-    watch.take_over(before)
-    for _ in range(2):
-        assert watch.update(0, 0, 0) == faults.TICK_LATE
-    assert watch.update(0, 0, 0) == 0
+    for samples in ((0, 0), (0, 0, 1, 0, 0)):
+        watch = Faults(made())
+        watch.take_over(before)
+        for sample in samples:
+            assert watch.update(0, 0, sample) == faults.TICK_LATE
+        assert watch.update(0, 0, 0) == 0
 
 
 def test_faults_do_not_share_their_waiting():
@@ -168,6 +170,50 @@ def test_rate_is_off_beyond_the_tolerance_from_the_meter_floor_on():
         tick.decided.target_ul_s = tick.decided.expected_ul_s = target_ul_s
         tick.measured.flow_ul_s = 0
         assert tick.mask() == (faults.RATE_OFF if wanted else 0)
+
+
+def test_a_machine_far_from_its_target_has_its_way_time_each_time_it_sets_out():
+    tick = Tick()
+    for _ in range(2):
+        tick.decided.expected_ul_s = tick.measured.flow_ul_s = 50000
+        for _ in range(40):  # a pump has 2 s
+            assert tick.mask() == 0
+        assert tick.mask() == faults.RATE_OFF
+        tick.decided.expected_ul_s = tick.measured.flow_ul_s = 100000
+        assert tick.mask() == 0
+
+
+def test_a_machine_is_judged_by_what_it_is_expected_to_give_once_that_is_near():
+    for to_go_ul_s, judged in ((25000, 1), (25001, 0)):  # a quarter of the target
+        tick = Tick()
+        tick.decided.expected_ul_s = 100000 - to_go_ul_s
+        tick.measured.flow_ul_s = 0
+        assert tick.mask() == (faults.RATE_OFF if judged else 0)
+    for to_go_ul_s, arrived in ((4980, 1), (4981, 0)):  # 5 %, as above
+        tick = Tick(rate_tolerance_permille=50)
+        tick.decided.expected_ul_s = 100000 - to_go_ul_s
+        tick.measured.flow_ul_s = 93000
+        for _ in range(40):
+            assert tick.mask() == 0
+        assert tick.mask() == (0 if arrived else faults.RATE_OFF)
+
+
+def test_a_flow_that_falls_by_more_than_an_eighth_is_no_leak():
+    for next_ul_s, wanted in ((69999, 0), (70000, faults.FLOW_WHILE_OFF)):
+        tick = Tick()
+        tick.decided.state = READY
+        tick.measured.flow_readable = 1
+        tick.measured.flow_ul_s = 80000
+        assert tick.mask() == 0
+        assert tick.mask() == faults.FLOW_WHILE_OFF
+        tick.measured.flow_ul_s = next_ul_s
+        assert tick.mask() == wanted
+
+
+def test_a_speed_that_is_not_believed_is_told():
+    tick = Tick()
+    tick.measured.speed_jumped = 1
+    assert tick.mask() == faults.SPEED_JUMPED
 
 
 class Machine:

@@ -2,7 +2,7 @@
 
 from rate_control.faults import FLOW_WHILE_OFF, RATE_OFF, Faults
 from rate_control.interlock import APPLYING, READY
-from rate_control.plausibility import PUMP_WAY_MS, Plausibility
+from rate_control.plausibility import Plausibility
 from rate_control.records import Decided, Measured
 from rate_control.settings import build
 from rate_control.units import INLINE_VALVE, PWM_PUMP, TICK_MS
@@ -75,8 +75,11 @@ def test_a_leak_is_told_again_after_work():
     watch.applying(TARGET_UL_S).tick(TARGET_UL_S)
     watch.off()
     assert watch.seconds_until(FLOW_WHILE_OFF, lambda seconds: 900000 * 0.8 ** seconds) is None
-    watch.tick(0)
-    assert watch.seconds_until(FLOW_WHILE_OFF, lambda seconds: 80000) is not None
+    for _ in range(2):
+        watch.tick(0)
+        assert watch.seconds_until(FLOW_WHILE_OFF, lambda seconds: 80000) is not None
+        watch.tick(0)  # at rest, so that the next flow may be one that falls
+        assert watch.seconds_until(FLOW_WHILE_OFF, lambda seconds: 900000 * 0.8 ** seconds) is None
 
 
 def test_a_machine_on_its_way_is_not_accused():
@@ -125,7 +128,7 @@ def test_a_change_of_sections_has_its_own_time():
 def test_a_pump_has_less_time_to_arrive():
     watch = Watch(PWM_PUMP).applying(TARGET_UL_S // 2)
     shown_s = watch.seconds_until(RATE_OFF, lambda seconds: TARGET_UL_S // 2)
-    assert PUMP_WAY_MS / 1000 + 4.0 <= shown_s <= PUMP_WAY_MS / 1000 + 4.3
+    assert 2.0 + 4.0 <= shown_s <= 2.0 + 4.3
 
 
 def test_a_duty_by_hand_has_no_target_to_come_to():

@@ -24,6 +24,7 @@ LOST, LOST_TEXT = '(SPEED_LOST, "speed_lost", 0, ', ', "speed signal lost: senso
 FAILED, FAILED_TEXT = '(PROGRAM_FAILED, "program_failed", 1, ', ', "program failed: report it"),'
 COUNTER = "rate_control.pulse_counter.PulseCounter."
 GNSS = "rate_control.gnss_speed.GnssSpeed.__init__"
+FLOWS_ON = "rate_control.plausibility.Plausibility._flows_on"
 UPDATE = "rate_control.interlock.Interlock.update"
 REMEMBER = "self._permits = permits if after == state and not lock else None"
 SAME = "if permits == self._permits and state == self._state:"
@@ -64,6 +65,7 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
      PASSED_BY),
     ("rate_control.controller.Controller._decide", "if mask != decided.section_mask:", "if True:",
      "the same mask gives the same width"),
+    (FLOWS_ON, "return 1", "return 2", FLAG),
     (COUNTER + "__init__", "self._counts = [0] * SLOTS", WHATEVER, UNREACHED),
     (COUNTER + "__init__", "self._edges = [0] * SLOTS", WHATEVER, FIRST_EDGE),
     (COUNTER + "__init__", "self._newest = 0", WHATEVER, RING),
@@ -71,7 +73,6 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
      "self.window_pulses = pulses if pulses <= PULSES_MAX else PULSES_MAX",
      "of two that are alike either is the lower"),
     (COUNTER + "_begin", "self._known = 1", "self._known = 2", FLAG),
-    (COUNTER + "_begin", "self.following = 1", "self._following = 2", FLAG),
     (GNSS, "self._at_us = 0", WHATEVER, FIRST_REPORT),
     (GNSS, "self._speed_mm_s = 0", WHATEVER, FIRST_REPORT),
     (GNSS, "self._slope_mm_s2 = 0", WHATEVER, "counts for no time before the second report"),
