@@ -38,7 +38,7 @@ class GroundSpeed:
         self._parts_mm = 1000 if self._by_gnss else settings.speed_pulses_km
         self._cutoff_mm_s = settings.speed_cutoff_mm_s
         self._stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
-        self._most_pulses = min(max(MOST_MM * settings.speed_pulses_km // 1000000, 1), 512)
+        self._most_pulses = min(MOST_MM * settings.speed_pulses_km // 1000000, 512)
         # before a speed is known: a sensor may be blind to the first millimetres
         self._first_pulses = max(SENSOR_MM * settings.speed_pulses_km // 1000000, 1)
         self._look_ahead_ms = settings.look_ahead_ms

@@ -14,6 +14,7 @@ SAVES_TIME = "the memory of the row saves time; without it the table gives the s
 PASSED_BY = "what it passes by would find nothing to do"
 LOOKS_ONCE_MORE = "one look more, at nothing"
 FLAG = "a flag is whatever is not 0"
+ALIKE = "of two that are alike it does not matter which"
 RING = "a ring has no end"
 UNREACHED = "the edges of these slots are out of every window's reach"
 FIRST_REPORT = "not looked at before the first report, which fills it"
@@ -25,6 +26,7 @@ FAILED, FAILED_TEXT = '(PROGRAM_FAILED, "program_failed", 1, ', ', "program fail
 COUNTER = "rate_control.pulse_counter.PulseCounter."
 GNSS = "rate_control.gnss_speed.GnssSpeed.__init__"
 FLOWS_ON = "rate_control.plausibility.Plausibility._flows_on"
+GROUND = "rate_control.ground_speed.GroundSpeed."
 UPDATE = "rate_control.interlock.Interlock.update"
 REMEMBER = "self._permits = permits if after == state and not lock else None"
 SAME = "if permits == self._permits and state == self._state:"
@@ -65,13 +67,35 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
      PASSED_BY),
     ("rate_control.controller.Controller._decide", "if mask != decided.section_mask:", "if True:",
      "the same mask gives the same width"),
+    (GROUND + "__init__", "self._slot = 0", WHATEVER, RING),
+    (GROUND + "update", "if self._by_gnss or inputs.gnss_count:", "if True:",
+     "without a receiver it does the same, only slower"),
+    (GROUND + "update",
+     "measured.speed_ahead_mm_s = self._ahead(speed) if self._look_ahead_ms else speed",
+     "measured.speed_ahead_mm_s = self._ahead(speed) if True else speed",
+     "0 ms ahead the speed is what it is"),
+    (GROUND + "update", "if pulses > self._most_pulses:", "if pulses >= self._most_pulses:", ALIKE),
+    (GROUND + "update", "if not belief.valid and pulses > self._first_pulses:",
+     "if not belief.valid and pulses >= self._first_pulses:", ALIKE),
+    (GROUND + "_by_speed",
+     "return way_um if self._by_gnss else muldiv(way_um, self._parts_mm, 1000)",
+     "return way_um if False else muldiv(way_um, self._parts_mm, 1000)",
+     "of a receiver a millimetre has a thousand parts, so it only takes longer"),
+    (GROUND + "_with_gnss",
+     "measured.speed_other_mm_s = speed if speed < SPEED_MAX_MM_S else SPEED_MAX_MM_S",
+     "measured.speed_other_mm_s = speed if speed <= SPEED_MAX_MM_S else SPEED_MAX_MM_S", ALIKE),
+    (GROUND + "_with_gnss", "belief.from_rest = 1", "belief.from_rest = 2", FLAG),
+    (GROUND + "_with_gnss", "return belief.update(by_gnss, 1, gnss.fresh)",
+     "return belief.update(by_gnss, 2, gnss.fresh)", FLAG),
+    (GROUND + "_ahead", "return ahead if ahead < SPEED_MAX_MM_S else SPEED_MAX_MM_S",
+     "return ahead if ahead <= SPEED_MAX_MM_S else SPEED_MAX_MM_S", ALIKE),
     (FLOWS_ON, "return 1", "return 2", FLAG),
     (COUNTER + "__init__", "self._counts = [0] * SLOTS", WHATEVER, UNREACHED),
     (COUNTER + "__init__", "self._edges = [0] * SLOTS", WHATEVER, FIRST_EDGE),
     (COUNTER + "__init__", "self._newest = 0", WHATEVER, RING),
     (COUNTER + "update", "self.window_pulses = pulses if pulses < PULSES_MAX else PULSES_MAX",
      "self.window_pulses = pulses if pulses <= PULSES_MAX else PULSES_MAX",
-     "of two that are alike either is the lower"),
+     ALIKE),
     (COUNTER + "_begin", "self._known = 1", "self._known = 2", FLAG),
     (GNSS, "self._at_us = 0", WHATEVER, FIRST_REPORT),
     (GNSS, "self._speed_mm_s = 0", WHATEVER, FIRST_REPORT),

@@ -1,0 +1,167 @@
+"""Ground speed tick by tick: standstill, motion, distance and the look ahead, by either source."""
+
+from rate_control.ground_speed import GroundSpeed, standstill_ticks
+from rate_control.intmath import LIMIT
+from rate_control.records import Inputs, Measured
+from rate_control.settings import build
+
+TICK_US = 50000
+
+
+def made(**changes):
+    settings, problems = build(changes)
+    assert problems == [], problems
+    return settings
+
+
+class Ground:
+    """A machine whose pulses and reports come at the very end of a tick."""
+
+    def __init__(self, **changes):
+        self.ground = GroundSpeed(made(**changes))
+        self.inputs = Inputs()
+        self.measured = Measured()
+        self.now_us = LIMIT - 10 * TICK_US
+
+    def tick(self, pulses=0, fix_mm_s=None, fix=1):
+        """Live a tick and return what was measured; fix_mm_s is a report of a receiver."""
+        inputs = self.inputs
+        self.now_us = (self.now_us + TICK_US) & LIMIT
+        if pulses:
+            inputs.speed_count = (inputs.speed_count + pulses) & LIMIT
+            inputs.speed_edge_us = self.now_us
+        if fix_mm_s is not None:
+            inputs.gnss_count += 1
+            inputs.gnss_us = self.now_us
+            inputs.gnss_fix = fix
+            inputs.gnss_speed_mm_s = fix_mm_s
+        self.ground.update(inputs, self.now_us, self.measured)
+        return self.measured
+
+    def driving(self, pulses):
+        """Drive steadily since long ago."""
+        for _ in range(60):
+            self.tick(pulses)
+        assert self.measured.moving
+        return self
+
+    def reported(self, speed_mm_s):
+        """The same by the reports of a receiver, one in each tick."""
+        for _ in range(200):
+            self.tick(0, speed_mm_s)
+        assert self.measured.speed_mm_s == speed_mm_s
+        return self
+
+
+def ticks_to_standing(ground, **tick):
+    """Count the ticks until a standstill is proved."""
+    for count in range(1, 1000):
+        if ground.tick(**tick).standing:
+            return count
+    return None
+
+
+def test_standstill_is_the_timeout_or_a_pulse_at_the_speed_of_stopping():
+    # 1000 pulses/km, cut-off 200 mm/s: stopping below 175 mm/s, a pulse each 5714 ms
+    assert standstill_ticks(made(speed_pulses_km=1000, speed_cutoff_mm_s=200)) == 114 + 2
+    assert standstill_ticks(made(speed_timeout_ms=1000)) == 20 + 2
+
+
+def test_standstill_is_proved_by_a_whole_silence_of_every_source():
+    ground = Ground(speed_timeout_ms=1000)
+    assert ticks_to_standing(ground) == 22
+    ground.tick(1)
+    assert ticks_to_standing(ground) == 22
+    ground.tick(0, 175)  # a receiver says that it moves: 7/8 of the cut-off
+    assert ticks_to_standing(ground, fix_mm_s=174) == 22
+    assert ticks_to_standing(Ground(), fix_mm_s=0, fix=0) == 22, "a wheel tells without a fix"
+    ground = Ground(speed_source=1, speed_timeout_ms=1000)
+    ground.tick(0, 0, 0)
+    assert ticks_to_standing(ground, fix_mm_s=0) == 22
+    ground.tick(0, 0, 0)  # without a fix a receiver cannot tell
+    assert ticks_to_standing(ground, fix_mm_s=174) == 22
+
+
+def test_motion_begins_at_the_cut_off_and_ends_an_eighth_below():
+    ground = Ground(speed_source=1, speed_cutoff_mm_s=800).reported(799)
+    for fix_mm_s, moving in ((799, 0), (800, 1), (700, 1), (699, 0)):
+        assert ground.tick(0, fix_mm_s).moving == moving, fix_mm_s
+
+
+def test_pulses_of_a_tick_are_those_of_no_more_than_a_metre():
+    # 72 km/h are 1 m in a tick, with 15 % over it 1149 mm
+    for pulses_km, most in ((1000, 1), (130000, 149), (500000, 512)):
+        ground = Ground(speed_pulses_km=pulses_km)
+        ground.tick(1)
+        assert ground.tick(most).speed_pulses == most
+        assert ground.tick(1000).speed_pulses == most
+
+
+def test_before_a_speed_is_known_a_tick_is_no_more_than_the_reach_of_a_sensor():
+    for pulses_km, pulses, distance_mm in ((130000, 3, 23), (130000, 10, 23), (130000, 2, 15),
+                                           (1000, 1, 1000), (30000, 2, 33), (9901, 1, 100)):
+        ground = Ground(speed_pulses_km=pulses_km)
+        ground.tick()
+        assert ground.tick(pulses).distance_mm == distance_mm, (pulses_km, pulses)
+
+
+def test_pulses_that_are_not_believed_count_the_way_of_the_held_speed():
+    ground = Ground(speed_pulses_km=130000).driving(20)
+    held_mm_s = ground.measured.speed_mm_s
+    ground.tick(140)
+    assert ground.measured.speed_jumped and ground.measured.speed_mm_s == held_mm_s == 3076
+    assert abs(ground.measured.distance_mm - 3076 * 50 // 1000) <= 1
+
+
+def test_beside_a_receiver_the_pulses_mean_what_they_mean_without():
+    alone, beside = Ground(), Ground()
+    for tick in range(220):
+        pulses = min(tick // 4, 20) if 10 <= tick < 120 else 0
+        with_fix = alone.tick(pulses), beside.tick(pulses, 1000 if tick % 4 == 0 else None)
+        for name in ("speed_mm_s", "speed_valid", "speed_seen", "moving", "distance_mm"):
+            assert getattr(with_fix[0], name) == getattr(with_fix[1], name), (tick, name)
+    assert beside.measured.speed_other_mm_s == 1000
+    beside.tick(0, 1000, fix=0)
+    assert beside.measured.speed_other_mm_s == -1, "without a fix it says nothing"
+
+
+def test_beside_the_receiver_a_wheel_is_kept_to_compare():
+    ground = Ground(speed_source=1, speed_timeout_ms=1000)
+    for _ in range(10):
+        ground.tick(20, 3000)
+    assert ground.measured.speed_other_mm_s == 3076
+    ground.tick(200)
+    assert ground.measured.speed_other_mm_s == 20000
+    for _ in range(22):
+        ground.tick(0, 3000)
+    assert ground.measured.speed_other_mm_s == -1
+    assert ground.measured.speed_seen == 1
+
+
+def test_a_receiver_that_jumps_out_of_a_standstill_is_never_believed():
+    ground = Ground(speed_source=1)
+    assert ticks_to_standing(ground, fix_mm_s=0)
+    for _ in range(400):
+        assert not ground.tick(0, 8000).moving
+
+
+def test_looks_ahead_over_four_ticks_and_by_no_more_than_half():
+    ground = Ground(speed_source=1, look_ahead_ms=200).reported(3000)
+    ahead = [ground.tick(0, 3100).speed_ahead_mm_s for _ in range(6)]
+    assert ahead == [3200] * 4 + [3100] * 2
+    for speeds, ahead_mm_s in (((3225, 3450, 3675, 3900), 5850), ((2775, 2550, 2325, 2100), 1050)):
+        ground = Ground(speed_source=1, look_ahead_ms=1000).reported(3000)
+        for speed_mm_s in speeds:
+            ground.tick(0, speed_mm_s)
+        assert ground.measured.speed_ahead_mm_s == ahead_mm_s
+    ground = Ground(speed_source=1, look_ahead_ms=1000).reported(19000)
+    assert ground.tick(0, 19240).speed_ahead_mm_s == 20000
+    assert ground.tick(0, 19240).speed_ahead_mm_s == 20000
+
+
+def test_switched_on_in_motion_there_is_nothing_to_look_ahead_by():
+    for pulses in (2, 20):
+        ground = Ground(look_ahead_ms=1000)
+        for _ in range(40):
+            measured = ground.tick(pulses)
+            assert measured.speed_ahead_mm_s == measured.speed_mm_s
