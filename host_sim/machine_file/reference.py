@@ -29,6 +29,9 @@ One TOML file is your machine: what is fitted, how the controller is to work wit
 learned, and your notes. `size --out` writes it; `calibrate --into` and `tune --into` put in what
 they find; `board settings set` and `get` carry it to a board and back; `drive`, `panel`, `faults`,
 `acceptance` and `report` take it with `--machine`, and a [scenario](scenario_files.md) names one.
+Without a scenario a file is driven as its `[wanted]` says: a pass for each rate, at the slowest,
+the middle and the fastest speed.
+[One walk through all of it](../how_to/from_idea_to_field_day.md).
 `host_sim/scenarios/plot_bar.machine.toml` is the machine of `make demo`.
 
 ```toml

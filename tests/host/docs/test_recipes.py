@@ -1,0 +1,114 @@
+"""The recipes: every file that they name is there, and two of them are followed to the end.
+
+Each step of a followed recipe is applied to a copy of the tree as the page has it; then the copy's
+own tests, which the recipe has added to, are run, and the new thing is seen at work.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from host_sim import REPO_ROOT
+from tests.repo.tree import name_of, repository_files
+
+PAGE = REPO_ROOT / "docs" / "recipes.md"
+STEP = re.compile(r"(?:In `(?P<file>[^`]+)`, (?P<where>above|below) `(?P<line>[^`]+)`|"
+                  r"Make `(?P<new>[^`]+)`):\n\n```\w+\n(?P<text>.*?)```", re.DOTALL)
+MADE = {"firmware/app/screens/supply.py"}
+SUPPLY_TOO_HIGH = """\
+[fitted]
+sections = [3]
+spacing = "0.5 m"
+outlet = "03"
+[settings]
+rate = "150 L/ha"
+[twin.supply]
+open = "17 V"
+"""
+
+
+def recipe(name: str) -> str:
+    """The section of the page with this heading."""
+    found = re.search(rf"^## {name}\n(.*?)(?=^## |\Z)", PAGE.read_text("utf-8"), re.M | re.S)
+    assert found, name
+    return found[1]
+
+
+def follow(name: str, tree: Path) -> set[str]:
+    """Apply every step of a recipe to a tree; returns the files that it changed."""
+    changed = set()
+    for step in STEP.finditer(recipe(name)):
+        path = tree / (step["new"] or step["file"])
+        changed.add(step["new"] or step["file"])
+        if step["new"]:
+            assert not path.exists()
+            path.write_text(step["text"], encoding="utf-8")
+            continue
+        lines = path.read_text("utf-8").splitlines(keepends=True)
+        places = [i for i, line in enumerate(lines) if line.lstrip().startswith(step["line"])]
+        assert len(places) == 1, (step["file"], step["line"], places)
+        lines.insert(places[0] + (step["where"] == "below"), step["text"])
+        path.write_text("".join(lines), encoding="utf-8")
+    return changed
+
+
+def run(tree: Path, *words: str) -> str:
+    """Run Python in a tree; returns what it printed. Fails where it failed."""
+    done = subprocess.run([sys.executable, *words], cwd=tree, text=True, capture_output=True,
+                          check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done.stdout
+
+
+@pytest.fixture
+def tree(tmp_path):
+    """A copy of the tree, without pictures and what else the recipes do not touch."""
+    copy = tmp_path / "tree"
+    for path in repository_files():
+        target = copy / name_of(path)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(path, target)
+    return copy
+
+
+def test_a_warning_that_follows_the_recipe_is_shown(tree):
+    changed = follow("A warning", tree)
+    assert len(changed) == 4
+    told = run(tree, "-m", "pytest", "-q", "-p", "no:cacheprovider", "tests/shared/test_faults.py",
+               "tests/repo/test_find_a_fault.py")
+    assert " passed" in told
+    (tree / "bar.toml").write_text(SUPPLY_TOO_HIGH)
+    (tree / "trace.csv").write_text("time_s,speed_m_s\n0,2\n12,2\n")
+    run(tree, "-m", "host_sim", "drive", "--machine", "bar.toml", "--speed-trace", "trace.csv",
+        "--out", "out/high")
+    assert "supply_high" in json.loads((tree / "out/high/summary.json").read_text())["warnings"]
+
+
+def test_a_screen_that_follows_the_recipe_can_be_opened(tree):
+    changed = follow("A screen", tree)
+    assert len(changed) == 4
+    told = run(tree, "-m", "pytest", "-q", "-p", "no:cacheprovider", "tests/shared/test_screens.py",
+               "-k", "supply or totals")
+    assert " passed" in told
+    with pytest.raises(AssertionError, match="supply"):  # without its way it is not found
+        menu = tree / "firmware/app/screens/menu.py"
+        menu.write_text(menu.read_text().replace('    ("supply", _supply),\n', ""))
+        run(tree, "-m", "pytest", "-q", "-p", "no:cacheprovider", "tests/shared/test_screens.py",
+            "-k", "supply")
+
+
+@pytest.mark.parametrize("name", ["A warning", "A setting", "A speed source", "A machine model",
+                                  "A screen"])
+def test_every_file_that_a_recipe_names_is_there(name):
+    text = recipe(name)
+    named = set(re.findall(r"`([a-z_]+/[\w./]+)`", text))
+    assert len(named) >= 5
+    missing = {file for file in named if not (REPO_ROOT / file).exists()} - MADE
+    assert missing == set()
