@@ -31,7 +31,8 @@ from host_sim.build.freezing import freezable
 from host_sim.build.interpreters import MICROPYTHON_32, run_on
 from host_sim.build.stated_methods import drop_stated_methods
 from host_sim.common.errors import InputError
-from host_sim.hardware.pin_rules import check_pins
+from host_sim.hardware import boards
+from host_sim.hardware.pin_rules import PINS_DIR, SUFFIX, check_pins
 from rate_control.procedures.catalogue import CATALOGUE
 
 BUILD_DIR = REPO_ROOT / "build" / "firmware"
@@ -94,9 +95,18 @@ class MemoryBudget:
 
 
 def sources() -> list[Path]:
-    """Every file that goes onto a board."""
-    found = (path for path in FIRMWARE_DIR.rglob("*.py") if path.name not in NOT_ON_A_BOARD)
-    return sorted(found)
+    """Every file that goes onto a board; of the pin tables those of the platforms alone."""
+    variants = {f"{name}{SUFFIX}.py" for name in boards.names()
+                if boards.board(name).platform != name}  # fmt: skip
+    left_out = {*NOT_ON_A_BOARD, *variants}
+    return sorted(path for path in FIRMWARE_DIR.rglob("*.py") if path.name not in left_out)
+
+
+def taken_for(source: Path, board: str) -> Path:
+    """The file that a source is built from: for its platform's table the one of this board."""
+    if board and source.name == f"{boards.board(board).platform}{SUFFIX}.py":
+        return PINS_DIR / f"{board}{SUFFIX}.py"
+    return source
 
 
 def board_name(source: Path, compiled: bool) -> str:
@@ -107,8 +117,10 @@ def board_name(source: Path, compiled: bool) -> str:
     return relative.with_suffix(".mpy").as_posix()
 
 
-def build(directory: Path = BUILD_DIR, compiled: bool = True) -> list[BuiltFile]:
-    """Compile, or only copy, everything into an empty directory.
+def build(
+    directory: Path = BUILD_DIR, compiled: bool = True, board: str = ""
+) -> list[BuiltFile]:
+    """Compile, or only copy, everything into an empty directory, for one of boards.names().
 
     Raises InputError where a pin table breaks a rule or a board cannot drive all sections, before
     anything is written, and RuntimeError with the compiler's words.
@@ -119,14 +131,14 @@ def build(directory: Path = BUILD_DIR, compiled: bool = True) -> list[BuiltFile]
         raise InputError(f"{FIRMWARE_DIR.name}/{too_many}")
     if directory.exists():
         shutil.rmtree(directory)
-    trees = board_modules() if compiled else {}
+    trees = modules_for(board) if compiled else {}
     files = []
     for source in sources():
         name = board_name(source, compiled)
         built = directory / name
         built.parent.mkdir(parents=True, exist_ok=True)
         if name.endswith(".py"):
-            shutil.copyfile(source, built)
+            shutil.copyfile(taken_for(source, board), built)
         else:
             _compile(trees[module_name(source)], built, name)
         files.append(BuiltFile(name, source, built))
@@ -142,14 +154,19 @@ def built_in_passing() -> Iterator[str]:
         yield Path(folder, "firmware").relative_to(REPO_ROOT).as_posix()
 
 
-@functools.cache
 def board_modules() -> dict[str, ast.Module]:
     """Every module as a board gets it, by name: constants in place, arguments with short names.
 
     Methods that a base class only states are left out.
     Only to be read.
     """
-    texts = {module_name(path): path.read_text("utf-8") for path in sources()}
+    return modules_for("")
+
+
+@functools.cache
+def modules_for(board: str) -> dict[str, ast.Module]:
+    """The same with the pin table of this board, "" for the platforms' own."""
+    texts = {module_name(path): taken_for(path, board).read_text("utf-8") for path in sources()}
     trees = folded(texts, VOCABULARY)
     shorten_arguments(trees.values())
     drop_stated_methods(trees.values())
@@ -185,14 +202,14 @@ def package_json(files: list[BuiltFile]) -> str:
     return f'{{\n  "version": "{version()}",\n  "urls": [\n{lines}\n  ]\n}}\n'
 
 
-def build_frozen(directory: Path = FROZEN_DIR) -> None:
+def build_frozen(directory: Path = FROZEN_DIR, board: str = "") -> None:
     """Write the sources that firmware/manifest.py freezes into an empty directory."""
     if directory.exists():
         shutil.rmtree(directory)
     for source in sources():
         path = directory / board_name(source, compiled=False)
         path.parent.mkdir(parents=True, exist_ok=True)
-        text = ast.unparse(freezable(board_modules()[module_name(source)]))
+        text = ast.unparse(freezable(modules_for(board)[module_name(source)]))
         path.write_text(text + "\n", encoding="utf-8")
 
 
@@ -297,14 +314,17 @@ def _main() -> None:
     parser = argparse.ArgumentParser(prog="python -m host_sim.build.firmware")
     parser.add_argument("--source", action="store_true",
                         help="collect the source in build/source instead")
-    if parser.parse_args().source:
-        files = build(SOURCE_DIR, compiled=False)
+    parser.add_argument("--board", default="", choices=boards.names(), metavar="NAME",
+                        help="whose pin table to take (docs/how_to/add_a_board.md)")
+    args = parser.parse_args()
+    if args.source:
+        files = build(SOURCE_DIR, compiled=False, board=args.board)
         (SOURCE_DIR / PACKAGE_JSON).write_text(package_json(files), encoding="utf-8")
         print(SOURCE_WARNING, file=sys.stderr)
         return
-    files = build()
+    files = build(board=args.board)
     (BUILD_DIR / PACKAGE_JSON).write_text(package_json(files), encoding="utf-8")
-    build_frozen()
+    build_frozen(board=args.board)
     print(size_table(files))
     budget = memory_budget("1M", everything=True)
     print()

@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from host_sim.hardware import boards
+
 
 @dataclass(frozen=True)
 class Item:
@@ -134,10 +136,6 @@ OTHERS: dict[str, Row] = {
                      ("panel 22 mm, green", "panel 16 mm", "key switch, springs back"), {"A": 3}),
     "jumper": ("two pins and a jumper", 2, ("pitch 2.54 mm", "a switch", "a wire bridge"), {}),
     "test point": ("loop for a test clip", 1, ("1.3 mm pin", "loop of bare wire", "screw"), {}),
-    "board rp2": ("board of the Pico shape with RP2040", 40,
-                  ("Pico", "Pico W", "Pico 2"), {}),
-    "board esp32": ("development board with WROOM-32 module, 2 x 19 pins", 38,
-                    ("with 4 MB flash", "with 8 MB flash", "with external antenna"), {}),
 }  # fmt: skip
 CAPACITORS = {
     "C 100 pF 50 V": ceramic("100 pF", 50, "ceramic C0G 1206"),
@@ -159,6 +157,8 @@ ITEMS: dict[str, Item] = {
     **{f"fuse {amps}": Item(f"blade fuse {amps}", 2,
                             ("blade, 32 V DC", "blade, 58 V DC", "glass 6.3 x 32 mm, slow"),
                             {"V": volts}) for amps, volts in FUSES.items()},
+    **{f"board {name}": Item(facts.title, 2 * facts.rows, facts.choices)
+       for name, facts in ((name, boards.board(name)) for name in boards.names())},
     **{f"terminal {pins}": terminal(pins) for pins in (2, 3, 4, 9)},
     **{name: Item(*row) for table in (CIRCUITS, TRANSISTORS, DIODES, OTHERS)
        for name, row in table.items()},

@@ -1,7 +1,8 @@
 """What a board is, beside its pin table: what each pin of its chip can do, where it comes out.
 
 For each `firmware/boards/NAME_pins.py` there is one module NAME here, with a `BOARD`. A new board
-needs these two files (docs/how_to/add_a_board.md); nothing else lists boards.
+needs these two files (docs/how_to/add_a_board.md); nothing else lists boards. Where NAME is not
+that of a platform, the firmware for it is built with its table in place of the platform's own.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from dataclasses import dataclass, field
 class BoardData:
     """A board with its chip, as its data sheets have it.
 
+    `platform` is the name that MicroPython gives the chip's port, `choices` are what may be bought.
     The module has two rows of `rows` pins, numbered from the upper left down, then either from
     the top again (`same_way`) or back up. `holes` leads from the number of a GPIO to that of the
     module's pin, and holds no GPIO that is not brought out; `rails` leads from a rail ("GND",
@@ -29,7 +31,8 @@ class BoardData:
     """
 
     title: str
-    chip: str
+    platform: str
+    choices: tuple[str, str, str]
     rows: int
     same_way: bool
     holes: Mapping[int, int]

@@ -27,7 +27,8 @@ def pins_of(name: str) -> tuple[int, ...]:
 
 BOARD = BoardData(
     title="ESP32, module of the WROOM-32 kind",
-    chip="ESP32",
+    platform="esp32",
+    choices=("with 4 MB flash", "with 8 MB flash", "with external antenna"),
     rows=19,
     same_way=True,
     holes={what: place for place, what in enumerate(MODULE, 1) if isinstance(what, int)},

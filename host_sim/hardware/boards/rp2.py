@@ -30,7 +30,8 @@ def every(first: int, step: int) -> frozenset[int]:
 
 BOARD = BoardData(
     title="RP2040 and RP2350, boards of the Pico shape",
-    chip="RP2040",
+    platform="rp2",
+    choices=("Pico", "Pico W", "Pico 2"),
     rows=20,
     same_way=False,
     holes={what: place for place, what in enumerate(MODULE, 1) if isinstance(what, int)},
