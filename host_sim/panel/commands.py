@@ -13,6 +13,7 @@ from typing import Any
 
 from host_sim.panel.live_twin import TANK_L
 from host_sim.panel.trouble import OUTLETS, TROUBLES
+from host_sim.twin.disturbances import FIELDS
 from rate_control.settings import HIGH, LOW, row
 from rate_control.units import MAX_SECTIONS
 
@@ -70,6 +71,7 @@ COMMANDS: dict[str, tuple[Argument, ...]] = {
     "factor": (_number(FACTOR_MIN, FACTOR_MAX),),
     "tank": (_number(0.0, TANK_L, unit="L"),),
     "trouble": (_one_of(*(trouble.name for trouble in TROUBLES)), FLAG),
+    "field": (_one_of(*FIELDS),),
     "outlets": (SECTION, _one_of(*(factor for factor, _ in OUTLETS))),
     "hang": (),
     "key": (_one_of("left", "right", "push", "back"),),

@@ -134,6 +134,7 @@ class DriveRecord:
             "section_width_m": scenario.section_width_m,
             "speed_trace": {"name": "driven in the panel", "note": ""},
             "seed": scenario.seed,
+            "field": self._twin.field,
             "missed_events": [],
             "resets": list(self._resets),
             "versions": versions(),

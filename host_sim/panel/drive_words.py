@@ -30,5 +30,6 @@ SAID: dict[str, tuple[str, Callable[..., str]]] = {
     "tank": (HANDS, lambda litres: f"tank at {litres:.0f} L"),
     "trouble": (FAULT, _trouble),
     "outlets": (FAULT, lambda i, factor: f"outlets of section {i + 1}: {_OUTLETS[factor]}"),
+    "field": (FAULT, lambda name: f"the field became {name}"),
     "hang": (FAULT, lambda: "the program hangs"),
 }

@@ -16,11 +16,14 @@ from host_sim.panel.pacer import Pacer
 from host_sim.panel.saver import BUSY, Saver
 from host_sim.panel.session import FRAME_S
 from host_sim.panel.trouble import TROUBLES
+from host_sim.twin.disturbances import set_field
 from host_sim.twin.scenario import Scenario
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
 
 SETTLE_S = 0.5  # simulated time for the program to start
 BUSY_S = 2 * FRAME_S  # of real time for one frame; what is not done by then is let go
+
+_TROUBLES = {trouble.name: trouble for trouble in TROUBLES}
 
 Handler = Callable[..., Any]
 
@@ -99,6 +102,7 @@ class Game:
             "factor": self._pacer.factor,
             "tank_l": round(twin.tank_l, 1),
             "troubles": sorted(self._broken),
+            "field": twin.field,
             "outlets": list(self._outlets),
             "us": self._view.shown_us,
             "lamp": twin.board.lamp,
@@ -127,6 +131,7 @@ class Game:
             "factor": lambda factor: setattr(self._pacer, "factor", factor),
             "tank": lambda litres: setattr(twin, "tank_l", litres),
             "trouble": self._break,
+            "field": self._field,
             "outlets": self._wear,
             "hang": lambda: setattr(twin.board, "stalled", True),
             "key": self._press,
@@ -155,8 +160,16 @@ class Game:
         board.switches = board.switches | bit if on else board.switches & ~bit
 
     def _break(self, name: str, on: bool) -> None:
-        {trouble.name: trouble for trouble in TROUBLES}[name].set(self._twin, on)
+        _TROUBLES[name].set(self._twin, on)
         self._broken = self._broken | {name} if on else self._broken - {name}
+        self._field(self._twin.field)
+
+    def _field(self, name: str) -> None:
+        """Let this field act, and what is broken on top of it: both can bring air."""
+        self._twin.field = name
+        set_field(self._twin.faults, name)
+        for broken in self._broken:
+            _TROUBLES[broken].set(self._twin, True)
 
     def _wear(self, section: int, factor: float) -> None:
         self._outlets[section] = self._twin.faults.orifice_factor[section] = factor

@@ -14,6 +14,7 @@ from host_sim.panel.trouble import OUTLETS, TROUBLES
 from host_sim.panel.vehicle import TOP_SPEED_M_S
 from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.runs.truth import CELL_M
+from host_sim.twin.disturbances import FIELDS
 from host_sim.twin.scenario import Scenario
 from rate_control import interlock
 from rate_control.units import DUTY_FULL, PWM_PUMP
@@ -76,5 +77,6 @@ def about_twin(facts: Facts, scenario: Scenario) -> dict[str, Any]:
         "tank_l": TANK_L,
         "recording": f"{trace.name}, {trace.duration_s / 60:.0f} min",
         "troubles": [(trouble.name, trouble.words) for trouble in TROUBLES],
+        "fields": tuple(FIELDS),
         "outlets": OUTLETS,
     }

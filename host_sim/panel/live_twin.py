@@ -11,10 +11,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from host_sim.panel.ground_cells import GroundCells
-from host_sim.panel.vehicle import Vehicle
+from host_sim.panel.vehicle import RECORDED, Vehicle
 from host_sim.plant.machine import Machine
 from host_sim.runs.truth import AT_WORK, M2_HA
 from host_sim.twin.clock import VirtualClock
+from host_sim.twin.disturbances import set_field
 from host_sim.twin.operated import STEP_US, US_PER_S, OperatedRun
 from host_sim.twin.scenario import Scenario
 from host_sim.twin.twin import flashed
@@ -36,8 +37,8 @@ class LiveTwin(OperatedRun):
     """One machine in the hands of one person.
 
     `vehicle` is the driver's, `board.switches` and `panel` are the operator's, `faults` belong
-    to nobody. `wanted_ml_ha` is the rate that the ground is judged by. `after_step` is called
-    after every step, whoever made time go by.
+    to nobody, `field` is the one that acts on them. `wanted_ml_ha` is the rate that the ground is
+    judged by. `after_step` is called after every step, whoever made time go by.
     """
 
     def __init__(self, scenario: Scenario) -> None:
@@ -45,6 +46,8 @@ class LiveTwin(OperatedRun):
         machine = Machine(scenario.machine, scenario.seed, clock.total_us)
         super().__init__(machine, clock, flashed(scenario.settings))
         self.faults = machine.faults
+        self.field = scenario.field
+        set_field(self.faults, self.field)
         self.vehicle = Vehicle(scenario.speed_trace)
         self.cells = GroundCells(len(scenario.section_width_m))
         self.tank_l = TANK_L
@@ -66,6 +69,7 @@ class LiveTwin(OperatedRun):
         """Live on, with all that is around the board, and account for it."""
         step_s = step_us / US_PER_S
         self.speed_m_s = self.vehicle.advance(step_s)
+        self.machine.field.recorded = self.vehicle.mode == RECORDED
         self.faults.pump_dead = self.pump_dead or self.tank_l <= 0.0
         start_m, open_mask = self.machine.distance_m, self.board.actuation.section_mask
         super().step(step_us)

@@ -6,10 +6,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from host_sim.panel.live_twin import LiveTwin
-from host_sim.plant.units import ML_M3
+from host_sim.plant.units import BAR_PA, L_MIN_M3_S, ML_M3
+from host_sim.twin.disturbances import CLEAN
 
 WEAK_BATTERY = 0.3  # share of the voltage that is missing
 AIR_ML = 50.0
+FILTER_BAR = 2.0  # lost at 10 L/min
+SUCTION_L_MIN = 4.0
+LEAK_DOWN_S = 5.0
 
 
 @dataclass(frozen=True)
@@ -37,8 +41,9 @@ def _battery(twin: LiveTwin, on: bool) -> None:
     twin.faults.supply_drop_v = WEAK_BATTERY * twin.supply_v if on else 0.0
 
 
-def _air(twin: LiveTwin, on: bool) -> None:
-    twin.faults.air_m3 = AIR_ML * ML_M3 if on else 0.0
+def _fault(name: str, amount: float) -> Callable[[LiveTwin, bool], None]:
+    """Sets one of the plant's faults to an amount, and back to what it is on a clean machine."""
+    return lambda twin, on: setattr(twin.faults, name, amount if on else getattr(CLEAN, name))
 
 
 TROUBLES = (
@@ -46,7 +51,14 @@ TROUBLES = (
     Trouble("speed_lost", "speed signal lost", _speed),
     Trouble("pump_dead", "pump without drive", _pump),
     Trouble("battery_weak", "battery weak", _battery),
-    Trouble("air", "air in the line", _air),
+    Trouble("air", "air in the line", _fault("air_m3", AIR_ML * ML_M3)),
+    Trouble("meter_bounces", "meter pulses twice, 1 in 5", _fault("meter_bounce_share", 0.2)),
+    Trouble("meter_loses", "meter pulses lost, 1 in 5", _fault("meter_missed_share", 0.2)),
+    Trouble("wheel_slips", "wheel slips in bursts", _fault("slip_bursts_min", 12.0)),
+    Trouble("filter_clogged", "filter clogged", _fault("filter_pa", FILTER_BAR * BAR_PA)),
+    Trouble("suction_short", "suction too small",
+            _fault("suction_m3_s", SUCTION_L_MIN * L_MIN_M3_S)),
+    Trouble("leaks_down", "line leaks down", _fault("leak_down_s", LEAK_DOWN_S)),
 )
 
 # Flow of a section's outlets over that of new ones.

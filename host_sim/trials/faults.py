@@ -7,7 +7,7 @@ comes from the simulated machine; what the controller says is all that a person 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -21,11 +21,13 @@ from host_sim.twin.speed_trace import SpeedTrace
 from host_sim.twin.twin import Twin
 from rate_control import faults
 from rate_control.interlock import APPLYING, STATE_NAMES
-from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
+from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, TICK_MS
 
 BREAK_S, END_S = 30.0, 70.0
 SETTLED_S = 20.0  # after the break: what has not shown by then is steady
 SPEED_M_S = 2.5
+HEADLAND_S = 32.0, 41.0
+SECOND_TICKS = 1000 // TICK_MS
 
 
 @dataclass(frozen=True)
@@ -37,14 +39,19 @@ class Fault:
     find: str
     faults: dict[str, float]
     orifices: dict[int, float]
+    valves: dict[int, str] = field(default_factory=dict)
+    over_s: float = 0.0  # within which the amounts come; at once where it is 0
+    headland: bool = False  # the implement is up for a while after it
     stalled: bool | None = None
     gnss_hz: float = 0.0  # reports a second of a receiver beside the speed sensor
 
 
 def _fault(name: str, what: str, find: str, stalled: bool | None = None,
-           orifices: dict[int, float] | None = None, gnss_hz: float = 0.0,
+           orifices: dict[int, float] | None = None, valves: dict[int, str] | None = None,
+           over_s: float = 0.0, headland: bool = False, gnss_hz: float = 0.0,
            **broken: float) -> Fault:
-    return Fault(name, what, find, broken, orifices or {}, stalled, gnss_hz)
+    return Fault(name, what, find, broken, orifices or {}, valves or {}, over_s, headland, stalled,
+                 gnss_hz)
 
 
 FAULTS = (
@@ -74,6 +81,46 @@ FAULTS = (
     _fault("worn_section", "the outlets of section 2 are worn by 20 %",
            "catch the outlets: the meter cannot see which outlet the liquid leaves by",
            orifices={1: 1.2}),
+    _fault("bouncing_meter", "one in five of the flow meter's pulses comes twice",
+           "bench: the meter counts more than a jug holds; filter at the input, gap of the sensor",
+           meter_bounce_share=0.2),
+    _fault("losing_meter", "one in five of the flow meter's pulses is lost",
+           "bench: the meter counts less than a jug holds; gap of the sensor, its plug",
+           meter_missed_share=0.2),
+    _fault("bouncing_speed", "one in five of the speed sensor's pulses comes twice",
+           "drive a course; gap of the sensor, filter at the input", speed_bounce_share=0.2),
+    _fault("interference", "interference of 200 pulses a second gets into the meter's line",
+           "the meter counts while nothing flows; screen, earth, the pump's cable beside it",
+           meter_noise_hz=200.0),
+    _fault("eccentric_wheel", "the wheel of the speed sensor is out of centre by 3 %",
+           "the speed swings once a turn at a steady drive; bearing, rim, tyre",
+           eccentric_share=0.03),
+    _fault("slip_bursts", "the wheel slips by 5 to 15 % in bursts, six a minute",
+           "tracks of the wheel; a free wheel or a receiver does not slip", slip_bursts_min=6.0),
+    _fault("uneasy_supply", "another consumer takes 1.5 V now and then, with 0.15 V of noise",
+           "measure at the controller's plug while the other consumer runs; a cable of its own",
+           supply_sag_v=1.5, supply_noise_v=0.15),
+    _fault("cranking", "the starter pulls the supply down",
+           "nothing: start the engine before the controller", cranking=True),
+    _fault("clogging_filter", "the filter clogs within 20 s, to 2 bar at 10 L/min",
+           "the duty rises from day to day; clean the filter", over_s=20.0, filter_pa=2e5),
+    _fault("plugging_section", "the outlets of section 2 plug within 20 s, to a quarter",
+           "catch the outlets; filters of that section", over_s=20.0, orifices={1: 0.25}),
+    _fault("warming_liquid", "the liquid warms within 20 s, to 0.6 of its viscosity",
+           "nothing: the loop makes it good", over_s=20.0, viscosity_factor=0.6),
+    _fault("short_suction", "the suction gives 4 L/min at most and the pump cavitates",
+           "the pump rattles; strainer, suction hose, air at the tank's outlet",
+           suction_m3_s=4e-3 / 60),
+    _fault("valve_stuck_shut", "the valve of section 2 sticks shut",
+           "catch the outlets; its plug, its coil", valves={1: "stuck shut"}),
+    _fault("valve_slow", "the valve of section 2 takes ten times as long; a headland follows",
+           "switch it on the bench and listen; dirt in it, its supply", headland=True,
+           valves={1: "slow"}),
+    _fault("leak_down", "the line leaks back past the pump within 10 s; a headland follows",
+           "the pressure falls while all is shut; valves of the pump", headland=True,
+           leak_down_s=10.0),
+    _fault("headland", "nothing; a headland follows, to compare the two above with", "",
+           headland=True),
     _fault("hung_program", "the program hangs", "report it", stalled=True),
 )
 
@@ -101,10 +148,14 @@ def run_faults(base: Scenario) -> Iterator[FaultOutcome]:
 def _scenario(base: Scenario, fault: Fault) -> Scenario:
     start = Event("master on, implement down", at_s=1.0, on=SWITCH_MASTER | SWITCH_IMPLEMENT)
     broken = Event(fault.what, at_s=BREAK_S, faults=fault.faults, orifices=fault.orifices,
-                   stalled=fault.stalled)
+                   valves=fault.valves, over_s=fault.over_s, stalled=fault.stalled)
+    events = [start, broken]
+    if fault.headland:
+        events += [Event("implement up", at_s=HEADLAND_S[0], off=SWITCH_IMPLEMENT),
+                   Event("implement down", at_s=HEADLAND_S[1], on=SWITCH_IMPLEMENT)]
     trace = SpeedTrace("steady", (0.0, END_S), (SPEED_M_S, SPEED_M_S))
     machine = base.machine.override(gnss={"hz": fault.gnss_hz})
-    return replace(base, machine=machine, speed_trace=trace, events=[start, broken], field=CALM)
+    return replace(base, machine=machine, speed_trace=trace, events=events, field=CALM)
 
 
 def judge(fault: Fault, record: RunRecord) -> FaultOutcome:
@@ -113,7 +164,8 @@ def judge(fault: Fault, record: RunRecord) -> FaultOutcome:
     broken = time_s > BREAK_S
     applying = record["state"] == APPLYING
     shown, after_s = _shown(record, broken)
-    stopped = time_s[broken & ~applying]
+    lifted = record["hand_switches"].astype(int) & SWITCH_IMPLEMENT == 0
+    stopped = time_s[broken & ~applying & ~lifted & ~_just_lowered(lifted)]
     if stopped.size and (after_s is None or stopped[0] - BREAK_S < after_s):
         after_s = float(stopped[0] - BREAK_S)
     errors = _errors_pct(record)
@@ -123,6 +175,12 @@ def judge(fault: Fault, record: RunRecord) -> FaultOutcome:
     return FaultOutcome(
         fault, shown, after_s, STATE_NAMES[int(record["state"][-1])], whole,
         float(sections[np.argmax(np.abs(sections))]), _wrong_ml(record, broken & applying))
+
+
+def _just_lowered(lifted: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Ticks within a second after the implement came down: its switch is debounced."""
+    recent = np.convolve(lifted, np.ones(SECOND_TICKS))[: len(lifted)]
+    return recent > 0
 
 
 def _shown(record: RunRecord, broken: NDArray[np.bool_]) -> tuple[tuple[str, ...], float | None]:
@@ -200,8 +258,9 @@ The plot bar of the demo drives at {SPEED_M_S:g} m/s; after {BREAK_S:g} s one th
 table says what the controller shows, how soon, and what state it is in {END_S - BREAK_S:g} s
 later. *Rate* is the true error of the whole boom once it is steady, *worst section* that of the
 section that is most off, *wrong* the liquid that went where it should not, or did not go where it
-should, until then or until the outputs dropped. What to do about each fault and warning:
-[find a fault](../how_to/find_a_fault.md).
+should, until then or until the outputs dropped; after a headland it counts from where the
+controller is permitted to apply again. More to break: [disturbances](disturbances.md). What to do
+about each fault and warning: [find a fault](../how_to/find_a_fault.md).
 
 """
 
@@ -211,5 +270,6 @@ def page() -> str:
     outcomes = list(run_faults(load_scenario(DEMO)))
     lines = ["| " + " | ".join(HEADINGS) + " |", "|" + "---|" * len(HEADINGS)]
     lines += ["| " + " | ".join(cells(outcome)) + " |" for outcome in outcomes]
-    found = [f"- When {outcome.fault.what}: {outcome.fault.find}." for outcome in outcomes]
+    found = [f"- When {outcome.fault.what}: {outcome.fault.find}."
+             for outcome in outcomes if outcome.fault.find]
     return PAGE_HEAD + "\n".join(lines) + "\n\n## How to find it\n\n" + "\n".join(found) + "\n"

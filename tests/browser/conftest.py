@@ -29,7 +29,7 @@ def browser():
 @pytest.fixture
 def session():
     """The twin, in real time."""
-    played = TwinSession(load_scenario(DEMO))
+    played = TwinSession(load_scenario(DEMO, field="calm"))
     played.start()
     yield played
     played.stop()

@@ -16,7 +16,7 @@ SOON_MS = 30_000
 
 @pytest.fixture
 def twin():
-    with serial_twin(load_scenario(DEMO)) as (twin, port):
+    with serial_twin(load_scenario(DEMO, field="calm")) as (twin, port):
         twin.port = port
         yield twin
 

@@ -23,7 +23,8 @@ class Played:
         self.twin = twin
         self.out = out
         self.saver = Saver(out)
-        self.game = Game(twin, load_scenario(DEMO), self.feed, lambda: self.now_s, self.saver)
+        self.game = Game(
+            twin, load_scenario(DEMO, field="calm"), self.feed, lambda: self.now_s, self.saver)
         self.rows = []
         self.latest = {}
         self.cursor = None

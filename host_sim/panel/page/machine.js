@@ -38,6 +38,7 @@ export class Machine {
     byId("sections").replaceChildren(
       ...hello.sections_mm.map((width, i) => this.sectionSwitch(width, i)),
     );
+    byId("fields").replaceChildren(...hello.fields.map((name) => this.field(name)));
     const hang = button("program hangs", "chip", () => this.send("hang"));
     byId("troubles").replaceChildren(
       ...hello.troubles.map((trouble) => this.trouble(trouble)),
@@ -66,6 +67,13 @@ export class Machine {
     made.title = `${this.units.text("width_mm", width_mm)} wide`;
     made.setAttribute("aria-label", `Section ${i + 1}`);
     made.setAttribute("aria-keyshortcuts", i + 1);
+    return made;
+  }
+
+  field(name) {
+    const made = button(`${name} field`, "chip", () => this.send("field", name));
+    made.dataset.field = name;
+    press(made, false);
     return made;
   }
 
@@ -133,6 +141,8 @@ export class Machine {
       press(made, hands.sections[made.dataset.section]);
     for (const made of document.querySelectorAll("[data-trouble]"))
       press(made, hands.troubles.includes(made.dataset.trouble));
+    for (const made of document.querySelectorAll("[data-field]"))
+      press(made, hands.field === made.dataset.field);
     document
       .querySelectorAll("#outlets select")
       .forEach((select, i) => follow(select, String(hands.outlets[i])));

@@ -50,7 +50,7 @@ class Cable:
 @pytest.fixture
 def board(monkeypatch):
     """A board at work, and its cable."""
-    twin = LiveTwin(load_scenario(DEMO))
+    twin = LiveTwin(load_scenario(DEMO, field="calm"))
     cable = Cable(twin)
     twin.live(1.0)
     twin.board.switches |= 3

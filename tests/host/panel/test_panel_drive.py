@@ -26,7 +26,7 @@ TICK_S = 0.05
 
 @pytest.fixture
 def twin():
-    return LiveTwin(load_scenario(DEMO))
+    return LiveTwin(load_scenario(DEMO, field="calm"))
 
 
 @pytest.fixture
@@ -49,7 +49,8 @@ def test_a_drive_is_saved_with_what_people_did_and_reads_back_as_a_run(played):
     directory = saved(played)
     record, figures = read_run(directory)
     assert sorted(path.name for path in directory.iterdir()) == [
-        "report.html", "run.csv", "summary.json"]
+        "datapackage.json", "pass_sections.csv", "passes.csv", "report.html", "run.csv",
+        "summary.json"]
     assert figures["volume_l"] == pytest.approx(figures["controller_volume_l"], rel=0.1) != 0
     assert np.allclose(np.diff(record["time_s"]), TICK_S)
     words = [event["words"] for event in record.about["events"]]
@@ -62,7 +63,7 @@ def test_a_drive_is_saved_with_what_people_did_and_reads_back_as_a_run(played):
 
 def test_the_record_says_what_the_ground_got(twin):
     """Truth as judged from the record is what the twin itself accounted for."""
-    record = DriveRecord(twin, load_scenario(DEMO))
+    record = DriveRecord(twin, load_scenario(DEMO, field="calm"))
     twin.after_step = record.note
     twin.board.switches |= SWITCH_IMPLEMENT
     twin.vehicle.at_speed(3.0)

@@ -1,5 +1,6 @@
 """The twin of the panel: what a person does with it, without a browser and without real time."""
 
+import dataclasses
 import json
 
 import pytest
@@ -21,7 +22,7 @@ RATE_ML_HA = 80_000
 
 @pytest.fixture
 def twin():
-    return LiveTwin(load_scenario(DEMO))
+    return LiveTwin(load_scenario(DEMO, field="calm"))
 
 
 @pytest.fixture
@@ -77,15 +78,34 @@ def test_a_stalled_meter_becomes_a_fault_with_what_to_do(played):
 @pytest.mark.parametrize("trouble", TROUBLES, ids=[trouble.name for trouble in TROUBLES])
 def test_every_trouble_comes_and_goes(twin, trouble):
     def healthy():
-        faults = twin.faults
-        return (faults.meter_stalled, faults.speed_lost, twin.pump_dead, faults.supply_drop_v,
-                faults.air_m3)
+        return dataclasses.asdict(twin.faults), twin.pump_dead
 
     before = healthy()
     trouble.set(twin, True)
     assert healthy() != before
     trouble.set(twin, False)
     assert healthy() == before
+
+
+def test_field_and_trouble_act_together(played):
+    """Both bring air; mending the one leaves the other's."""
+    faults = played.twin.faults
+    played.play(1.0, ["field", "ordinary"])
+    assert played.latest["hands"]["field"] == "ordinary"
+    assert (faults.air_m3, faults.rough_share) == (pytest.approx(20e-6), 0.033)
+    played.play(1.0, ["trouble", "air", True])
+    assert faults.air_m3 == pytest.approx(50e-6)
+    played.play(1.0, ["field", "rough"])
+    assert (faults.air_m3, faults.rough_share) == (pytest.approx(50e-6), 0.092)
+    played.play(1.0, ["trouble", "air", False])
+    assert faults.air_m3 == pytest.approx(100e-6)
+    played.play(1.0, ["field", "calm"])
+    assert faults.air_m3 == faults.rough_share == 0.0
+
+
+def test_a_field_of_the_scenario_acts_from_the_start():
+    live = LiveTwin(load_scenario(DEMO))
+    assert live.field == "ordinary" and live.faults.rough_share == 0.033
 
 
 def test_an_empty_tank_gives_no_flow_and_is_filled_again(played):
@@ -145,7 +165,7 @@ def test_what_cannot_be_done_in_time_is_let_go(played):
 
 def test_the_same_hands_give_the_same_run():
     def rows():
-        played = Played(LiveTwin(load_scenario(DEMO)))
+        played = Played(LiveTwin(load_scenario(DEMO, field="calm")))
         played.play(3.0, *WORK, ["throttle", 0.6], ["factor", 5.0])
         played.play(3.0, ["section", 1, False], ["outlets", 0, 1.2])
         return played.rows
@@ -154,7 +174,7 @@ def test_the_same_hands_give_the_same_run():
 
 
 def test_restart_gives_a_new_machine():
-    session = TwinSession(load_scenario(DEMO))
+    session = TwinSession(load_scenario(DEMO, field="calm"))
     session.start()
     try:
         session.ask('["factor", 20]')
@@ -179,7 +199,7 @@ def wait_for(session, told):
 
 
 def test_too_many_commands_are_refused():
-    session = TwinSession(load_scenario(DEMO))
+    session = TwinSession(load_scenario(DEMO, field="calm"))
     answers = {session.ask('["master", true]') for _ in range(100)}
     assert answers == {"", "too many commands at once"}
 
@@ -214,7 +234,7 @@ class Broken(TwinSession):
 
 
 def test_a_session_that_fails_says_so_and_ends_the_panel(capsys):
-    session = Broken(load_scenario(DEMO))
+    session = Broken(load_scenario(DEMO, field="calm"))
     assert serve(session, "127.0.0.1", 0) == 1
     assert session.failure == "RuntimeError: a bug"
     (text,), _ = session.feed.since(None)
