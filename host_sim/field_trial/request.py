@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 
 from host_sim.common import units
 from host_sim.common.errors import InputError
+from host_sim.common.unit_option import us_of
 from host_sim.field_trial import designs
 from host_sim.field_trial.designs import Unit
 from host_sim.field_trial.layout import ALLEY, TrialGround, lay_out
@@ -50,7 +51,7 @@ class _Asked:
 
     def __init__(self, args: argparse.Namespace) -> None:
         self.args = args
-        self.us = args.units == "us"
+        self.us = us_of(args)
         self.problems: list[str] = []
 
     def amount(self, option: str, quantity: str, text: str) -> float:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from host_sim.common.unit_option import add_units, us_of
+
 HELP = "work out product and water for each fill of the tank, or each jar"
 
 EPILOG = """\
@@ -28,7 +30,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
                         help="plan of a field trial, in place of the area")
     parser.add_argument("--machine", type=Path, metavar="FILE",
                         help="machine file with the width, for a plan that has none")
-    parser.add_argument("--units", choices=("si", "us"), default="si", help="of the answer")
+    add_units(parser, "of the answer (default metric)")
     parser.add_argument("--csv", type=Path, metavar="FILE", help="also write it for a program")
 
 
@@ -53,6 +55,6 @@ def run(args: argparse.Namespace) -> int:
     batches = batches_of(args.file, mix, plan, width_m)
     if args.csv:
         write_paths({args.csv: TABLE.csv(rows(batches))})
-    for line in lines(mix, batches, args.units == "us"):
+    for line in lines(mix, batches, us_of(args)):
         print(plain(line))
     return 0 if all(verdict.word == WITHIN for verdict in verdicts(mix, batches)) else 1

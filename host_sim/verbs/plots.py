@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from host_sim.common.unit_option import add_units
+
 HELP = "lay out a field trial, check and draw its plan, drive it, and judge what was applied"
 
 EPILOG = """\
@@ -64,7 +66,7 @@ def _new(command: argparse.ArgumentParser) -> None:
     add("--buffer", default="0 m", metavar="'1 m'", help="between plots across it (default 0 m)")
     add("--lift", choices=LIFTS, default=ALLEY,
         help="where the implement is lifted (default alley)")
-    add("--units", choices=("si", "us"), default="si", help="of bare numbers and of the plan")
+    add_units(command, "of bare numbers and of the plan (default metric)")
     add("--out", type=Path, required=True, metavar="FILE", help="plan to write; never over another")
     add("--draw", type=Path, metavar="FILE", help="draw the field: .svg or .png")
 
