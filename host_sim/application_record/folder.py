@@ -20,6 +20,7 @@ from pathlib import Path
 
 from host_sim.application_record.job import Job, read_job
 from host_sim.application_record.page import to_csv, to_html
+from host_sim.application_record.profiles import load_profile
 from host_sim.application_record.sheet import RecordSheet, fill
 from host_sim.common.errors import InputError, plain
 from host_sim.common.output import check_directory, new_part
@@ -36,7 +37,7 @@ _SUM_LINE = re.compile(r"([0-9a-f]{64}) [ *](.+)")
 def make_record(run: Path, job_file: Path, out: Path, us: bool | None) -> RecordSheet:
     """Make the folder `out` whole, or not at all; returns what stands in the record.
 
-    `us` says which units come first, None that those of the run do.
+    `us` says which units come first, None that those of the profile or of the run do.
 
     The record is made of the copies of the raw data, so that it is true of them even where a
     recording still goes on. Raises InputError.
@@ -59,7 +60,7 @@ def make_record(run: Path, job_file: Path, out: Path, us: bool | None) -> Record
         for source in sources:
             shutil.copyfile(source, raw / source.name)
         record = _load_copy(run, raw)
-        sheet = _write(part, record, job, record.us if us is None else us)
+        sheet = _write(part, record, job, _units(record, job, us))
         if out.exists():
             out.rmdir()
         part.rename(out)
@@ -69,6 +70,14 @@ def make_record(run: Path, job_file: Path, out: Path, us: bool | None) -> Record
         if part:
             shutil.rmtree(part, ignore_errors=True)
     return sheet
+
+
+def _units(record: RunRecord, job: Job, us: bool | None) -> bool:
+    """Which units come first: those asked for, those of the profile, those of the run."""
+    for chosen in (us, load_profile(job.profile).us):
+        if chosen is not None:
+            return chosen
+    return record.us
 
 
 def _load_copy(run: Path, raw: Path) -> RunRecord:

@@ -15,6 +15,8 @@ from typing import TypeVar
 
 from host_sim.application_record import amounts
 from host_sim.application_record.amounts import AREA, MASS, VOLUME, Amount, Ratio
+from host_sim.application_record.profiles import PLAIN, profile_names
+from host_sim.common import units
 from host_sim.common.errors import InputError
 from host_sim.common.toml_source import TomlSource
 from host_sim.common.toml_table import TomlTable
@@ -66,9 +68,15 @@ class Job:
     start: time | None = None
     weather: dict[str, str] = field(default_factory=dict)
     note: str = ""
+    profile: str = PLAIN
+    trial: dict[str, str] = field(default_factory=dict)
+    outlet: str = ""
+    pressure_pa: float | None = None
+    tank_loads: tuple[Amount, ...] = ()
     products: list[JobProduct] = field(default_factory=list)
 
 
+TRIAL = ("name", "block", "plot")
 WEATHER = ("wind", "temperature", "humidity", "sky")
 
 
@@ -77,9 +85,9 @@ def read_job(path: Path) -> Job:
     source = TomlSource(path)
     problems: list[str] = []
     top = TomlTable(source, (), source.data, problems)
-    who, where, when, weather = (
+    who, where, when, weather, trial, equipment = (
         TomlTable(source, (name,), top.any(name, {}), problems)
-        for name in ("applicator", "place", "time", "weather"))
+        for name in ("applicator", "place", "time", "weather", "trial", "equipment"))
     job = Job(
         applicator=_text(who, "name"),
         certification_number=_text(who, "certification_number"),
@@ -91,9 +99,14 @@ def read_job(path: Path) -> Job:
         start=_value(when, "start", time, "a time of day, written as 08:30:00, without quotes"),
         weather={key: _text(weather, key) for key in WEATHER if key in weather},
         note=_text(top, "note"),
+        profile=top.choice("profile", tuple(profile_names())) or PLAIN,
+        trial={key: _text(trial, key) for key in TRIAL},
+        outlet=_text(equipment, "outlet"),
+        pressure_pa=_pressure(equipment),
+        tank_loads=_loads(equipment),
         products=_products(source, top, problems),
     )
-    for table in (who, where, when, weather, top):
+    for table in (who, where, when, weather, trial, equipment, top):
         table.finish()
     if problems:
         raise InputError(*problems)
@@ -102,6 +115,30 @@ def read_job(path: Path) -> Job:
 
 def _text(table: TomlTable, key: str) -> str:
     return (table.text(key, "") or "").strip()
+
+
+def _pressure(table: TomlTable) -> float | None:
+    text = _text(table, "pressure")
+    try:
+        return units.parse_with_unit("pressure_pa", text) if text else None
+    except ValueError as error:
+        table.refuse("pressure", str(error))
+        return None
+
+
+def _loads(table: TomlTable) -> tuple[Amount, ...]:
+    texts = table.any("tank_loads", [])
+    loads = []
+    try:
+        if not isinstance(texts, list):
+            raise ValueError("must be a list of volumes, as in ['200 L', '120 L']")
+        for text in texts:
+            loads.append(amounts.parse_amount(str(text)))
+            if loads[-1].unit.kind != VOLUME:
+                raise ValueError(f"'{text}' is no volume")
+    except ValueError as error:
+        table.refuse("tank_loads", str(error))
+    return tuple(loads)
 
 
 def _value(table: TomlTable, key: str, kind: type[T], words: str) -> T | None:

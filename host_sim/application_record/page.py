@@ -9,8 +9,7 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from host_sim.application_record.entries import COUNTED, JOB, SETTINGS, WORKED
-from host_sim.application_record.job import OTHER
-from host_sim.application_record.rules import PREVAIL, SOURCES, mark
+from host_sim.application_record.profiles import PREVAIL
 from host_sim.application_record.sheet import RecordSheet
 from host_sim.common.csv_cells import table
 from host_sim.report.picture import Picture
@@ -33,7 +32,7 @@ def to_html(sheet: RecordSheet, record: RunRecord, us: bool, raw: list[tuple[str
     environment = Environment(
         loader=FileSystemLoader(HERE), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True)
-    environment.filters["mark"] = mark
+    environment.filters["mark"] = sheet.profile.mark
     return environment.get_template("page.html.j2").render(
         sheet=sheet,
         ribbons=_ribbons(record, us),
@@ -41,7 +40,7 @@ def to_html(sheet: RecordSheet, record: RunRecord, us: bool, raw: list[tuple[str
         classes=[(colour, words) for _, colour, words in RATE_CLASSES],
         palette=PALETTE,
         prevail=PREVAIL,
-        sources=[SOURCES[kind] for kind in sheet.kinds if kind != OTHER],
+        sources=sheet.profile.sources(sheet.kinds),
         raw=raw,
         css=(HERE / "page.css").read_text(encoding="utf-8"),
     )

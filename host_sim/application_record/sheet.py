@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
@@ -18,11 +18,11 @@ from host_sim.application_record.entries import (
     Entry,
     Writer,
 )
-from host_sim.application_record.job import FERTILIZER, PESTICIDE, Job
+from host_sim.application_record.job import TRIAL, WEATHER, Job
 from host_sim.application_record.limits import Verdict, verdicts
 from host_sim.application_record.product_entries import product_entries
-from host_sim.application_record.rules import NUTRIENT, paragraph
-from host_sim.application_record.when import CLOCK, day, disagreement, hours
+from host_sim.application_record.profiles import Profile, load_profile
+from host_sim.application_record.when import CLOCK, day, disagreement, hours, too_late
 from host_sim.common import units
 from host_sim.report.words import HA_M2, L_HA_M, L_M3, Teller, percent, remarks, spoken
 from host_sim.runs.measured import as_measured, is_simulated
@@ -39,6 +39,7 @@ class RecordSheet:
     """
 
     simulated: bool
+    profile: Profile
     kinds: list[str]
     entries: list[Entry]
     sections: list[list[str]]
@@ -72,36 +73,35 @@ def fill(record: RunRecord, job: Job, us: bool) -> RecordSheet:
     measured = as_measured(record)
     figures = summarise(measured)
     applied = _applied(measured, figures)
-    asked = _AskedEntry({product.kind for product in job.products})
-    entries = [*_who(measured, job, asked), *_where(job, figures, us, asked),
-               *_liquid(figures, us, asked), *_measured_with(record, us)]
+    profile = load_profile(job.profile)
+    asked = _AskedEntry(profile, {product.kind for product in job.products})
+    entries = [*_who(measured, job, asked, profile), *_where(job, figures, us, asked),
+               *_liquid(figures, us, asked), *_equipment(job, us, asked),
+               *_measured_with(record, us)]
     doses: list[Verdict] = []
     for number, product in enumerate(job.products, start=1):
         group = f"Product {number}"
-        entries += product_entries(group, product, applied, us)
+        entries += product_entries(group, product, applied, us, profile)
         found = dose(product, applied, us)
         doses += verdicts(product, product.name or group, found.total if found else None,
                           applied.area_m2, us)
-    told = [*remarks(record.about), *disagreement(record, job)]
+    told = [*remarks(record.about), *disagreement(record, job),
+            *too_late(record, job, profile)]
     kinds = list(dict.fromkeys(product.kind for product in job.products))
-    return RecordSheet(is_simulated(record), kinds, entries, _sections(figures, us),
-                       _passes(figures, us), told, doses)
+    return RecordSheet(is_simulated(record), profile, kinds, entries, _sections(figures, us),
+                 _passes(figures, us), told, doses)
 
 
 class _AskedEntry:
-    """Who asks for an entry that belongs to all products, given their kinds."""
+    """What asks for an entry that belongs to all products, given their kinds."""
 
-    def __init__(self, kinds: set[str]) -> None:
+    def __init__(self, profile: Profile, kinds: set[str]) -> None:
+        self._profile = profile
         self._kinds = kinds
 
-    def by(self, number: int | None, nutrient: bool = False) -> tuple[str, ...]:
-        """By which paragraph of 7 CFR 110.3(a), and whether for a nutrient record, too."""
-        rules = []
-        if number and PESTICIDE in self._kinds:
-            rules.append(paragraph(number))
-        if nutrient and FERTILIZER in self._kinds:
-            rules.append(NUTRIENT)
-        return tuple(rules)
+    def by(self, element: str) -> tuple[str, ...]:
+        """Names of the rules that ask for an element, empty where none does."""
+        return self._profile.asks(element, self._kinds)
 
 
 def _applied(record: RunRecord, figures: dict[str, Any]) -> AppliedMix:
@@ -113,27 +113,41 @@ def _applied(record: RunRecord, figures: dict[str, Any]) -> AppliedMix:
     )
 
 
-def _who(record: RunRecord, job: Job, asked: _AskedEntry) -> Iterator[Entry]:
+def _who(record: RunRecord, job: Job, asked: _AskedEntry, profile: Profile) -> Iterator[Entry]:
     group = "Who and when"
-    date, source = day(record, job)
-    yield Entry(group, "date", date, source, rules=asked.by(4, nutrient=True))
-    yield Entry(group, "time", hours(record, job), JOB if job.start else CLOCK)
-    yield Entry(group, "certified applicator", job.applicator, JOB, rules=asked.by(5))
-    yield Entry(group, "certification number", job.certification_number, JOB, rules=asked.by(5))
-    for label, text in (("made for", job.made_for), ("note", job.note)):
-        if text:
-            yield Entry(group, label, text, JOB)
+    date, source = day(record, job, profile)
+    yield Entry(group, "date", date, source, rules=asked.by("date"))
+    yield Entry(group, "time", hours(record, job), JOB if job.start else CLOCK,
+                rules=asked.by("time"))
+    yield Entry(group, "certified applicator", job.applicator, JOB,
+                rules=asked.by("applicator"))
+    yield Entry(group, "certification number", job.certification_number, JOB,
+                rules=asked.by("certification_number"))
+    yield from _told(group, asked, (("made_for", "made for", job.made_for),))
+    yield from _told(group, asked, ((element, element, job.trial.get(key, ""))
+                                    for element, key in zip(("trial", "block", "plot"), TRIAL,
+                                                            strict=True)))
+    if job.note:
+        yield Entry(group, "note", job.note, JOB)
+
+
+def _told(group: str, asked: _AskedEntry, entries: Iterable[tuple[str, str, str]]) -> Iterator[Entry]:
+    """Entries of the job file that are shown where they are given or asked for."""
+    for element, label, text in entries:
+        if text or asked.by(element):
+            yield Entry(group, label, text, JOB, rules=asked.by(element))
 
 
 def _where(job: Job, figures: dict[str, Any], us: bool, asked: _AskedEntry) -> Iterator[Entry]:
     group = "Where"
     area, unit, also = Writer(us).both("area_m2", figures["controller_area_ha"] * HA_M2)
-    yield Entry(group, "location", job.location, JOB, rules=asked.by(3, nutrient=True))
-    yield Entry(group, "crop, commodity, site", job.site, JOB, rules=asked.by(3))
-    yield Entry(group, "size of area treated", area, COUNTED, unit, also, rules=asked.by(3))
-    for label, text in (("placement", job.placement), *job.weather.items()):
-        if text:
-            yield Entry(group, label, text, JOB)
+    yield Entry(group, "location", job.location, JOB, rules=asked.by("location"))
+    yield Entry(group, "crop, commodity, site", job.site, JOB, rules=asked.by("site"))
+    yield Entry(group, "size of area treated", area, COUNTED, unit, also,
+                rules=asked.by("area"))
+    yield from _told(group, asked, (("placement", "placement", job.placement),))
+    yield from _told(group, asked, ((element, element, job.weather.get(element, ""))
+                                    for element in WEATHER))
 
 
 def _liquid(figures: dict[str, Any], us: bool, asked: _AskedEntry) -> Iterator[Entry]:
@@ -143,7 +157,7 @@ def _liquid(figures: dict[str, Any], us: bool, asked: _AskedEntry) -> Iterator[E
     value, unit, also = writer.both("volume_ml", volume_l * L_M3)
     yield Entry(group, "volume of mix", value, COUNTED, unit, also)
     for label, l_ha, rules in (
-        ("mean rate of mix", volume_l / area_ha if area_ha else None, asked.by(None, True)),
+        ("mean rate of mix", volume_l / area_ha if area_ha else None, asked.by("rate")),
         ("rate asked for, mean", figures["target_l_ha"], ()),
     ):
         value, unit, also = ("", "", "") if l_ha is None else writer.both(
@@ -153,6 +167,22 @@ def _liquid(figures: dict[str, Any], us: bool, asked: _AskedEntry) -> Iterator[E
     yield Entry(group, "way within 5 % of it",
                 "" if within is None else f"{within:.1f}", COUNTED, "%" if within else "")
     yield Entry(group, "faults", spoken(figures["faults"]) or "none", COUNTED)
+
+
+def _equipment(job: Job, us: bool, asked: _AskedEntry) -> Iterator[Entry]:
+    """What the machine was fitted and filled with, by the job file."""
+    group, writer = "Equipment", Writer(us)
+    yield from _told(group, asked, (("outlet", "outlet", job.outlet),))
+    if job.pressure_pa is not None or asked.by("pressure"):
+        value, unit, also = ("", "", "") if job.pressure_pa is None else writer.both(
+            "pressure_pa", job.pressure_pa)
+        yield Entry(group, "pressure", value, JOB, unit, also, asked.by("pressure"))
+    total = sum((load.si for load in job.tank_loads), Fraction(0))
+    value, unit, also = ("", "", "") if not total else writer.both("volume_ml", float(total))
+    if total or asked.by("tank_loads"):
+        loads = " + ".join(str(load) for load in job.tank_loads)
+        yield Entry(group, "tank loads", value, JOB, unit, f"{loads}; {also}" if total else "",
+                    asked.by("tank_loads"))
 
 
 def _measured_with(record: RunRecord, us: bool) -> Iterator[Entry]:

@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 
 from host_sim.application_record.entries import JOB
 from host_sim.application_record.job import Job
+from host_sim.application_record.profiles import Profile
 from host_sim.runs.record import RunRecord
 from rate_control.interlock import APPLYING
 
@@ -20,17 +21,21 @@ def started(record: RunRecord) -> datetime | None:
     return datetime.fromisoformat(times[0]) if times else None
 
 
-def day(record: RunRecord, job: Job) -> tuple[str, str]:
+def day(record: RunRecord, job: Job, profile: Profile) -> tuple[str, str]:
     """The date in words, empty where nobody knows it, and where it comes from."""
     if job.day:
-        return in_words(job.day), JOB
+        return profile.written(job.day), JOB
     begun = started(record)
-    return (f"{in_words(begun.date())} (UTC)", CLOCK) if begun else ("", JOB)
+    return (f"{profile.written(begun.date())} (UTC)", CLOCK) if begun else ("", JOB)
 
 
-def in_words(day: date) -> str:
-    """Month, day and year: `May 4, 2026`."""
-    return f"{day:%B} {day.day}, {day.year}"
+def too_late(record: RunRecord, job: Job, profile: Profile) -> Iterator[str]:
+    """That the work was done when the rules of the profile were no longer there."""
+    begun = started(record)
+    done = job.day or (begun and begun.date())
+    if profile.until and done and done > profile.until:
+        yield (f"The profile {profile.name} is of rules that held until "
+               f"{profile.written(profile.until)}; this work is of {profile.written(done)}.")
 
 
 def hours(record: RunRecord, job: Job) -> str:

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from host_sim.__main__ import main
-from host_sim.application_record import folder, rules
+from host_sim.application_record import folder
 from host_sim.application_record.folder import verify
 from host_sim.application_record.job import read_job
 from host_sim.application_record.sheet import fill
@@ -22,7 +22,8 @@ from tests.support.drives import START, scenario_file, short_scenario
 from tests.support.page import Page
 from tests.support.recorded_twin import record_twin
 
-JOB = (SCENARIO_DIR / "plot_bar_job.toml").read_text()
+UNTIL_2025 = 'profile = "united-states-until-2025"\n'  # the one with paragraphs to be named
+JOB = UNTIL_2025 + (SCENARIO_DIR / "plot_bar_job.toml").read_text()
 PESTICIDE = '[[product]]\nkind = "pesticide"\n'
 
 
@@ -52,7 +53,9 @@ def made(run, tmp_path_factory) -> Path:
 
 
 def make(run, job, out, *options):
-    return main(["application-record", str(run), "--job", str(job), "--out", str(out), *options])
+    units = () if "--units" in options else ("--units", "metric")
+    return main(["application-record", str(run), "--job", str(job), "--out", str(out), *units,
+                 *options])
 
 
 def rows(record: Path) -> list[dict[str, str]]:
@@ -69,7 +72,7 @@ def sheet_of(run, text, tmp_path, us=False):
 # What it holds.
 
 ELEMENTS = {  # 7 CFR 110.3(a): paragraph: what it asks for, as this record calls it
-    1: {"name", "EPA registration no."},
+    1: {"name", "registration no."},
     2: {"total of product, not mix"},
     3: {"location", "size of area treated", "crop, commodity, site"},
     4: {"date"},
@@ -81,7 +84,7 @@ def test_every_element_of_the_federal_rule_is_there(made):
     """Source: 7 CFR 110.3(a), http://edocket.access.gpo.gov/cfr_2006/janqtr/7cfr110.3.htm"""
     table = rows(made)
     for number, labels in ELEMENTS.items():
-        asked = [row for row in table if rules.paragraph(number) in row["asked_for_by"]]
+        asked = [row for row in table if f"7 CFR 110.3(a)({number})" in row["asked_for_by"]]
         assert {row["element"] for row in asked} == labels
         assert all(row["value"] for row in asked)
 
@@ -92,7 +95,7 @@ def test_every_element_of_a_nutrient_record_is_there(made):
     Source: Agricultural Operation Record Keeping Requirements, Maryland, January 2003,
     https://studylib.net/doc/14800863/
     """
-    asked = {row["element"] for row in rows(made) if rules.NUTRIENT in row["asked_for_by"]}
+    asked = {row["element"] for row in rows(made) if "nutrient record" in row["asked_for_by"]}
     assert asked == {"location", "N", "total of product, not mix", "mean rate of mix", "date",
                      "name", "analysis, N-P2O5-K2O"}
 
@@ -120,7 +123,8 @@ def test_the_page_says_it_all_and_fetches_nothing(made):
     assert all(link.startswith(("#", "data:")) for link in page.links)
     assert "Simulation. The machine of this run was simulated. Nothing was applied" in page.text
     assert "label and the rules of the place of application prevail" in page.text
-    assert rules.CFR_SOURCE in page.text and rules.AMS_SOURCE in page.text
+    assert "edocket.access.gpo.gov/cfr_2006/janqtr/7cfr110.3.htm" in page.text
+    assert "www.ams.usda.gov/rules-regulations/pesticide-records" in page.text
     assert "within 14 days of the application, kept for 2 years" in page.text
     assert "May 4, 2026" in page.text and "08:30:0" in page.text
     assert "prefers-color-scheme" not in html
@@ -142,12 +146,12 @@ def test_us_customary_units(run, job, tmp_path):
 
 def test_what_is_missing_is_said_plainly(run, tmp_path, capsys):
     job = tmp_path / "job.toml"
-    job.write_text(PESTICIDE + 'name = "Placeholder"\n[place]\nsite = " "\n')
+    job.write_text(UNTIL_2025 + PESTICIDE + 'name = "Placeholder"\n[place]\nsite = " "\n')
     assert make(run, job, tmp_path / "record") == 0
     printed = capsys.readouterr()
     gaps = ("date (who and when)", "location (where)", "crop, commodity, site (where)",
             "certified applicator (who and when)", "certification number (who and when)",
-            "EPA registration no. (product 1)", "total of product, not mix (product 1)")
+            "registration no. (product 1)", "total of product, not mix (product 1)")
     assert set(printed.err.splitlines()) == {f"missing: {gap}" for gap in gaps} | {
         "NOT COMPARED: Placeholder: its total is missing, so its dose is not known"}
     text = Page((tmp_path / "record" / folder.PAGE).read_text()).text
@@ -164,7 +168,7 @@ def test_nothing_is_asked_for_where_no_rule_does(run, tmp_path):
 
 
 def test_a_fertilizer_without_analysis_or_density_is_not_complete(run, tmp_path):
-    text = '[[product]]\nkind = "fertilizer"\nname = "x"\nper_mix = "20 L/100 L"\n'
+    text = UNTIL_2025 + '[[product]]\nkind = "fertilizer"\nname = "x"\nper_mix = "20 L/100 L"\n'
     missing = sheet_of(run, text, tmp_path).missing
     assert "analysis, N-P2O5-K2O (product 1)" in missing
     for more in ('analysis = "28-0-0"\n', 'density = "1.28 kg/L"\n'):
@@ -200,7 +204,8 @@ def test_a_recording_is_kept_as_it_is(recording, job, tmp_path):
 
 def test_a_recording_has_its_own_clock(recording, tmp_path):
     other = '[[product]]\nkind = "other"\n'
-    entries = {entry.label: entry for entry in sheet_of(recording, other, tmp_path).entries}
+    sheet = sheet_of(recording, UNTIL_2025 + other, tmp_path)
+    entries = {entry.label: entry for entry in sheet.entries}
     assert entries["date"].value == "May 4, 2026 (UTC)"
     assert re.fullmatch(r"12:00:0\d to 12:00:\d\d UTC", entries["time"].value)
     wrong = sheet_of(recording, "[time]\ndate = 2026-05-01\n" + other, tmp_path)

@@ -147,13 +147,22 @@ def test_the_descriptor_is_valid_by_the_validator_of_the_standard(driven):
     assert {task.name for task in report.tasks} == {"run", "passes", "pass-sections"}
 
 
-def test_the_validator_sees_a_table_that_does_not_fit(driven, tmp_path):
+@pytest.mark.parametrize(("name", "before", "after", "kind"), [
+    ("pass_sections.csv", "\n1,2,", "\n1,1,", "primary-key"),
+    ("pass_sections.csv", "\n2,3,", "\n9,3,", "foreign-key"),
+    ("passes.csv", "\n2,", "\nx,", "type-error"),
+])
+def test_the_validator_sees_a_table_that_does_not_fit(driven, tmp_path, name, before, after, kind):
     frictionless = pytest.importorskip("frictionless")
-    for path in driven.iterdir():
-        (tmp_path / path.name).write_bytes(path.read_bytes())
-    table = tmp_path / "passes.csv"
-    table.write_text(table.read_text().replace("\n2,", "\n1,"))
-    assert not frictionless.validate(str(tmp_path / DESCRIPTOR)).valid
+    for part in PASS_FILES:
+        (tmp_path / part).write_bytes((driven / part).read_bytes())
+    package = json.loads((tmp_path / DESCRIPTOR).read_text())
+    package["resources"] = [one for one in package["resources"] if one["name"] != "run"]
+    (tmp_path / DESCRIPTOR).write_text(json.dumps(package))
+    table = tmp_path / name
+    table.write_text(table.read_text().replace(before, after))
+    report = frictionless.validate(str(tmp_path / DESCRIPTOR))
+    assert kind in {error for [error] in report.flatten(["type"])}
 
 
 def test_every_column_of_the_record_is_described():
