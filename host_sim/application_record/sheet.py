@@ -131,7 +131,8 @@ def _who(record: RunRecord, job: Job, asked: _AskedEntry, profile: Profile) -> I
         yield Entry(group, "note", job.note, JOB)
 
 
-def _told(group: str, asked: _AskedEntry, entries: Iterable[tuple[str, str, str]]) -> Iterator[Entry]:
+def _told(group: str, asked: _AskedEntry, entries: Iterable[tuple[str, str, str]]
+          ) -> Iterator[Entry]:
     """Entries of the job file that are shown where they are given or asked for."""
     for element, label, text in entries:
         if text or asked.by(element):

@@ -134,9 +134,9 @@ def _run_scenario(args: argparse.Namespace) -> int:
     from host_sim.common import units
     from host_sim.common.errors import InputError, plain
     from host_sim.common.output import check_directory, write_files
-    from host_sim.field_trial.course import course_of
     from host_sim.field_trial.fit import check_machine, speed_problem
     from host_sim.field_trial.plan_file import read_plan
+    from host_sim.field_trial.plot_drive import drive_over
     from host_sim.machine_file.machine import load_machine
 
     check_directory(args.out)
@@ -149,10 +149,10 @@ def _run_scenario(args: argparse.Namespace) -> int:
     problem = speed_problem(speed_m_s)
     if problem:
         raise InputError(f"--speed: {problem}")
-    course = course_of(plan, speed_m_s)
-    text = course.scenario(f"Trial {args.plan.stem}", os.path.relpath(args.machine, args.out),
+    way = drive_over(plan, speed_m_s)
+    text = way.scenario(f"Trial {args.plan.stem}", os.path.relpath(args.machine, args.out),
                            "speed.csv", args.seed)
-    for path in write_files(args.out, {"scenario.toml": text, "speed.csv": course.speed_csv}):
+    for path in write_files(args.out, {"scenario.toml": text, "speed.csv": way.speed_csv}):
         print(plain(path))
     return 0
 

@@ -36,9 +36,9 @@ from host_sim.application_record.page import to_csv as record_csv
 from host_sim.application_record.sheet import fill
 from host_sim.board.link_client import LinkClient, LinkError
 from host_sim.common.errors import InputError, plain
-from host_sim.field_trial.course import course_of
 from host_sim.field_trial.plan_file import read_plan
 from host_sim.field_trial.plan_table import plan_csv
+from host_sim.field_trial.plot_drive import drive_over
 from host_sim.machine_file.earlier import load_earlier
 from host_sim.machine_file.keeping import changed_text, new_text
 from host_sim.machine_file.machine import load_machine
@@ -197,7 +197,7 @@ def _plan(directory: Path, data: bytes) -> None:
         assert (one.name, one.treatment, one.order, one.number, one.block) == (
             other.name, other.treatment, other.order, other.number, other.block)
         assert abs(one.rate_m - other.rate_m) <= 1e-6 * one.rate_m
-    course_of(plan, 1.5)
+    drive_over(plan, 1.5)
 
 
 def _mix(directory: Path, data: bytes) -> None:

@@ -11,9 +11,9 @@ import pytest
 from host_sim.__main__ import main
 from host_sim.common.errors import InputError
 from host_sim.common.output import write_files
-from host_sim.field_trial.course import course_of
 from host_sim.field_trial.plan_file import read_plan
 from host_sim.field_trial.plan_table import plan_csv
+from host_sim.field_trial.plot_drive import drive_over
 from host_sim.twin.scenario import DEMO, load_scenario
 
 MACHINE = DEMO.with_name("plot_bar.machine.toml")
@@ -188,7 +188,7 @@ def test_a_machine_that_does_not_fit_is_told(tmp_path, capsys):
 
 
 def test_the_drive_of_a_plan_has_its_rates_in_the_alleys(plan, tmp_path):
-    course = course_of(plan, 1.5)
+    course = drive_over(plan, 1.5)
     scenario = tomllib.loads(course.scenario('a "trial"', "m.toml", "speed.csv", 3))
     assert scenario["title"] == 'a "trial"'
     down, rates = None, []

@@ -21,7 +21,7 @@ TURN_SHARE = 0.3  # of the speed, on the headland
 
 
 @dataclass(frozen=True)
-class TrialCourse:
+class PlotDrive:
     """The speed trace as text, and events as (distance in m, lines of TOML)."""
 
     speed_csv: str
@@ -42,7 +42,7 @@ def _quoted(text: str) -> str:
     return json.dumps(text)
 
 
-def course_of(plan: Plan, speed_m_s: float) -> TrialCourse:
+def drive_over(plan: Plan, speed_m_s: float) -> PlotDrive:
     """Drive through the plots of a plan at one speed, with a slow turn between its columns."""
     samples = [(0.0, 0.0), (STAND_S, 0.0)]
     events: list[tuple[float, str]] = []
@@ -63,7 +63,7 @@ def course_of(plan: Plan, speed_m_s: float) -> TrialCourse:
         way_m += _add(samples, TURN_S, TURN_SHARE * speed_m_s)
     way_m += _add(samples, RAMP_S, 0.0) + _add(samples, STAND_S, 0.0)
     rows = "".join(f"{time_s:.4f},{speed:.5f}\n" for time_s, speed in samples)
-    return TrialCourse("time_s,speed_m_s\n" + rows, events, way_m)
+    return PlotDrive("time_s,speed_m_s\n" + rows, events, way_m)
 
 
 def _add(samples: list[tuple[float, float]], seconds: float, speed_m_s: float) -> float:
