@@ -19,7 +19,7 @@ class Board:
     def read(self, inputs):
         """Fill a rate_control.records.Inputs: counts, times of the last edges, levels, supply.
 
-        A level is 1 for on, down or closed, after polarity has been taken care of.
+        A level is 1 where the switch's contact is closed; what that means is a setting.
         """
         raise NotImplementedError
 

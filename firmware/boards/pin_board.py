@@ -34,7 +34,7 @@ class PinBoard(Board):
         switches = self._sections.read() << SWITCH_SECTION_SHIFT
         if not self._master.value():
             switches |= SWITCH_MASTER
-        if self._implement.value() != wiring.IMPLEMENT_CLOSED_IS_DOWN:
+        if not self._implement.value():
             switches |= SWITCH_IMPLEMENT
         inputs.switches = switches
         inputs.supply_mv = wiring.supply_mv(self._supply.read_u16())

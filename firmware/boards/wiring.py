@@ -4,7 +4,6 @@ Levels and dividers belong to the wiring, not to the job, so they are no setting
 """
 
 PUMP_HZ = 10000  # 5000 to 20000 for a motor driver, 100 to 200 for a hydraulic valve
-IMPLEMENT_CLOSED_IS_DOWN = 1  # 0 where the switch opens when the implement is down
 GNSS_BAUD = 9600  # of a GNSS receiver on pins GNSS_RX and GNSS_TX (RP2040, RP2350); 0: none
 SUPPLY_FULL_MV = 25740  # supply that gives a full reading: 3300 mV x (68 k + 10 k) / 10 k
 
@@ -19,8 +18,6 @@ def problems():
     found = []
     if not PUMP_HZ_MIN <= PUMP_HZ <= PUMP_HZ_MAX:
         found.append("PUMP_HZ is %d, must be %d to %d" % (PUMP_HZ, PUMP_HZ_MIN, PUMP_HZ_MAX))
-    if IMPLEMENT_CLOSED_IS_DOWN not in (0, 1):
-        found.append("IMPLEMENT_CLOSED_IS_DOWN must be 0 or 1")
     if GNSS_BAUD and not GNSS_BAUD_MIN <= GNSS_BAUD <= GNSS_BAUD_MAX:
         found.append("GNSS_BAUD is %d, must be 0 or %d to %d"
                      % (GNSS_BAUD, GNSS_BAUD_MIN, GNSS_BAUD_MAX))

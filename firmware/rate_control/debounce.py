@@ -12,12 +12,16 @@ ON_TICKS_MIN = 1  # one bad sample switches nothing on, however short the deboun
 class Debounce:
     """Follows a bit mask of switches; each bit has its own delay for on and for off.
 
-    stable holds the levels that are believed.
+    stable holds the levels that are believed: 1 is on, or down.
     """
 
-    def __init__(self, width, delay_ms):
-        """width: number of switches; delay_ms: for each of them, both ways."""
+    def __init__(self, width, delay_ms, opening=0):
+        """width: number of switches; delay_ms: for each of them, both ways.
+
+        opening: mask of the switches whose contacts open when they are on, or down.
+        """
         self.stable = SWITCH_MASTER
+        self._opening = opening
         ticks = delay_ms // TICK_MS
         self._on_ticks = [max(ticks, ON_TICKS_MIN)] * width
         self._off_ticks = [ticks] * width
@@ -33,8 +37,9 @@ class Debounce:
                 self._on_ticks[index] = max(on_ticks, ON_TICKS_MIN)
                 self._off_ticks[index] += off_ms // TICK_MS
 
-    def update(self, raw):
-        """Take the raw levels of this tick and return the stable ones."""
+    def update(self, contacts):
+        """Take the contacts of this tick, 1 is closed, and return the stable levels."""
+        raw = contacts ^ self._opening
         changed = raw ^ self.stable
         if not changed and not self._moving:
             return raw
@@ -55,7 +60,8 @@ class Debounce:
 
 def make_debounce(settings):
     """Return the debouncer of master, implement and section switches."""
-    debounce = Debounce(2 + settings.section_count, settings.switch_debounce_ms)
+    opening = SWITCH_IMPLEMENT if settings.implement_open_is_down else 0
+    debounce = Debounce(2 + settings.section_count, settings.switch_debounce_ms, opening)
     debounce.set_delays(SWITCH_IMPLEMENT, settings.implement_start_delay_ms,
                         settings.implement_stop_delay_ms)
     return debounce

@@ -19,6 +19,7 @@ TABLE = (
     ("meter_floor_ul_s", "uL/s", 1, 0, 1000000, 8333),
     ("meter_droop_ul_s", "uL/s", 1, 0, 500000, 0),
     ("switch_debounce_ms", "ms", 1, 0, 500, 50),
+    ("implement_open_is_down", "0-1", 1, 0, 1, 0),
     ("implement_start_delay_ms", "ms", 1, 0, 5000, 0),
     ("implement_stop_delay_ms", "ms", 1, 0, 5000, 0),
     ("actuator", "0-2", 1, 0, 2, 0),

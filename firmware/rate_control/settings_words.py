@@ -55,6 +55,9 @@ WORDS = {
     "switch_debounce_ms": (
         "a switch must hold this long to count",
         "longer for worn or wet contacts"),
+    "implement_open_is_down": (
+        "contact of the implement switch when it is down",
+        "if yours opens; a cut wire then reads as down"),
     "implement_start_delay_ms": (
         "wait from implement down to start",
         "if the outlets trail the switch"),

@@ -27,7 +27,7 @@ BYPASS_VALVE = 2
 # 1 ha = 1e10 mm2, 1 mL = 1000 uL: flow_ul_s = rate_ml_ha x (speed_mm_s x width_mm) / 1e7
 AREA_PER_RATE = 10000000
 
-# Bits of Inputs.switches: level 1 means on, down or closed, after the board's own wiring
+# Bits of Inputs.switches, 1 where the contact is closed; debounced, 1 means on or down
 SWITCH_MASTER = 1
 SWITCH_IMPLEMENT = 2
 SWITCH_SECTION_SHIFT = 2  # section 0 is bit 2

@@ -35,7 +35,7 @@ SIGNALS = tuple(Signal(*row) for row in (
     ("FLOW", "in", "up", "counter", 0, False, "flow-meter pulses; the rising edge counts"),
     ("MASTER", "in", "up", "", 0, False, "master switch to ground: closed is on"),
     ("IMPLEMENT", "in", "up", "", 0, False,
-     "implement switch to ground: closed is down (`boards/wiring.py`)"),
+     "implement switch to ground: closed is down, or as the settings say"),
     ("SUPPLY", "in", "", "adc", 0, False,
      "supply over a divider of 68 k and 10 k, 100 nF across the 10 k"),
     ("PUMP", "out", "down", "pwm", 1, True,

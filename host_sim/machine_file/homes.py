@@ -24,6 +24,7 @@ _HOMES: dict[str, Where] = {
     "section_width_mm": (FITTED, "section_widths"),
     "actuator": (FITTED, "actuator"),
     "speed_source": (FITTED, "speed_source"),
+    "implement_open_is_down": (FITTED, "implement_down_is"),
     "valve_travel_ms": (FITTED, "valve_travel"),
     "valve_min_pulse_ms": (FITTED, "valve_min_pulse"),
     "speed_pulses_km": (LEARNED, "speed_sensor", "pulses"),

@@ -18,7 +18,7 @@ from host_sim.twin.clock import VirtualClock
 from host_sim.twin.disturbances import set_field
 from host_sim.twin.operated import STEP_US, US_PER_S, OperatedRun
 from host_sim.twin.scenario import Scenario
-from host_sim.twin.twin import flashed
+from host_sim.twin.twin import flashed, opening_contacts
 from rate_control.units import SWITCH_SECTION_SHIFT
 
 TANK_L = 200.0
@@ -45,6 +45,7 @@ class LiveTwin(OperatedRun):
         clock = VirtualClock()
         machine = Machine(scenario.machine, scenario.seed, clock.total_us)
         super().__init__(machine, clock, flashed(scenario.settings))
+        self.board.fittings.opening = opening_contacts(scenario.settings)
         self.faults = machine.faults
         self.field = scenario.field
         set_field(self.faults, self.field)

@@ -27,7 +27,7 @@ from host_sim.twin.virtual_board import Fittings, MemoryFiles, VirtualBoard
 from rate_control.controller import Controller
 from rate_control.records import Inputs, Request
 from rate_control.settings import Settings
-from rate_control.units import TICK_US
+from rate_control.units import SWITCH_IMPLEMENT, TICK_US
 
 US_PER_S = 1_000_000
 PROGRESS_TICKS = 500
@@ -50,6 +50,11 @@ def flashed(settings: Settings) -> MemoryFiles:
     problem = store.save_settings(settings.as_dict())
     assert not problem, problem
     return files
+
+
+def opening_contacts(settings: Settings) -> int:
+    """The hand switches of a machine that is wired as its settings say, see Fittings."""
+    return SWITCH_IMPLEMENT if settings.implement_open_is_down else 0
 
 
 class Twin(SteppedRun):
@@ -78,7 +83,8 @@ class Twin(SteppedRun):
         machine.field.recorded = scenario.speed_trace.recorded
         self._breaking = Breaking(machine.faults)
         super().__init__(
-            machine, clock, Fittings(files=flashed(scenario.settings)),
+            machine, clock, Fittings(files=flashed(scenario.settings),
+                                     opening=opening_contacts(scenario.settings)),
             make_controller=lambda settings: self._watched(contender(settings, machine)))
 
     def _boot(self, board: VirtualBoard) -> None:

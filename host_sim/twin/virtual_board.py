@@ -43,20 +43,22 @@ class MemoryFiles:
 class Fittings:
     """What else is wired to the board, as the application asks for it (see boards/board.py).
 
-    `keys` fills an app.keys.RawKeys. `files` keeps its content over every reset.
+    `keys` fills an app.keys.RawKeys. `files` keeps its content over every reset. `opening` is a
+    mask of the hand switches whose contacts open when they are on, or down.
     """
 
     display: Any = None
     keys: Callable[[Any], None] | None = None
     link: Any = None
     files: MemoryFiles = field(default_factory=MemoryFiles)
+    opening: int = 0
 
 
 class VirtualBoard(Board):
     """Couples a machine to a program and moves both through time.
 
-    `switches` holds the raw levels of the hand switches, one bit each as in
-    rate_control.units; whoever plays the operator sets it. `stalled` holds the program up, as
+    `switches` says which hand switches are on, or down, one bit each as in rate_control.units;
+    whoever plays the operator sets it, and the contacts follow. `stalled` holds the program up, as
     a long erase or an endless loop would: its ticks are lost until it is cleared. `lamp` and
     `buzzer` are what the program last made of them.
     """
@@ -121,7 +123,7 @@ class VirtualBoard(Board):
         inputs.speed_edge_us = speed.last_edge_us & LIMIT
         inputs.flow_count = (flow.count + COUNT_START) & LIMIT
         inputs.flow_edge_us = flow.last_edge_us & LIMIT
-        inputs.switches = self.switches
+        inputs.switches = self.switches ^ self.fittings.opening
         inputs.supply_mv = machine.supply_mv
 
     def write(self, outputs: Outputs) -> None:

@@ -79,3 +79,17 @@ def test_settings_delay_the_implement_alone_and_debounce_every_section():
     assert levels(debounce, 0, 3) == IMPLEMENT
     assert levels(debounce, 0, 7) == IMPLEMENT
     assert levels(debounce, 0, 1) == 0
+
+
+def test_a_cut_wire_of_the_implement_switch_reads_as_up_unless_it_opens_when_down():
+    cut = MASTER | SECTION  # the contact of the implement switch is open, and stays so
+    for changes, stable in (
+        ({}, cut),
+        ({"implement_open_is_down": 0}, cut),
+        ({"implement_open_is_down": 1}, cut | IMPLEMENT),
+    ):
+        settings, _ = build(changes)
+        debounce = make_debounce(settings)
+        assert debounce.update(cut) == MASTER, "nothing is believed at once"
+        assert levels(debounce, cut, 5) == stable
+        assert levels(debounce, cut | IMPLEMENT, 5) == stable ^ IMPLEMENT

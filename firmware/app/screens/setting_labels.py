@@ -33,6 +33,7 @@ GROUPS = (
         ("meter_timeout_ms", "no flow"),
     )),
     ("switches", (
+        ("implement_open_is_down", "down is"),
         ("implement_start_delay_ms", "start delay"),
         ("implement_stop_delay_ms", "stop delay"),
         ("switch_debounce_ms", "debounce"),
@@ -71,6 +72,7 @@ GROUPS = (
 CHOICES = {
     "us_units": ("metric", "US customary"),
     "speed_source": ("pulses", "GNSS"),
+    "implement_open_is_down": ("closed", "open"),
     "actuator": ("PWM pump", "in-line valve", "bypass valve"),
 }
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from host_sim.twin.twin import opening_contacts
 from rate_control.faults import BLOCKING
 from rate_control.interlock import APPLYING, BENCH
 from rate_control.intmath import LIMIT
@@ -51,6 +52,7 @@ class Promises:
 
     def __init__(self, settings: Settings) -> None:
         self._settings = settings
+        self._opening = opening_contacts(settings)
         self._debounce = settings.switch_debounce_ms // TICK_MS
         self._timeout_ticks = settings.speed_timeout_ms // TICK_MS + 2
         self.broken: list[str] = []
@@ -82,7 +84,7 @@ class Promises:
     def read(self, inputs: Inputs) -> None:
         """The firmware has read its inputs."""
         self.tick += 1
-        switches = inputs.switches
+        switches = inputs.switches ^ self._opening
         self._master.read(switches & SWITCH_MASTER)
         self._implement.read(switches & SWITCH_IMPLEMENT)
         for index, level in enumerate(self._sections):

@@ -12,6 +12,7 @@ from host_sim.trials.trust.machines import Ready
 from host_sim.trials.trust.promises import Promises
 from host_sim.twin.clock import VirtualClock
 from host_sim.twin.stepped import SteppedRun
+from host_sim.twin.twin import opening_contacts
 from host_sim.twin.virtual_board import Fittings, MemoryFiles, VirtualBoard
 from rate_control.records import Inputs, Outputs
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT, TICK_US
@@ -75,7 +76,8 @@ class Station:
         self.promises = Promises(machine.settings)
         files = WatchedFiles(machine.slots)
         plant = Machine(machine.spec, 1, clock.total_us)
-        self.run = SteppedRun(plant, clock, Fittings(files=files), self._board)
+        fittings = Fittings(files=files, opening=opening_contacts(machine.settings))
+        self.run = SteppedRun(plant, clock, fittings, self._board)
         self.machine = plant
         self._rng = Random(seed)
         self.hands = ((1 << machine.spec.sections.count) - 1) << SWITCH_SECTION_SHIFT

@@ -181,21 +181,18 @@ def test_gnss_receiver_is_read_from_the_uart_or_not_at_all(chip, monkeypatch):
     assert board.gnss_stream() is None
 
 
-def test_implement_switch_that_opens_when_down(chip, monkeypatch):
-    from boards import wiring
-
-    monkeypatch.setattr(wiring, "IMPLEMENT_CLOSED_IS_DOWN", 0)
+def test_the_implement_switch_reads_as_its_contact_is(chip):
     board, inputs = rp2_board(), Inputs()
     board.read(inputs)
-    assert inputs.switches == 2  # open is down
+    assert inputs.switches == 0  # open, or its wire is cut
     chip.drive(17, 0)
     board.read(inputs)
-    assert inputs.switches == 0
+    assert inputs.switches == 2
 
 
 @pytest.mark.parametrize(
     ("name", "value"),
-    [("PUMP_HZ", 10), ("PUMP_HZ", 100_000), ("IMPLEMENT_CLOSED_IS_DOWN", 2),
+    [("PUMP_HZ", 10), ("PUMP_HZ", 100_000),
      ("SUPPLY_FULL_MV", 1000), ("GNSS_BAUD", 300)],
 )  # fmt: skip
 def test_bad_wiring_is_refused_with_outputs_off(chip, monkeypatch, name, value):

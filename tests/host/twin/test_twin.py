@@ -187,3 +187,21 @@ def test_worn_and_blocked_outlets_shift_the_sections_but_not_the_total(tmp_path)
     assert share[0] < 0.25
     distance_m = record["true_distance_m"][-1] - record["true_distance_m"][half]
     assert applied.sum() / (distance_m * 3.5) * 10 == pytest.approx(80, rel=0.01)
+
+
+def test_implement_switch_that_opens_when_down_is_driven_as_any_other(tmp_path):
+    """The machine is wired as its file says; told otherwise, the controller does the opposite."""
+    plain, _ = drive(tmp_path)
+    scenario = short_scenario(tmp_path)
+    scenario.settings.implement_open_is_down = 1
+    twin = Twin(scenario)
+    twin_record = twin.run()
+    assert np.array_equal(twin_record["state"], plain["state"])
+    assert np.array_equal(twin_record["duty_u16"], plain["duty_u16"])
+    assert (plain["state"] == APPLYING).any()
+    wrong = Twin(scenario)
+    wrong.board.fittings.opening = 0
+    record = wrong.run()
+    lifted = record["time_s"] < 2
+    assert (record["state"][lifted] == APPLYING).any(), "up reads as down"
+    assert not (record["state"][~lifted] == APPLYING)[20:].any()
