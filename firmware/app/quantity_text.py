@@ -11,6 +11,7 @@ from rate_control.settings import UNIT
 QUANTITY_OF_UNIT = {
     "mL/ha": "rate_ml_ha",
     "mm": "width_mm",
+    "m": "distance_m",
     "g/L": "density_g_l",
     "pulses/km": "pulses_per_km",
     "pulses/100 L": "pulses_per_hl",
@@ -24,7 +25,7 @@ QUANTITY_OF_UNIT = {
 
 
 # what the parts of a name say about units, which the shown value says itself
-_UNIT_PARTS = ("mm", "ms", "ml", "ul", "g", "l", "s", "ha", "hl", "km", "mv", "u16",
+_UNIT_PARTS = ("mm", "m", "ms", "ml", "ul", "g", "l", "s", "ha", "hl", "km", "mv", "u16",
                "permille", "ppm")
 
 

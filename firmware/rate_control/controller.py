@@ -96,7 +96,7 @@ class Controller:
         """Estimate speed and flow, debounce the switches; return whether the tick is in time."""
         switches = self._debounce.update(inputs.switches)
         measured.switches = switches
-        measured.master_level = inputs.switches & SWITCH_MASTER
+        measured.contacts = inputs.switches
         measured.sections_on = self.sections.switched_on(switches)
         measured.supply_mv = inputs.supply_mv
         self._speed.update(inputs, now_us, measured)
@@ -111,7 +111,7 @@ class Controller:
         conditions = self._plausibility.conditions(measured, decided, tick_ok)
         if request.program_failed:
             conditions |= PROGRAM_FAILED
-        level = measured.master_level
+        level = measured.contacts & SWITCH_MASTER
         active = self._faults.update(conditions, measured.switches & SWITCH_MASTER, level)
         decided.faults = active
         bench_asked = request.bench and self._bench_ticks < self._bench_limit_ticks

@@ -18,6 +18,9 @@ PROGRAM_FAILED = 128
 OFF_CURVE = 256
 SPEED_DIFFERS = 512
 SPEED_JUMPED = 1024
+SWITCH_CHATTERS = 2048
+NEVER_LIFTED = 4096
+SECTIONS_DIFFER = 8192
 
 # bit, name, blocking, name of the setting with its delay or the delay in ms, in words: what is
 # wrong, in one line of the display, a colon, what to look at. find_a_fault.md has a row for each.
@@ -31,7 +34,10 @@ TABLE = (
     (FLOW_WHILE_OFF, "flow_while_off", 0, 3000, "flow while off: leak, valve, meter noise"),
     (SUPPLY_LOW, "supply_low", 0, 2000, "supply low: battery, cable"),
     (OFF_CURVE, "off_curve", 0, "rate_off_ms", "off its pump curve: outlets, filter"),
+    (SECTIONS_DIFFER, "sections_differ", 0, 500, "sections differ: valve, outlets, switch"),
     (SPEED_DIFFERS, "speed_differs", 0, 5000, "speed differs: slip, calibration"),
+    (SWITCH_CHATTERS, "switch_chatters", 0, 500, "a switch chatters: contact, cable"),
+    (NEVER_LIFTED, "never_lifted", 0, 500, "never lifted: implement switch, cable"),
     (PROGRAM_FAILED, "program_failed", 1, 0, "program failed: report it"),
 )
 BLOCKING = FLOW_MISSING | TICK_LATE | PROGRAM_FAILED

@@ -4,6 +4,8 @@ from rate_control import faults
 from rate_control.believable import unseen_mm_s
 from rate_control.interlock import OUTPUTS_ON
 from rate_control.records import Decided
+from rate_control.section_watch import SectionWatch
+from rate_control.switch_watch import SwitchWatch
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q20, PWM_PUMP, TICK_MS
 
 PUMP_WAY_MS = 2000  # a pump is at its new flow sooner; a valve may need its whole travel
@@ -25,6 +27,8 @@ class Plausibility:
         self._tolerance_q10 = settings.rate_tolerance_permille * 1024 // 1000
         self._curve_tolerance_q20 = settings.curve_tolerance_permille * ONE_Q20 // 1000
         self._supply_low_mv = settings.supply_low_mv
+        self._switches = SwitchWatch(settings)
+        self._sections = SectionWatch(settings)
         self._lost_above_mm_s = unseen_mm_s(settings)
         way_ms = PUMP_WAY_MS if settings.actuator == PWM_PUMP else settings.valve_travel_ms
         self._way_ticks_most = way_ms // TICK_MS
@@ -38,7 +42,9 @@ class Plausibility:
 
         decided still holds the tick before: what was commanded then is what came back now.
         """
-        mask = 0 if tick_ok else faults.TICK_LATE
+        mask = self._switches.conditions(measured)
+        if not tick_ok:
+            mask |= faults.TICK_LATE
         supply_mv = measured.supply_mv
         if supply_mv and supply_mv < self._supply_low_mv:
             mask |= faults.SUPPLY_LOW
@@ -54,6 +60,7 @@ class Plausibility:
         if other >= 0 and differ(speed, other):
             mask |= faults.SPEED_DIFFERS
         if not OUTPUTS_ON >> decided.state & 1:
+            self._sections.rest()
             if self._flows_on(measured):
                 mask |= faults.FLOW_WHILE_OFF
             return mask
@@ -70,6 +77,8 @@ class Plausibility:
         near = self._curve_tolerance_q20
         if not -near <= decided.trim_q20 <= near:
             mask |= faults.OFF_CURVE
+        if self._sections.differ(decided):
+            mask |= faults.SECTIONS_DIFFER
         return mask
 
     def _flows_on(self, measured):

@@ -59,7 +59,7 @@ class Measured:
 
     def __init__(self):
         self.switches = 0  # debounced, delayed
-        self.master_level = 0  # of the master switch in this tick, not debounced
+        self.contacts = 0  # of the switches in this tick, not debounced
         self.sections_on = 0  # of them, as a section mask
         self.speed_mm_s = 0
         self.speed_ahead_mm_s = 0  # that it will have when the flow gets to the outlets

@@ -22,6 +22,7 @@ TABLE = (
     ("implement_open_is_down", "0-1", 1, 0, 1, 0),
     ("implement_start_delay_ms", "ms", 1, 0, 5000, 0),
     ("implement_stop_delay_ms", "ms", 1, 0, 5000, 0),
+    ("longest_pass_m", "m", 1, 0, 50000, 3000),
     ("actuator", "0-2", 1, 0, 2, 0),
     ("curve_flow_ul_s", "uL/s", CURVE_POINTS, 0, 10000000,
      (0, 23000, 46000, 69000, 92000, 115000, 138000, 161000, 184000)),

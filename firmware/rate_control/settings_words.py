@@ -64,6 +64,9 @@ WORDS = {
     "implement_stop_delay_ms": (
         "wait from implement up to stop",
         "if the outlets trail the switch"),
+    "longest_pass_m": (
+        "way without a lift before it warns; 0: no switch",
+        "longer for a very long field; 0 where all is fixed"),
     "actuator": (
         "PWM pump, in-line valve or bypass valve",
         "when the machine is built"),

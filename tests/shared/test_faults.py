@@ -21,6 +21,9 @@ DELAYS_MS = {
     faults.OFF_CURVE: 4000,
     faults.SPEED_DIFFERS: 5000,
     faults.SPEED_JUMPED: 250,
+    faults.SWITCH_CHATTERS: 500,
+    faults.NEVER_LIFTED: 500,
+    faults.SECTIONS_DIFFER: 500,
 }
 
 

@@ -64,6 +64,7 @@ GROUPS = (
         ("curve_tolerance_permille", "off curve by"),
         ("rate_off_ms", "for"),
         ("flow_missing_ms", "no flow for"),
+        ("longest_pass_m", "no lift for"),
         ("supply_low_mv", "supply below"),
     )),
 )

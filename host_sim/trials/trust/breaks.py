@@ -22,7 +22,9 @@ class Break:
     `what` completes "when ...". `plant` are attributes of the plant's Faults, with a dict for
     one that is a list. The masks are of hand switches; the program suffers `program`.
     `noticed_within_s` is a promise: at work, on every machine, the controller shows something
-    or stops within this time of the strike; None where it cannot be promised.
+    or stops within this time of the strike; None where it cannot be promised. `then_off` is a
+    mask of switches that the person moves off as it strikes; `later` says what is told when the
+    work goes on.
     """
 
     name: str
@@ -33,6 +35,8 @@ class Break:
     bouncing: int = 0
     program: str = ""
     needs: str = ""
+    then_off: int = 0
+    later: str = ""
     noticed_within_s: float | None = None
 
 
@@ -50,6 +54,8 @@ BREAKS = (
     Break("section_stuck_shut", "the valve of section 1 sticks shut", {"sections_shut": 1}),
     Break("section_stuck_open", "the valve of section 2, switched off, sticks open",
           {"sections_open": 2}),
+    Break("section_stays_open", "the valve of section 1 stays open as it is switched off",
+          {"sections_open": 1}, then_off=FIRST),
     Break("sections_swapped", "the wires of sections 1 and 2 are swapped in a repair",
           {"sections_swapped": True}, program=POWER_CYCLE),
     Break("valve_stuck_open", "the regulating valve sticks wide open",
@@ -88,14 +94,17 @@ BREAKS = (
     Break("master_bounces", "the master switch bounces", bouncing=SWITCH_MASTER,
           noticed_within_s=4),
     Break("implement_stuck_down", "the implement switch sticks at down",
-          stuck_on=SWITCH_IMPLEMENT),
+          stuck_on=SWITCH_IMPLEMENT,
+          later="It is told after 3 km without a lift, or when the master was switched off in "
+                "motion four times"),
     Break("implement_stuck_up", "the implement switch sticks at up", stuck_off=SWITCH_IMPLEMENT,
           noticed_within_s=0.2),
     Break("implement_bounces", "the implement switch bounces", bouncing=SWITCH_IMPLEMENT,
           noticed_within_s=4),
     Break("section_switch_on", "the switch of section 2 sticks on", stuck_on=FIRST << 1),
     Break("section_switch_off", "the switch of section 1 sticks off", stuck_off=FIRST),
-    Break("section_switch_bounces", "the switch of section 1 bounces", bouncing=FIRST),
+    Break("section_switch_bounces", "the switch of section 1 bounces", bouncing=FIRST,
+          noticed_within_s=6),
     # program
     Break("program_stalls", "the whole program hangs", program=STALL, noticed_within_s=0.5),
     Break("loop_hangs", "the loop of the program hangs, its tick goes on", program=HANG,

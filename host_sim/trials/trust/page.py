@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from functools import cache
 
-from host_sim.trials.trust.breaks import BREAKS
+from host_sim.trials.trust.breaks import BREAKS, BY_NAME
 from host_sim.trials.trust.case import OFF_S, WATCH_S, TrustOutcome
 from host_sim.trials.trust.machines import KIND_NAMES, ready
 from host_sim.trials.trust.matrix import MatrixRow, row, run_cases, singles
@@ -75,7 +75,7 @@ def page() -> str:
     rows = [row(entry.name, outcomes()) for entry in BREAKS]
     rows = [each for each in rows if each.runs]
     text = HEAD + "".join(_line(each) for each in rows)
-    unseen = [f"- When {_what(each)}: {_on(each, each.unseen_on)}.\n"
+    unseen = [f"- When {_what(each)}: {_on(each, each.unseen_on)}.{_later(each)}\n"
               for each in rows if each.unseen_on]
     runs_on = [f"- When {_what(each)}: {_on(each, each.runs_on_on)}.\n"
                for each in rows if each.runs_on_on]
@@ -95,12 +95,17 @@ def _line(each: MatrixRow) -> str:
 
 
 def _what(each: MatrixRow) -> str:
-    return next(entry.what for entry in BREAKS if entry.name == each.name)
+    return BY_NAME[each.name].what
+
+
+def _later(each: MatrixRow) -> str:
+    later = BY_NAME[each.name].later
+    return f" {later}." if later else ""
 
 
 def _on(each: MatrixRow, machines: tuple[str, ...]) -> str:
     fitted = [name for name in MACHINES
-              if ready(name).takes(next(e for e in BREAKS if e.name == each.name))]
+              if ready(name).takes(BY_NAME[each.name])]
     return "on all of them" if len(machines) == len(fitted) else ", ".join(machines)
 
 

@@ -42,7 +42,7 @@ FIXED = {
                    "procedure", "settings", "sections", "curve", "loop", "_debounce", "_speed",
                    "_flow", "_plausibility", "_faults", "_bench_limit_ticks"),
     "interlock": ("off_ticks",),
-    "debounce": ("_on_ticks", "_off_ticks", "_width"),
+    "debounce": ("_on_ticks", "_off_ticks", "_width", "_opening"),
     "faults": ("_delays",),
     "request": ("rate_ml_ha", "regulation", "fixed_duty_u16", "bench_speed_mm_s",
                 "program_failed"),

@@ -160,6 +160,7 @@ class Station:
         self._stuck_on |= entry.stuck_on
         self._stuck_off |= entry.stuck_off
         self._bouncing |= entry.bouncing
+        self.switch(entry.then_off, False)
         self._suffer(entry.program)
 
     def _suffer(self, program: str) -> None:

@@ -22,6 +22,8 @@ PLAUSIBILITY = "rate_control.plausibility"
 SPEED = "rate_control.ground_speed"
 BELIEVABLE = "rate_control.believable"
 GNSS = "rate_control.gnss_speed"
+SWITCHES = "rate_control.switch_watch"
+SECTIONS = "rate_control.section_watch"
 PERMITS = "rate_control.permits"
 GATE = "rate_control.outputs"
 SETTINGS = "rate_control.settings"
@@ -152,6 +154,15 @@ BREAKS = (
     ("8.1", PLAUSIBILITY, "                mask |= faults.FLOW_WHILE_OFF\n",
      "                pass\n"),
     ("8.1", PLAUSIBILITY, "if measured.flow_ul_s < least - (least >> 3):", "if False:"),
+    ("8.4", SWITCHES, "faults.SWITCH_CHATTERS if unrest_ticks > CHATTER_TICKS else 0", "0"),
+    ("8.4", SWITCHES, "CHATTER_TICKS = 16 *", "CHATTER_TICKS = 8 *"),
+    ("8.4", SWITCHES, "            unrest_ticks -= 1\n", "            pass\n"),
+    ("8.5", SWITCHES, "            self._pass_mm = 0\n        elif", "            pass\n        elif"),
+    ("8.5", SWITCHES, "            mask |= faults.NEVER_LIFTED\n", "            pass\n"),
+    ("8.5", SWITCHES, "self._pass_mm += self._longest_mm // HEADLANDS", "pass"),
+    ("8.5", SWITCHES, "        elif self._longest_mm:\n", "        else:\n"),
+    ("8.6", SECTIONS, "if self._known and self._ticks == SETTLED_TICKS:", "if False:"),
+    ("8.6", SECTIONS, "            self._differ = 0\n        elif", "            pass\n        elif"),
 )
 
 
