@@ -8,6 +8,8 @@ add. r is the share of the width that is open, Q the flow through it.
 from rate_control.intmath import isqrt, muldiv
 from rate_control.units import CURVE_POINTS, FLOW_MAX_UL_S, ONE_Q12
 
+ONE_Q11 = 2048
+
 
 class PumpShare:
     """A displacement pump: demand = a + b Q + c P, and P is that of all sections at Q / r.
@@ -20,7 +22,7 @@ class PumpShare:
         self.total_mm = settings.total_width_mm()
         self._pressure_u16 = settings.curve_pressure_u16
         self._top_ul_s = settings.curve_flow_ul_s[CURVE_POINTS - 1]
-        self._denser_q12 = settings.liquid_density_g_l * ONE_Q12 // settings.curve_density_g_l
+        self._denser_q11 = settings.liquid_density_g_l * ONE_Q11 // settings.curve_density_g_l
 
     def whole(self, flow_ul_s, width_mm):
         """Return the flow: its part of the demand does not depend on the sections."""
@@ -34,11 +36,13 @@ class PumpShare:
         """Return the demand for the pressure that fewer sections and the density add."""
         if not self._pressure_u16 or width_mm <= 0:
             return 0
-        if width_mm >= self.total_mm and self._denser_q12 == ONE_Q12:
+        if width_mm >= self.total_mm and self._denser_q11 == ONE_Q11:
             return 0
         part = min(muldiv(flow_ul_s, ONE_Q12, self._top_ul_s), 4 * ONE_Q12)
-        narrow = min(muldiv(part, self.total_mm, width_mm), 4 * ONE_Q12)
-        pressure = muldiv(narrow * narrow >> 12, self._denser_q12, ONE_Q12)
+        narrow = part
+        if width_mm < self.total_mm:
+            narrow = min(muldiv(part, self.total_mm, width_mm), 4 * ONE_Q12)
+        pressure = (narrow * narrow >> 12) * self._denser_q11 >> 11  # at most 16 x 5
         return muldiv(pressure - (part * part >> 12), self._pressure_u16, ONE_Q12)
 
 

@@ -158,8 +158,9 @@ def test_every_earlier_firmware_is_taken_over():
         check_machine(rig, commit)
         kept = document(kept_by(commit), SETTINGS)
         new = [name for name in rig.settings.as_dict() if name not in kept]
-        told = rig.ask("faults.get")["notes"]
+        told = rig.application.notes
         assert len([text for text in told if text.startswith("new, at its default: ")]) == len(new)
+        assert rig.ask("faults.get")["notes"][:7] == told[:7]
         assert "totals of an older firmware taken over" in told
         assert rig.application.failure == "link: ValueError x"
         rig.save()
@@ -201,7 +202,9 @@ def test_a_power_cut_anywhere_in_the_conversion_costs_nothing():
 
 
 def calibrated(**changes):
-    values = dict(ASKED["settings"])
+    """Settings of this firmware, with what the machine of ASKED learned."""
+    values = Settings().as_dict()
+    values.update(ASKED["settings"])
     values.update(changes)
     return values
 

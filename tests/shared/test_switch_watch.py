@@ -1,4 +1,4 @@
-"""Switches that contradict themselves, and what a person does at work, which is no contradiction."""
+"""Switches that contradict themselves, and what a person does at work, which is none."""
 
 from rate_control import faults
 from rate_control.records import Measured

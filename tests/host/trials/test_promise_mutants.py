@@ -157,12 +157,14 @@ BREAKS = (
     ("8.4", SWITCHES, "faults.SWITCH_CHATTERS if unrest_ticks > CHATTER_TICKS else 0", "0"),
     ("8.4", SWITCHES, "CHATTER_TICKS = 16 *", "CHATTER_TICKS = 8 *"),
     ("8.4", SWITCHES, "            unrest_ticks -= 1\n", "            pass\n"),
-    ("8.5", SWITCHES, "            self._pass_mm = 0\n        elif", "            pass\n        elif"),
+    ("8.5", SWITCHES, "            self._pass_mm = 0\n        elif",
+     "            pass\n        elif"),
     ("8.5", SWITCHES, "            mask |= faults.NEVER_LIFTED\n", "            pass\n"),
     ("8.5", SWITCHES, "self._pass_mm += self._longest_mm // HEADLANDS", "pass"),
     ("8.5", SWITCHES, "        elif self._longest_mm:\n", "        else:\n"),
     ("8.6", SECTIONS, "if self._known and self._ticks == SETTLED_TICKS:", "if False:"),
-    ("8.6", SECTIONS, "            self._differ = 0\n        elif", "            pass\n        elif"),
+    ("8.6", SECTIONS, "            self._differ = 0\n        elif",
+     "            pass\n        elif"),
 )
 
 
