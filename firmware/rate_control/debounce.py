@@ -27,7 +27,7 @@ class Debounce:
         self._off_ticks = [ticks] * width
         self._waited = [0] * width
         self._width = width
-        self._moving = 0  # a switch is being waited for
+        self._calm = -1  # the contacts that say what is believed, while no switch is waited for
 
     def set_delays(self, mask, on_ms, off_ms):
         """Give the switches in mask further delays on top of the debouncing."""
@@ -39,11 +39,11 @@ class Debounce:
 
     def update(self, contacts):
         """Take the contacts of this tick, 1 is closed, and return the stable levels."""
+        if contacts == self._calm:
+            return self.stable
         raw = contacts ^ self._opening
         changed = raw ^ self.stable
-        if not changed and not self._moving:
-            return raw
-        self._moving = changed
+        self._calm = -1 if changed else contacts
         for index in range(self._width):
             bit = 1 << index
             if not changed & bit:

@@ -43,7 +43,7 @@ class GroundSpeed:
         self._first_pulses = max(SENSOR_MM * settings.speed_pulses_km // 1000000, 1)
         self._look_ahead_ms = settings.look_ahead_ms
         self._standstill_ticks = standstill_ticks(settings)
-        self._quiet_ticks = 0  # since a source last saw motion, at most _standstill_ticks
+        self._standing_in = self._standstill_ticks  # ticks, if no source sees motion until then
         self._past_mm_s = [0] * SLOPE_TICKS
         self._slot = 0
         self._carry = 0
@@ -56,9 +56,11 @@ class GroundSpeed:
         speed = counter.update(inputs.speed_count, inputs.speed_edge_us, now_us)
         pulses = counter.pulses
         if pulses:
-            self._quiet_ticks = 0
-        elif self._quiet_ticks < self._standstill_ticks:
-            self._quiet_ticks += 1
+            self._standing_in = self._standstill_ticks
+            measured.standing = 0
+        elif self._standing_in:
+            self._standing_in -= 1
+            measured.standing = 0 if self._standing_in else 1
         measured.speed_seen = pulses
         if self._by_gnss or inputs.gnss_count:
             speed = self._with_gnss(speed, inputs, now_us, measured)
@@ -66,7 +68,6 @@ class GroundSpeed:
             speed = belief.update(speed, counter.valid, pulses)
         else:
             speed = belief.silent(measured)
-        measured.standing = 1 if self._quiet_ticks == self._standstill_ticks else 0
         measured.speed_valid = belief.valid
         measured.speed_jumped = belief.odd
         measured.speed_mm_s = speed
@@ -100,9 +101,9 @@ class GroundSpeed:
         measured.speed_other_mm_s = -1
         if gnss.valid:
             if by_gnss >= self._stop_below_mm_s:
-                self._quiet_ticks = 0
+                self._unproved(measured)
         elif self._by_gnss:  # a receiver without a fix cannot tell that it stands
-            self._quiet_ticks = 0
+            self._unproved(measured)
         if not self._by_gnss:
             if gnss.valid:
                 measured.speed_other_mm_s = by_gnss
@@ -117,6 +118,11 @@ class GroundSpeed:
                 belief.from_rest = 1
             return belief.update(by_gnss, 1, gnss.fresh)
         return belief.silent(measured)
+
+    def _unproved(self, measured):
+        """Count anew until it stands."""
+        self._standing_in = self._standstill_ticks
+        measured.standing = 0
 
     def _ahead(self, speed):
         """Return the speed that the machine will have when the flow gets to the outlets.

@@ -28,7 +28,8 @@ class Plausibility:
         self._curve_tolerance_q20 = settings.curve_tolerance_permille * ONE_Q20 // 1000
         self._supply_low_mv = settings.supply_low_mv
         self._switches = SwitchWatch(settings)
-        self._sections = SectionWatch(settings)
+        # a valve is moved until the flow is right, so that it has no trim
+        self._sections = SectionWatch(settings) if settings.actuator == PWM_PUMP else None
         self._lost_above_mm_s = unseen_mm_s(settings)
         way_ms = PUMP_WAY_MS if settings.actuator == PWM_PUMP else settings.valve_travel_ms
         self._way_ticks_most = way_ms // TICK_MS
@@ -60,7 +61,8 @@ class Plausibility:
         if other >= 0 and differ(speed, other):
             mask |= faults.SPEED_DIFFERS
         if not OUTPUTS_ON >> decided.state & 1:
-            self._sections.rest()
+            if self._sections is not None:
+                self._sections.rest()
             if self._flows_on(measured):
                 mask |= faults.FLOW_WHILE_OFF
             return mask
@@ -77,7 +79,7 @@ class Plausibility:
         near = self._curve_tolerance_q20
         if not -near <= decided.trim_q20 <= near:
             mask |= faults.OFF_CURVE
-        if self._sections.differ(decided):
+        if self._sections is not None and self._sections.differ(decided):
             mask |= faults.SECTIONS_DIFFER
         return mask
 

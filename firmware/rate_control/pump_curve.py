@@ -6,7 +6,7 @@ says how fewer sections move it.
 """
 
 from rate_control import width_share
-from rate_control.intmath import HALF, clamp, muldiv
+from rate_control.intmath import HALF, muldiv
 from rate_control.units import CURVE_POINTS, DUTY_FULL, FLOW_MAX_UL_S
 
 
@@ -50,7 +50,9 @@ class PumpCurve:
         duty = self._rising_u16(flow_ul_s, width_mm) - self._falling_u16
         if supply_mv and self._supply_mv:
             duty = muldiv(duty, self._supply_mv, supply_mv)
-        return clamp(duty, 0, DUTY_FULL)
+        if duty > DUTY_FULL:
+            return DUTY_FULL
+        return duty if duty > 0 else 0
 
     def flow_ul_s(self, demand_u16, width_mm):
         """Return the flow through width_mm at a demand, at the supply of the curve.
@@ -133,4 +135,7 @@ def on_piece(xs, ys, low, x):
     start = xs[low]
     base = ys[low]
     high = low + 1
-    return base + clamp(muldiv(x - start, ys[high] - base, xs[high] - start), -HALF, HALF)
+    rise = muldiv(x - start, ys[high] - base, xs[high] - start)
+    if rise > HALF:
+        return base + HALF
+    return base + (rise if rise > -HALF else -HALF)

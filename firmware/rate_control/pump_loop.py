@@ -46,9 +46,10 @@ class PumpLoop(FlowLoop):
             if decided.source != Decided.BY_PROCEDURE:  # which may be learning the very curve
                 self.learn(error, decided)
         decided.trim_q20 = self.trim_q20
-        decided.command_ul_s = 0
-        if target:
-            decided.command_ul_s = clamp(self.trimmed_ul_s(target) + correction, 0, FLOW_MAX_UL_S)
+        command = self.trimmed_ul_s(target) + correction if target else 0
+        if command > FLOW_MAX_UL_S:
+            command = FLOW_MAX_UL_S
+        decided.command_ul_s = command if command > 0 else 0
 
     def take_width(self, width_mm):
         """Take another open width.
@@ -86,5 +87,9 @@ class PumpLoop(FlowLoop):
 
     def drive(self, decided, outputs):
         """Fill the outputs for the demand, risen no faster than the setting allows."""
-        outputs.duty_u16 = clamp(decided.demand_u16, 0, outputs.duty_u16 + self._rise_u16)
+        duty = decided.demand_u16
+        most = outputs.duty_u16 + self._rise_u16
+        if duty > most:
+            duty = most
+        outputs.duty_u16 = duty if duty > 0 else 0
         outputs.valve_pulse_ms = 0

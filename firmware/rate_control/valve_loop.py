@@ -5,7 +5,7 @@ really stands: the reckoned position is put right, a part of the error in every 
 """
 
 from rate_control.flow_loop import FlowLoop
-from rate_control.intmath import clamp, muldiv
+from rate_control.intmath import muldiv
 from rate_control.loop_gains import simc_gains, valve_gain_q20
 from rate_control.records import Decided
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q12
@@ -50,7 +50,10 @@ class ValveLoop(FlowLoop):
             self.valve.forget()  # only the meter sees the valve: look for it anew
         decided.trim_q20 = self.trim_q20
         target = decided.target_ul_s
-        decided.command_ul_s = clamp(target + correction, 0, FLOW_MAX_UL_S) if target else 0
+        command = target + correction if target else 0
+        if command > FLOW_MAX_UL_S:
+            command = FLOW_MAX_UL_S
+        decided.command_ul_s = command if command > 0 else 0
 
     def take_width(self, width_mm):
         """Take another open width."""

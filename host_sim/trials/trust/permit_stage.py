@@ -32,7 +32,7 @@ SETTINGS_AT = 15  # where the memory holds the state of the settings
 REMEMBERED = {
     "controller": ("_last_us", "_bench_ticks"),
     "interlock": ("state", "locked", "_off_for", "_permits", "_state"),
-    "debounce": ("stable", "_waited", "_moving"),
+    "debounce": ("stable", "_waited", "_calm"),
     "faults": ("active", "_held", "_waited", "_off_for"),
     "request": ("bench", "settings_state"),
     "decided": ("state", "section_mask", "width_mm"),
@@ -135,7 +135,7 @@ class PermitStage:
         return (controller._last_us, controller._bench_ticks,
                 interlock.state, interlock.locked, interlock._off_for, interlock._permits,
                 interlock._state,
-                debounce.stable, tuple(debounce._waited), debounce._moving,
+                debounce.stable, tuple(debounce._waited), debounce._calm,
                 faults.active, faults._held, faults._off_for, tuple(faults._waited.values()),
                 request.bench, request.settings_state,
                 decided.state, decided.section_mask, decided.width_mm)
@@ -148,7 +148,7 @@ class PermitStage:
         (controller._last_us, controller._bench_ticks,
          interlock.state, interlock.locked, interlock._off_for, interlock._permits,
          interlock._state,
-         debounce.stable, debounce._waited[:], debounce._moving,
+         debounce.stable, debounce._waited[:], debounce._calm,
          faults.active, faults._held, faults._off_for, waited,
          request.bench, request.settings_state,
          decided.state, decided.section_mask, decided.width_mm) = memory
