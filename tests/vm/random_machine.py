@@ -20,6 +20,8 @@ from rate_control.units import (
 START_US = LIMIT - 3000000  # three seconds before the clock wraps
 SUPPLY_MAX_MV = 32000
 ALL_SECTIONS = 255
+SECOND = 2 << SWITCH_SECTION_SHIFT
+PASS_M = 300  # of a machine at 8 m/s in a phase, nearly
 HERTZ_MAX = 12000  # beyond the 10 kHz that the core takes for real
 USUAL_SPEED_M_S = 8
 STOP_TICKS = 240  # from driving to the bench
@@ -30,7 +32,7 @@ TROUBLES = 8
 SENSORS_LIE = 0
 CONTACTS_BOUNCE = 1
 TICKS_ARE_LATE = 2
-FLOW_FOLLOWS_BADLY = 3  # an eighth more or less than what is wanted
+FLOW_FOLLOWS_BADLY = 3  # an eighth more or less than what is wanted, as the second section goes
 STEADY_TROUBLES = (3, 4, 5)  # what is learned takes long, so it is tried more often
 
 
@@ -162,7 +164,11 @@ class RandomMachine:
             if not self._rearm_ticks:
                 self.inputs.switches |= SWITCH_MASTER
         if self._trouble == FLOW_FOLLOWS_BADLY:
-            eighths = 7 if self._phase_ticks & 256 else 9
+            eighths = 9
+            self.inputs.switches |= SECOND
+            if self._phase_ticks & 256:
+                eighths = 7
+                self.inputs.switches &= ~SECOND
             wanted_hz = muldiv(target_ul_s, self._pulses_hl // 100, 1000000)
             self.flow.hertz = min(wanted_hz * eighths // 8, HERTZ_MAX)
         dt_ms = self._pass_time()
@@ -274,6 +280,8 @@ def random_settings(random):
     for entry in TABLE:
         numbers = [_between(random, entry[LOW], entry[HIGH]) for _ in range(entry[COUNT])]
         values[entry[NAME]] = numbers[0] if entry[COUNT] == 1 else numbers
+    if random.one_in(2):
+        values["longest_pass_m"] %= PASS_M
     _make_consistent(values)
     return values
 
