@@ -9,7 +9,7 @@ _OUTLET_FLOW = (("mL/min", 0, 50, 3), ("fl oz/min", 1, GALLON_NL, 128 * 60 * 10*
 TYPED = {
     "speed_mm_s": (("m/s", 2, 1000, 1),),
     "width_mm": (("cm", 1, 10, 1), ("mm", 0, 1, 1), ("ft", 2, FOOT_UM, 1000)),
-    "distance_m": (("m", 0, 1, 1), ("ft", 0, FOOT_UM, 10**6)),
+    "distance_m": (("m", 0, 1, 1),),
     "area_m2": (("m2", 0, 1, 1),),
     "volume_ml": (("mL", 0, 1, 1),),
     "catch_ul": (("L", 3, 10**6, 1),),
