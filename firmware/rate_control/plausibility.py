@@ -39,13 +39,8 @@ class Plausibility:
         self._least_off_ul_s = FLOW_MAX_UL_S  # that the meter has shown since the outputs went off
 
     def conditions(self, measured, decided, tick_ok):
-        """Return the mask of fault conditions that hold in this tick.
-
-        decided still holds the tick before: what was commanded then is what came back now.
-        """
-        mask = self._switches.conditions(measured)
-        if not tick_ok:
-            mask |= faults.TICK_LATE
+        """Return the mask of conditions of this tick; decided still holds the tick before."""
+        mask = self._switches.conditions(measured) | (0 if tick_ok else faults.TICK_LATE)
         supply_mv = measured.supply_mv
         if supply_mv and supply_mv < self._supply_low_mv:
             mask |= faults.SUPPLY_LOW
