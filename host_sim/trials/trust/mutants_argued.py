@@ -27,6 +27,9 @@ COUNTER = "rate_control.pulse_counter.PulseCounter."
 GNSS = "rate_control.gnss_speed.GnssSpeed.__init__"
 FLOWS_ON = "rate_control.plausibility.Plausibility._flows_on"
 GROUND = "rate_control.ground_speed.GroundSpeed."
+BELIEF = "rate_control.believable.Belief."
+CALM = "if not self.calm or speed_mm_s < self._slow_mm_s:"
+BELIEVED = "to believe once more what is proved changes nothing"
 UPDATE = "rate_control.interlock.Interlock.update"
 REMEMBER = "self._permits = permits if after == state and not lock else None"
 SAME = "if permits == self._permits and state == self._state:"
@@ -85,6 +88,10 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
      "return belief.update(by_gnss, 2, gnss.fresh)", FLAG),
     (GROUND + "_ahead", "return ahead if ahead < SPEED_MAX_MM_S else SPEED_MAX_MM_S",
      "return ahead if ahead <= SPEED_MAX_MM_S else SPEED_MAX_MM_S", ALIKE),
+    (BELIEF + "update", CALM, "if True:", BELIEVED),
+    (BELIEF + "update", CALM, "if not self.calm or speed_mm_s <= self._slow_mm_s:", BELIEVED),
+    (BELIEF + "_not_proved", "self._room_mm_s = min(self._room_mm_s, SPEED_MAX_MM_S)", WHATEVER,
+     "more room lets nothing more in; it would be a long int after two days of noise"),
     (FLOWS_ON, "return 1", "return 2", FLAG),
     (COUNTER + "__init__", "self._counts = [0] * SLOTS", WHATEVER, UNREACHED),
     (COUNTER + "__init__", "self._edges = [0] * SLOTS", WHATEVER, FIRST_EDGE),
