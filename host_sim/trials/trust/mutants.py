@@ -78,17 +78,35 @@ class MutantResult:
         """Whether there is anything to do."""
         return bool(self.unargued or self.stale)
 
+    def counts(self, module: str = "") -> dict[str, int]:
+        """How many of a module, or of all, were tried, killed, argued, and survived."""
+        def of(mutants: list[Mutant]) -> int:
+            return sum(mutant.module == module or not module for mutant in mutants)
+
+        count, survivors, unargued = of(self.tried), of(self.survivors), of(self.unargued)
+        return {"count": count, "killed": count - survivors,
+                "argued": survivors - unargued, "survived": unargued}
+
+    def modules(self) -> dict[str, dict[str, int]]:
+        """The counts of each module."""
+        return {module: self.counts(module) for module in MUTATED
+                if any(mutant.module == module for mutant in self.tried)}
+
+    def table(self) -> str:
+        """The modules, for the eye."""
+        return "\n".join([f"{'':36} mutants  killed  argued  survived"] + [
+            f"{module:36} {of['count']:7} {of['killed']:7} {of['argued']:7} {of['survived']:9}"
+            for module, of in self.modules().items()])
+
     def line(self) -> str:
         """The figures, for the eye."""
-        survivors, unargued = len(self.survivors), len(self.unargued)
-        return (f"mutants  {len(self.tried)}: {len(self.tried) - survivors} killed, "
-                f"{survivors - unargued} argued, {unargued} survived")
+        of = self.counts()
+        return (f"mutants  {of['count']}: {of['killed']} killed, {of['argued']} argued, "
+                f"{of['survived']} survived")
 
     def figures(self) -> dict[str, Any]:
         """The figures, for a file."""
-        survivors, unargued = len(self.survivors), len(self.unargued)
-        return {"count": len(self.tried), "killed": len(self.tried) - survivors,
-                "argued": survivors - unargued, "survived": unargued,
+        return {**self.counts(), "modules": self.modules(),
                 "survivors": [told(mutant) for mutant in self.unargued], "stale": self.stale}
 
 
@@ -103,6 +121,7 @@ def main(argv: list[str] | None = None) -> int:
             print(told(mutant))
         for line in result.stale:
             print(line)
+        print(result.table())
         print(result.line())
         if args.json:
             text = json.dumps(result.figures(), indent=1) + "\n"
