@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from host_sim.trials.trust.permit_stage import FILLED, FIXED, REMEMBERED, PermitStage
-from host_sim.trials.trust.states import PLAIN_BENCH, SHORT, explore, told
+from host_sim.trials.trust.states import PLAIN_BENCH, SHORT, STORE, explore, told
 from rate_control import controller as controller_module
 from rate_control import interlock as interlock_module
 from rate_control import outputs as last_gate
@@ -139,6 +139,26 @@ def test_a_known_bad_change_is_found(mutant: Any, monkeypatch: pytest.MonkeyPatc
     found = explore(PLAIN_BENCH)
     assert found.wrong
     assert found.path[0].startswith("power-up")
+
+
+def test_a_late_tick_is_looked_at_in_every_state_of_the_settings_and_of_the_store(
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    collect = controller_module.collect
+    unset, saving = (True, 0), (False, 1)
+
+    def lenient(measured: Any, active: int, tick_ok: bool, bench: int, request: Any) -> int:
+        permits = collect(measured, active, tick_ok, bench, request)
+        met = request.settings_state == Request.NOT_SET_UP, request.saving
+        if not tick_ok and met == forgiven:
+            permits |= interlock_module.TICK | interlock_module.NO_FAULT
+        return int(permits)
+
+    monkeypatch.setattr(controller_module, "collect", lenient)
+    for forgiven in (unset, saving):
+        found = explore(STORE)
+        assert found.wrong and "the tick is late" in found.path[-1]
+        assert ("not set up" in found.path[0]) == (forgiven == unset)
+        assert ("the store is written" in found.path[-1]) == (forgiven == saving)
 
 
 def test_the_path_to_a_broken_promise_is_told_tick_by_tick(
