@@ -15,11 +15,10 @@ import numpy as np
 from host_sim.runs.record import Column, RunRecord
 from host_sim.runs.truth import CELL_M, M2_HA, Flags, Truth, per_cell
 from rate_control.interlock import BENCH
-from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
+from rate_control.units import SWITCH_IMPLEMENT
 
 EDGE_M = 2.0  # how much of a pass is its start, and how much its end; at most half of it each
 ML_L = 1000.0
-WORKING = SWITCH_MASTER | SWITCH_IMPLEMENT
 
 Figures = dict[str, Any]
 
@@ -46,11 +45,10 @@ def cut(record: RunRecord, truth: Truth) -> list[Pass]:
 
 def _spans(record: RunRecord, truth: Truth) -> Iterator[slice]:
     """The intervals of each pass."""
-    switches = record["hand_switches"][1:].astype(int)
-    down = switches & SWITCH_IMPLEMENT > 0
+    down = record["hand_switches"][1:].astype(int) & SWITCH_IMPLEMENT > 0
     edges = np.flatnonzero(np.diff(np.concatenate([[False], down, [False]]).astype(int)))
     for start, stop in edges.reshape(-1, 2).tolist():
-        working = np.flatnonzero(switches[start:stop] & WORKING == WORKING)
+        working = np.flatnonzero(truth.asked[start:stop])
         if truth.permitted[start:stop].any() and len(working):
             yield slice(start + int(working[0]), start + int(working[-1]) + 1)
 
@@ -59,14 +57,13 @@ class _Ground:
     """Way, volume and wanted volume of each interval of a run."""
 
     def __init__(self, record: RunRecord, truth: Truth) -> None:
-        switches = record["hand_switches"][1:].astype(int)
         widths_m = np.array(truth.section_width_m)
         self.truth = truth
         self.time_s = record["time_s"]
         self.step_m = np.diff(record["true_distance_m"])
         self.section_ml = np.diff(record.section_ml, axis=0)
         self.section_ml[record["state"][:-1] == BENCH] = 0.0
-        self.working: Flags = switches & WORKING == WORKING
+        self.working: Flags = truth.asked
         self.on = truth.section_on & self.working[:, None]
         self.area_ha = self.step_m[:, None] * widths_m * self.on / M2_HA
         self.target_ml = record["wanted_ml_ha"][1:, None] * self.area_ha

@@ -36,6 +36,7 @@ from host_sim.application_record.page import to_csv as record_csv
 from host_sim.application_record.sheet import fill
 from host_sim.board.link_client import LinkClient, LinkError
 from host_sim.common.errors import InputError, plain
+from host_sim.field_trial.knowledge_file import read_knowledge
 from host_sim.field_trial.plan_file import read_plan
 from host_sim.field_trial.plan_table import plan_csv
 from host_sim.field_trial.plot_drive import drive_over
@@ -206,6 +207,15 @@ def _mix(directory: Path, data: bytes) -> None:
     batches = batches_of(path, mix, None, None)
     for us in (False, True):
         list(mix_lines(mix, batches, us))
+
+
+def _knowledge(directory: Path, data: bytes) -> None:
+    read_knowledge(put(directory, "known.toml", data), {"meter_droop_ul_s": 5000})
+
+
+def _knowledge_seeds(_: Path) -> list[bytes]:
+    return [b'meter = "0.4 %"\nmeter_runs = 5\nspeed_sensor = "0.3 %"\nwidth = "1 cm"\n'
+            b'start = "3 mL"\nmoment = "80 ms"\ndroop = "0.05 L/min"\n']
 
 
 def _mix_seeds(_: Path) -> list[bytes]:
@@ -448,6 +458,7 @@ def _answers(_: Path) -> list[bytes]:
 LOADERS = {
     "scenario": Loader(_scenarios, _scenario),
     "plan": Loader(_plan_seeds, _plan),
+    "uncertainty": Loader(_knowledge_seeds, _knowledge),
     "mix": Loader(_mix_seeds, _mix),
     "settings": Loader(_settings_seeds, _settings),
     "earlier settings": Loader(_earlier_seeds, _earlier),
