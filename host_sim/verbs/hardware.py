@@ -8,7 +8,7 @@ HELP = "draw the circuit, check it against the firmware, show its margins"
 
 EPILOG = """\
 draw     writes the KiCad files in hardware/schematic, and prints them as PDF where KiCad is here;
-         the pages with parts, cables and fuses
+         the pages with parts, cables and fuses, the worked bar
 check    pin tables; KiCad's rule check; its netlist against circuit table, firmware, parts list
 margins  the circuit in ngspice: every stress, its worst value and its limit; about half a minute.
          It writes the table to hardware/margins.md, and what a meter shows to first_power.md

@@ -1,10 +1,12 @@
 """Parts, cables and fuses: the pages are those of the tables, and the tables add up."""
 
+import math
 from dataclasses import replace
 
 import pytest
 
-from host_sim.hardware import boards, cables, pages
+from host_sim.hardware import boards, cables, pages, plumbing
+from host_sim.hardware.plumbing import Hose
 from host_sim.hardware.sheets import circuit
 
 
@@ -45,3 +47,29 @@ def test_displays_are_those_that_the_firmware_looks_for():
     for address in ("0x3C", "0x27", "0x3F"):
         assert address in source
         assert f"| {address[2:]} | " in text
+
+
+def test_hose_loses_what_a_worked_example_gives():
+    """Water at 20 C, 2.0 m/s in a smooth pipe of 50 mm: Re 100 000, friction 0.0178.
+
+    So over 100 m 0.0178 x 100/0.05 x 998 x 2.0^2/2 = 71 kPa; Moody's chart has 0.018.
+    """
+    flow_l_min = 2.0 * math.pi * 0.05**2 / 4 * 60e3
+    assert Hose("", 100, 50, flow_l_min).loss_bar == pytest.approx(0.71, rel=0.02)
+
+
+def test_a_slow_flow_is_laminar():
+    """Hagen and Poiseuille: 128 x viscosity x length x flow / (pi x bore^4)."""
+    flow = 0.5 / 60e3
+    exact = 128 * 998e-6 * 2 * flow / (math.pi * 0.01**4) / 1e5
+    assert Hose("", 2, 10, 0.5).loss_bar == pytest.approx(exact, rel=1e-3)
+
+
+def test_all_that_is_lost_on_the_way_is_accounted_for():
+    """`size` against the sum by hand, at 6 km/h: 6 L/min in all, 2 L/min in each section."""
+    point = plumbing.points()[-1]
+    lost = point["pump_pressure_bar"] - point["outlet_pressure_bar"]
+    regulating = (plumbing.REGULATING_BAR + plumbing.STRAINER_BAR + plumbing.MAIN.loss_bar)
+    section = plumbing.VALVE_BAR + plumbing.SECTION.loss_bar
+    by_hand = 0.5 + round(regulating, 2) * (6 / 20) ** 2 + round(section, 2) * (2 / 10) ** 2
+    assert lost == pytest.approx(by_hand, abs=0.01)
