@@ -28,7 +28,7 @@ LAMINAR = 2300
 
 
 @dataclass(frozen=True)
-class Hose:
+class HoseRun:
     """A hose and the flow at which its valve is rated."""
 
     what: str
@@ -46,8 +46,8 @@ class Hose:
         return friction * self.length_m / bore_m * DENSITY * speed**2 / 2 / 1e5
 
 
-MAIN = Hose("pump to manifold", 4.0, 13, 20)
-SECTION = Hose("section valve to its outlets", 2.5, 10, 10)
+MAIN = HoseRun("pump to manifold", 4.0, 13, 20)
+SECTION = HoseRun("section valve to its outlets", 2.5, 10, 10)
 REGULATING_BAR, STRAINER_BAR, VALVE_BAR = 0.3, 0.1, 0.2  # at the flows above; chosen
 TOML = """\
 # The worked bar of plumbing.md, made by `python -m host_sim hardware draw`. Valve losses hold

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from host_sim.hardware import boards, cables, pages, plumbing
-from host_sim.hardware.plumbing import Hose
+from host_sim.hardware.plumbing import HoseRun
 from host_sim.hardware.sheets import circuit
 
 
@@ -55,14 +55,14 @@ def test_hose_loses_what_a_worked_example_gives():
     So over 100 m 0.0178 x 100/0.05 x 998 x 2.0^2/2 = 71 kPa; Moody's chart has 0.018.
     """
     flow_l_min = 2.0 * math.pi * 0.05**2 / 4 * 60e3
-    assert Hose("", 100, 50, flow_l_min).loss_bar == pytest.approx(0.71, rel=0.02)
+    assert HoseRun("", 100, 50, flow_l_min).loss_bar == pytest.approx(0.71, rel=0.02)
 
 
 def test_a_slow_flow_is_laminar():
     """Hagen and Poiseuille: 128 x viscosity x length x flow / (pi x bore^4)."""
     flow = 0.5 / 60e3
     exact = 128 * 998e-6 * 2 * flow / (math.pi * 0.01**4) / 1e5
-    assert Hose("", 2, 10, 0.5).loss_bar == pytest.approx(exact, rel=1e-3)
+    assert HoseRun("", 2, 10, 0.5).loss_bar == pytest.approx(exact, rel=1e-3)
 
 
 def test_all_that_is_lost_on_the_way_is_accounted_for():
