@@ -206,10 +206,17 @@ def get_settings(args: argparse.Namespace) -> int:
 
 def set_settings(args: argparse.Namespace) -> int:
     """Send the settings of a machine file."""
+    from host_sim.board.link_client import Refused
+    from host_sim.common.errors import InputError
     from host_sim.machine_file.machine import load_machine
+    from host_sim.machine_file.values import in_keys
 
-    wanted = load_machine(args.machine).settings  # a bad file ends it before any request
-    _client(args.port).ask("settings.set", values=wanted.as_dict())
+    machine = load_machine(args.machine)  # a bad file ends it before any request
+    try:
+        _client(args.port).ask("settings.set", values=machine.settings.as_dict())
+    except Refused as refused:
+        raise InputError(*(f"{args.port}: {in_keys(problem, machine.us)}"
+                           for problem in refused.problems or [refused.word])) from refused
     _tell("taken; the master switch must be seen off, then on")
     return 0
 

@@ -22,6 +22,16 @@ k_factor = "1710 pulses/gal"
 """
 
 
+def test_what_a_board_refuses_is_told_by_the_keys_of_the_file(tmp_path, capsys):
+    mine = tmp_path / "mine.toml"
+    mine.write_text(MINE.replace("rate = 12", "rate = 12\nhighest_rate = 15"))
+    with serial_twin(load_scenario(DEMO)) as (_, port):
+        assert main(["board", "settings", "set", "--port", port, "--machine", str(mine)]) == 2
+    told = capsys.readouterr().err
+    assert told == (f"python -m host_sim board: {port}: settings.highest_rate: can be changed at "
+                    "the machine alone\n")
+
+
 def test_a_machine_goes_to_a_board_and_comes_back(tmp_path, capsys):
     mine, back, other = (tmp_path / name for name in ("mine.toml", "back.toml", "other.toml"))
     mine.write_text(MINE)
