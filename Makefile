@@ -75,7 +75,8 @@ fuzz-guided: setup ## the same led by what the code does, with atheris: make fuz
 	$(BIN)/uv pip sync --quiet --require-hashes --target build/atheris requirements-guided.lock
 	PYTHONPATH=build/atheris $(BIN)/python -m tests.support.guided_fuzz $(LOADER)
 
-docs: setup ## write the reference pages that are made from tables
+docs: setup ## write the reference pages, and the stub of Settings, that are made from tables
+	$(BIN)/python -m host_sim.build.settings_stub
 	$(BIN)/python -m host_sim settings docs
 	$(BIN)/python -m host_sim.build.pin_reference
 

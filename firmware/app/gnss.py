@@ -34,13 +34,13 @@ class Gnss:
                 from app.nmea import NmeaSpeed
                 self._speed = NmeaSpeed()
             if self._speed.feed(self._view[:length]):
-                self._report()
+                self._report(self._speed)
 
-    def _report(self):
+    def _report(self, speed):
         """Hand the last report on. The count comes last: a tick in between sees none of it."""
         inputs = self._inputs
         inputs.gnss_us = self._now_us()
-        inputs.gnss_speed_mm_s = self._speed.speed_mm_s
-        inputs.gnss_fix = 1 if self._speed.valid else 0
+        inputs.gnss_speed_mm_s = speed.speed_mm_s
+        inputs.gnss_fix = 1 if speed.valid else 0
         count = inputs.gnss_count
         inputs.gnss_count = count + 1 if count < LIMIT else 1

@@ -14,7 +14,7 @@ ALWAYS = AT_REST | 1 << APPLYING | 1 << BENCH
 NAME, STATES, ARGUMENTS, HANDLER = range(4)
 A_NAME, A_KIND, A_NEEDED = range(3)
 
-TABLE = (
+TABLE: tuple[tuple, ...] = (
     ("hello", ALWAYS, (), handlers.hello),
     ("status", ALWAYS, (), handlers.status),
     ("faults.get", ALWAYS, (), handlers.get_faults),

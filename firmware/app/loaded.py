@@ -7,7 +7,7 @@ is let go of once the work screen is alone again; an object that is still in use
 import gc
 import sys
 
-_kept = set()
+_kept: set[str] = set()
 
 
 def keep():

@@ -91,7 +91,7 @@ class Operations:
         if remote and taken_on and highest != before.highest_rate_ml_ha:
             return [ONLY_AT_MACHINE]
         settings, problems = build(changes, before)
-        if problems:
+        if settings is None:
             return problems
         if not controller.apply(settings):
             return [OUTPUTS_ON]

@@ -34,6 +34,11 @@ def of_setting(entry):
     return QUANTITY_OF_UNIT.get(entry[UNIT], "")
 
 
+def choices(entry):
+    """Return the names of the values of a setting from its lowest on, a list; [] for a number."""
+    return entry[UNIT].split("|") if "|" in entry[UNIT] else []
+
+
 def show(quantity, value, us):
     """Return a value as text with its unit in the chosen system."""
     if quantity in ("", "words"):

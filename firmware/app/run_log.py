@@ -142,7 +142,7 @@ class RunLog:
 
         Where the log begins later, so does the page.
         """
-        found = []
+        found: list[dict] = []
         room = PAGE_BYTES
         for step in range(1, len(SEGMENTS) + 1):
             segment = SEGMENTS[(self._segment + step) % len(SEGMENTS)]

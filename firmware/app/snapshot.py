@@ -3,6 +3,7 @@
 from rate_control.application_rate import applied_rate_ml_ha
 from rate_control.trace import FIELDS
 
+TYPE_CHECKING = False  # the type checker takes it for true
 TOTALS = ("area_m2", "volume_ml", "distance_m", "time_s", "bench_volume_ml")
 
 
@@ -12,6 +13,10 @@ class Snapshot:
     Fields: every name of trace.FIELDS and of TOTALS, and rate_ml_ha (asked), applied_ml_ha (0
     where nothing is metered or no ground covered), regulation, bench_speed_mm_s.
     """
+
+    if TYPE_CHECKING:
+        def __getattr__(self, name: str) -> int:
+            """What it sets by the names of the trace."""
 
     def __init__(self):
         for name in FIELDS + TOTALS:

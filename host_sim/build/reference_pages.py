@@ -7,7 +7,6 @@ from typing import Any
 
 import host_sim
 from app import quantity_text
-from app.screens.setting_labels import CHOICES
 from host_sim.build import operator_reference
 from host_sim.build.link_reference import link_page
 from host_sim.machine_file.homes import HOMES, key_of
@@ -18,16 +17,14 @@ from host_sim.trials.trust import page as bad_day
 from host_sim.twin.disturbances_page import disturbances_page
 from rate_control import settings as table
 from rate_control.procedures import catalogue
-from rate_control.settings_table import TABLE
-from rate_control.settings_words import WORDS
+from rate_control.settings_table import ADVICE, MEANING, TABLE
 
 DIRECTORY = host_sim.REPO_ROOT / "docs" / "reference"
 
 SETTINGS_HEAD = """\
 # Settings
 
-Made from `firmware/rate_control/settings_table.py` and `settings_words.py` by `make docs`; do
-not edit it here.
+Made from `firmware/rate_control/settings_table.py` by `make docs`; do not edit it here.
 
 Every setting of the controller. Inside, and over the link, whole numbers throughout, in the unit
 that the name ends in; displays and files show and take them in the units that you choose, a
@@ -89,18 +86,18 @@ def pages() -> dict[str, str]:
 
 def _setting_row(entry: Any) -> str:
     quantity = quantity_text.of_setting(entry)
-    unit = entry[table.UNIT] if entry[table.UNIT] not in ("0-1", "0-2") else ""
+    words = quantity_text.choices(entry)
+    unit = "" if words else entry[table.UNIT]
     count = "" if entry[table.COUNT] == 1 else f" ({entry[table.COUNT]} numbers)"
     name = entry[table.NAME]
-    meaning, advice = WORDS[name]
     return _cells(
         f"`{entry[table.NAME]}`" + (f"<br>`{key_of(name)}`" if name in HOMES else ""),
-        meaning + count,
+        entry[MEANING] + count,
         _range(quantity, entry[table.LOW], entry[table.HIGH], unit)
         + "".join(f"<br>{entry[table.LOW] + value}: {word}"
-                  for value, word in enumerate(CHOICES.get(name, ()))),
+                  for value, word in enumerate(words)),
         _default(quantity, entry[table.DEFAULT]),
-        advice,
+        entry[ADVICE],
     )
 
 

@@ -42,7 +42,7 @@ def _facts(facts: list[Any], us: bool) -> list[str]:
 
 def _changes(settings: Settings, proposal: dict[str, Any], us: bool) -> Table:
     """Old, new and difference of what is proposed; a proposal that changes nothing says so."""
-    changed, _ = build(proposal, settings)
+    changed = build(proposal, settings)[0] or settings
     table = Table(box=None, pad_edge=False)
     for heading in ("setting", "now", "new", "difference"):
         table.add_column(heading)

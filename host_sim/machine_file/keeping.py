@@ -33,7 +33,7 @@ from host_sim.machine_file.homes import (
 from host_sim.machine_file.machine import MachineFile, load_machine
 from host_sim.sizing.fields import FIELDS
 from rate_control.settings import NAME, Settings, build, row
-from rate_control.settings_words import WORDS
+from rate_control.settings_table import ADVICE, MEANING
 from rate_control.units import PWM_PUMP
 
 HEAD = """\
@@ -86,7 +86,8 @@ def _setting_lines(table: str, settings: Settings, us: bool, given: Mapping[str,
                 and getattr(settings, name) == getattr(defaults, name))
         if place[0] != table or idle or _FIELD_OF.get(name) in given:
             continue
-        lines.append("# " + "; ".join(WORDS[name]))
+        entry: Any = row(name)
+        lines.append(f"# {entry[MEANING]}; {entry[ADVICE]}")
         lines.append(f"{place[-1]} = {_toml(_written(name, settings, us))}")
     return lines
 

@@ -18,7 +18,7 @@ from host_sim.machine_file.homes import (
 from host_sim.machine_file.values import written_example
 from host_sim.sizing.fields import FIELDS, PART_KEYS
 from rate_control.settings import row
-from rate_control.settings_words import MEANING, WORDS
+from rate_control.settings_table import MEANING
 
 HEAD = """\
 # Machine file
@@ -143,4 +143,4 @@ def _rows(table: str) -> Iterator[tuple[str, str, str]]:
     for name, place in HOMES.items():
         if ".".join(map(str, place[:-1])) == table:
             entry: Any = row(name)
-            yield f"`{place[-1]}`", str(WORDS[name][MEANING]), f"`{written_example(entry, False)}`"
+            yield f"`{place[-1]}`", str(entry[MEANING]), f"`{written_example(entry, False)}`"

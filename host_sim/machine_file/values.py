@@ -14,7 +14,7 @@ from typing import Any
 
 import host_sim  # noqa: F401  (puts firmware/ on the path before the next imports)
 from app import quantity_text, units_text, units_typed
-from app.screens.setting_labels import CHOICES
+from app.quantity_text import choices
 from host_sim.common import units
 from host_sim.common.errors import InputError, plain
 from host_sim.machine_file.homes import ROWS, key_of, named
@@ -63,12 +63,12 @@ def read(entry: Any, given: Any, us: bool) -> Any:
 
 
 def _read_one(entry: Any, given: Any, us: bool) -> int:
-    name = entry[table.NAME]
     if isinstance(given, bool) or not isinstance(given, str | int | float):
         raise ValueError(f"must be a number or a text in quotes, is {plain(given)}")
     text = (given if isinstance(given, str) else format(Decimal(repr(given)), "f")).strip()
-    if name in CHOICES:
-        return _choice(CHOICES[name], entry, text)
+    words = choices(entry)
+    if words:
+        return _choice(words, entry, text)
     quantity, scale = _quantity(entry)
     if quantity:
         return units.whole(quantity, text, us, entry[table.LOW], entry[table.HIGH], scale)
@@ -103,9 +103,9 @@ def write(entry: Any, value: Any, us: bool) -> Any:
     """
     if isinstance(value, list):
         return [write(entry, item, us) for item in value]
-    name = entry[table.NAME]
-    if name in CHOICES:
-        return CHOICES[name][value - entry[table.LOW]]
+    words = choices(entry)
+    if words:
+        return words[value - entry[table.LOW]]
     quantity, scale = _quantity(entry)
     if not quantity:
         return value
@@ -132,7 +132,7 @@ def show(entry: Any, value: Any, us: bool) -> str:
     if isinstance(value, list):
         shown = [show(entry, item, us).split(" ", 1) for item in value]
         return ", ".join(number for number, _ in shown) + " " + shown[0][1]
-    words = CHOICES.get(entry[table.NAME])
+    words = choices(entry)
     if words and 0 <= value - entry[table.LOW] < len(words):
         return str(words[value - entry[table.LOW]])
     quantity, scale = _quantity(entry)
@@ -159,7 +159,7 @@ def with_changes(settings: Settings, texts: Sequence[str], us: bool) -> Settings
         except ValueError as error:
             raise InputError(f"{typed}: {error}") from None
     changed, problems = build(values, settings)
-    if problems:
+    if changed is None:
         raise InputError(*(in_keys(problem, us) for problem in problems))
     return changed
 
@@ -192,7 +192,7 @@ def differences(old: Settings, new: Settings, us: bool) -> list[Change]:
         name = entry[table.NAME]
         if name in found:
             _, was, now, permille = found[name]
-            blank = permille is None or name in CHOICES
+            blank = permille is None or choices(entry)
             share = "" if blank else quantity_text.show("share_permille", permille, us)
             rows.append(Change(key_of(name), show(entry, was, us), show(entry, now, us), share))
     return rows

@@ -5,18 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from host_sim.machine_file.homes import ROWS, key_of
+from app.quantity_text import choices
+from host_sim.machine_file.homes import FITTED, LEARNED, ROWS, key_of, place_of
 from host_sim.machine_file.values import show
 from rate_control.settings import NAME
-from rate_control.settings_words import MEANING, WORDS
+from rate_control.settings_table import MEANING
 
-# What a calibration gives, by measuring the machine; the rest is entered or a matter of taste.
-CALIBRATED = (
-    "section_width_mm", "speed_pulses_km", "meter_pulses_hl", "meter_droop_ul_s",
-    "curve_flow_ul_s", "curve_duty_u16", "curve_gap_u16", "curve_pressure_u16",
-    "curve_density_g_l", "curve_supply_mv", "valve_travel_ms", "valve_min_pulse_ms",
-    "valve_lost_ms", "valve_play_ms", "loop_delay_ms", "loop_lag_ms", "look_ahead_ms",
-)
 VALVE = "valve_"  # of these there is nothing to say where a pump is driven
 
 Row = tuple[str, str, str]  # key in a machine file, value with its unit, meaning
@@ -31,7 +25,7 @@ def settings_used(values: dict[str, Any], us: bool) -> Iterator[Row]:
 
 def _row(entry: Any, values: dict[str, Any], us: bool) -> Row:
     name = str(entry[NAME])
-    return key_of(name), show(entry, values[name], us), str(WORDS[name][MEANING])
+    return key_of(name), show(entry, values[name], us), str(entry[MEANING])
 
 
 def calibration_used(values: dict[str, Any], us: bool) -> list[Row]:
@@ -39,8 +33,13 @@ def calibration_used(values: dict[str, Any], us: bool) -> list[Row]:
     pump = not values.get("actuator")
     fitted = fitted_widths(values)
     return [_row(entry, fitted, us) for entry in ROWS
-            if entry[NAME] in fitted and entry[NAME] in CALIBRATED
+            if entry[NAME] in fitted and _is_calibrated(entry)
             and not (pump and entry[NAME].startswith(VALVE))]
+
+
+def _is_calibrated(entry: Any) -> bool:
+    """Whether it was measured on the machine; the rest is entered or a matter of taste."""
+    return place_of(entry)[0] in (FITTED, LEARNED) and not choices(entry)
 
 
 def fitted_widths(values: dict[str, Any]) -> dict[str, Any]:

@@ -93,7 +93,7 @@ def _compare(machine: MachineFile, used: dict[str, Any], us: bool) -> None:
     if run is None:
         print(f"{plain(machine.path)}: the settings of the run are not valid here")
         return
-    changed, _ = build(differing(run, machine.settings), run)
+    changed = build(differing(run, machine.settings), run)[0] or run
     rows = differences(run, changed, us)
     for one in rows:
         print(f"{plain(machine.path)}: {one.name}: is {one.new}, was {one.old} in the run")

@@ -1,8 +1,7 @@
 """Settings: refused as a whole, every problem named, the last good ones untouched."""
 
 from rate_control import settings
-from rate_control.settings_table import TABLE
-from rate_control.settings_words import WORDS
+from rate_control.settings_table import ADVICE, GROUP, HOME, LABEL, MEANING, TABLE
 
 
 def test_defaults_are_accepted():
@@ -47,10 +46,14 @@ def test_changes_build_on_a_base():
 
 def test_each_row_is_complete():
     names = []
+    groups = []
     for entry in TABLE:
-        assert len(entry) == 6, entry
+        assert len(entry) == ADVICE + 1, entry
         assert entry[settings.NAME] not in names
         names.append(entry[settings.NAME])
         assert settings.value_problem(entry, settings.default_value(entry)) == ""
-        assert all(0 < len(words) <= 60 for words in WORDS[entry[settings.NAME]])
-    assert sorted(names) == sorted(WORDS)
+        assert all(0 < len(entry[field]) <= 60 for field in (MEANING, ADVICE))
+        assert all(isinstance(entry[field], str) for field in (GROUP, LABEL, HOME))
+        if not groups or groups[-1] != entry[GROUP]:
+            assert entry[GROUP] not in groups, "the rows of a group stand together"
+            groups.append(entry[GROUP])

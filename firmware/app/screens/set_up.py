@@ -1,13 +1,11 @@
 """Set up: every setting of the table, in groups; a change is taken at once or refused in words."""
 
-from app.quantity_text import of_setting
+from app.quantity_text import choices, of_setting
 from app.screens.edit import edit
 from app.screens.parts import List
-from app.screens.setting_labels import CHOICES, groups
 from app.units_text import to_text
-from rate_control.settings import COUNT, HIGH, LOW, row
-from rate_control.settings_table import TABLE
-from rate_control.settings_words import ADVICE, WORDS
+from rate_control.settings import COUNT, HIGH, LOW, TABLE
+from rate_control.settings_words import ADVICE, GROUP, LABEL, WORDS
 
 UNDO = "undo last change"
 TAKE_ON = "take settings on"
@@ -22,7 +20,7 @@ class SetUp(List):
 
     def __init__(self, app):
         super().__init__(app)
-        self._groups = groups(TABLE)
+        self._groups = groups()
 
     def count(self):
         """See List."""
@@ -31,13 +29,13 @@ class SetUp(List):
     def line(self, index):
         """See List."""
         index -= len(self._groups)
-        return (self._groups[index][0] if index < 0 else (UNDO, TAKE_ON)[index]), ""
+        return (self._groups[index] if index < 0 else (UNDO, TAKE_ON)[index]), ""
 
     def chosen(self, index):
         """See List."""
         index -= len(self._groups)
         if index < 0:
-            return Group(self.app, *self._groups[index])
+            return Group(self.app, self._groups[index])
         if index:
             from app.screens.take_on import TakeOn
             return TakeOn(self.app)
@@ -47,10 +45,10 @@ class SetUp(List):
 class Group(List):
     """The settings of one group."""
 
-    def __init__(self, app, title, members):
+    def __init__(self, app, title):
         super().__init__(app)
         self.TITLE = title
-        self._members = members
+        self._members = [index for index in range(len(WORDS)) if WORDS[index][GROUP] == title]
 
     def count(self):
         """See List."""
@@ -58,29 +56,32 @@ class Group(List):
 
     def line(self, index):
         """See List."""
-        name, label = self._members[index]
-        entry = row(name)
+        index = self._members[index]
+        entry = TABLE[index]
+        label = WORDS[index][LABEL]
         if entry[COUNT] > 1:
             return label, LIST_VALUE
-        return label, short(entry, getattr(self.app.controller.settings, name), self.us())
+        return label, short(entry, getattr(self.app.controller.settings, entry[0]), self.us())
 
     def chosen(self, index):
         """See List."""
-        name, label = self._members[index]
-        entry = row(name)
-        title = self.TITLE + ": " + label
+        index = self._members[index]
+        entry = TABLE[index]
+        title = self.TITLE + ": " + WORDS[index][LABEL]
+        advice = WORDS[index][ADVICE]
         if entry[COUNT] > 1:
-            return Elements(self.app, title, entry)
-        return edit_setting(self.app, title, entry)
+            return Elements(self.app, title, entry, advice)
+        return edit_setting(self.app, title, entry, advice)
 
 
 class Elements(List):
     """The numbers of a setting that is a list; of the sections, those that are fitted."""
 
-    def __init__(self, app, title, entry):
+    def __init__(self, app, title, entry, advice):
         super().__init__(app)
         self.TITLE = title
         self._entry = entry
+        self._advice = advice
 
     def count(self):
         """See List."""
@@ -95,10 +96,20 @@ class Elements(List):
 
     def chosen(self, index):
         """See List."""
-        return edit_setting(self.app, "%s %d" % (self.TITLE, index + 1), self._entry, index)
+        title = "%s %d" % (self.TITLE, index + 1)
+        return edit_setting(self.app, title, self._entry, self._advice, index)
 
 
-def edit_setting(app, title, entry, index=None):
+def groups():
+    """Return the names of the groups, in the order of the table."""
+    found = []
+    for words in WORDS:
+        if words[GROUP] and words[GROUP] not in found:
+            found.append(words[GROUP])
+    return found
+
+
+def edit_setting(app, title, entry, advice, index=None):
     """Return the screen that edits a setting, or one number of it."""
     name = entry[0]
 
@@ -113,12 +124,12 @@ def edit_setting(app, title, entry, index=None):
     if index is not None:
         value = value[index]
     field = (of_setting(entry), entry[LOW], entry[HIGH])
-    return edit(app, title, field, value, accept, WORDS[name][ADVICE], CHOICES.get(name))
+    return edit(app, title, field, value, accept, advice, choices(entry))
 
 
 def short(entry, value, us):
     """Return a value as the list shows it, without its unit."""
-    words = CHOICES.get(entry[0])
+    words = choices(entry)
     if words:
         return words[value - entry[LOW]]
     quantity = of_setting(entry)

@@ -9,7 +9,7 @@ CLEARED_QUESTION = "new job: set all totals to zero?"
 
 
 # name, quantity, value out of rate_control.totals.Totals
-MACHINE = (
+MACHINE: tuple[tuple, ...] = (
     ("area", "area_m2", lambda totals: totals.area.whole),
     ("volume", "volume_ml", lambda totals: totals.volume.thousandths()),
     ("mean rate", "rate_ml_ha", lambda totals: mean_rate_ml_ha(totals)),
@@ -17,7 +17,7 @@ MACHINE = (
     ("time applying", "minutes", lambda totals: totals.time.whole // 60),
     ("volume on bench", "volume_ml", lambda totals: totals.bench_volume.thousandths()),
 )
-SECTION = (
+SECTION: tuple[tuple, ...] = (
     ("area", "area_m2", lambda totals, index: totals.section_area[index].whole),
     ("volume", "volume_ml", lambda totals, index: totals.section_volume[index].whole),
 )

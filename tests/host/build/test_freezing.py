@@ -83,9 +83,13 @@ def test_no_function_of_the_core_makes_such_a_tuple_anew():
 
 
 def test_frozen_settings_are_the_settings(frozen):
-    from rate_control import settings_table
+    from rate_control import settings_table, settings_words
 
     text = (frozen / "rate_control" / "settings_table.py").read_text()
     names = {}
     exec(text, names)
-    assert names["TABLE"] == settings_table.TABLE
+    at_boot = settings_table.AT_BOOT
+    assert names["TABLE"] == tuple(entry[:at_boot] for entry in settings_table.TABLE)
+    text = (frozen / "rate_control" / "settings_words.py").read_text()
+    exec(text, names)
+    assert names["WORDS"] == settings_words.WORDS

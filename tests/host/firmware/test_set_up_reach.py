@@ -2,11 +2,10 @@
 
 import pytest
 
-from app.quantity_text import of_setting
-from app.screens.set_up import Group
-from app.screens.setting_labels import CHOICES, GROUPS, groups
-from rate_control.settings import COUNT, HIGH, LOW, NAME, build
-from rate_control.settings_table import TABLE
+from app.quantity_text import choices, of_setting
+from app.screens.set_up import groups
+from rate_control.settings import build
+from rate_control.settings_table import COUNT, GROUP, HIGH, LABEL, LOW, NAME, TABLE
 from tests.shared.panel_rig import PanelRig
 
 FAR = 10**8  # notches: beyond every range
@@ -16,29 +15,19 @@ BOUND = {"curve_flow_ul_s", "curve_duty_u16", "meter_floor_ul_s", "meter_droop_u
 
 
 def test_every_setting_has_a_place_and_a_short_label():
-    members = [member for _, group in groups(TABLE) for member in group]
-    named = [name for name, _ in members] + ["rate_ml_ha"]  # which the menu has on top
-    assert sorted(named) == sorted(entry[NAME] for entry in TABLE)
-    assert [title for title, _ in groups(TABLE)] == [title for title, _ in GROUPS], "unnamed ones"
-    for title, group in GROUPS:
-        labels = [label for _, label in group]
+    elsewhere = [entry[NAME] for entry in TABLE if entry[GROUP] not in groups()]
+    assert elsewhere == ["rate_ml_ha"]  # which the menu has on top
+    for title in groups():
+        labels = [entry[LABEL] for entry in TABLE if entry[GROUP] == title]
         assert len(set(labels)) == len(labels)
         assert all(0 < len(text) <= LABEL_LENGTH for text in [title, *labels])
 
 
-def test_a_setting_without_a_label_is_found_under_more():
-    extra = (*TABLE, ("brand_new_ms", "ms", 1, 0, 9, 0))
-    title, members = groups(extra)[-1]
-    assert title == "more"
-    assert list(members) == [("brand_new_ms", "brand new")]
-    group = Group(PanelRig().app, "more", [("us_units", "brand new")])
-    assert group.line(0)[0] == "brand new"
-
-
 def test_choices_name_every_value():
-    for entry in TABLE:
-        if entry[NAME] in CHOICES:
-            assert len(CHOICES[entry[NAME]]) == entry[HIGH] - entry[LOW] + 1
+    named = [entry for entry in TABLE if choices(entry)]
+    assert len(named) >= 3
+    for entry in named:
+        assert len(choices(entry)) == entry[HIGH] - entry[LOW] + 1
 
 
 def open_edit(rig, title, label, element):
@@ -65,11 +54,12 @@ def set_far(rig, notches):
 
 
 @pytest.mark.parametrize("us", [0, 1], ids=["metric", "customary"])
-@pytest.mark.parametrize("title", [title for title, _ in GROUPS])
+@pytest.mark.parametrize("title", groups())
 def test_every_setting_from_end_to_end(title, us):
-    entries = {entry[NAME]: entry for entry in TABLE}
-    for name, label in dict(GROUPS)[title]:
-        entry = entries[name]
+    for entry in TABLE:
+        if entry[GROUP] != title:
+            continue
+        name, label = entry[NAME], entry[LABEL]
         for element in range(entry[COUNT]) if entry[COUNT] > 1 else [None]:
             # as many sections as there are widths, so that each can be reached
             settings, problems = build({"us_units": us, "section_count": 8, "rate_ml_ha": 1000})
@@ -94,7 +84,7 @@ def shown_step(entry, us):
     from app.units_text import UNITS
 
     quantity = of_setting(entry)
-    if not quantity or entry[NAME] in CHOICES:
+    if not quantity:
         return 0
     _, decimals, numerator, denominator = UNITS[quantity][us]
     return -(-numerator // (denominator * 10**decimals))

@@ -21,7 +21,7 @@ from host_sim.plant.catalogue import machine_spec
 from host_sim.plant.static_pump import electric_line
 from host_sim.twin.scenario import DEMO
 from rate_control.settings import COUNT, HIGH, LOW, NAME, Settings, build
-from rate_control.settings_words import WORDS
+from rate_control.settings_table import MEANING
 from tests.vm.random_machine import Random, random_settings
 
 PLOT_BAR = DEMO.with_name("plot_bar.machine.toml")
@@ -354,5 +354,6 @@ def test_reference_pages_are_up_to_date():
     made = pages()
     assert {name: (DIRECTORY / name).read_text() for name in made} == made
     page, keys = made["settings.md"], made["machine_file.md"]
-    assert all(f"| `{name}`" in page and f" | {words[0]}" in page for name, words in WORDS.items())
+    assert all(f"| `{name}`" in page and f" | {entry[MEANING]}" in page
+               for name, entry in ((entry[NAME], entry) for entry in ROWS))
     assert all(f"| `{place[-1]}` |" in keys for place in HOMES.values())
