@@ -1,5 +1,6 @@
 """Totals, and the rate of their job, as plain numbers for the store, and back, all checked."""
 
+from rate_control.ranges import out_of_range
 from rate_control.settings import number_problem, row
 from rate_control.totals import SHARES_UL
 
@@ -7,7 +8,7 @@ REGISTERS = ("volume", "area", "distance", "time", "bench_volume")
 RATE = "rate_ml_ha"
 SECTION_VOLUME = "section_volume"
 SECTION_REGISTERS = (SECTION_VOLUME, "section_area")
-WHOLE_LIMIT = 1 << 30
+WHOLE_MAX = (1 << 30) - 1
 
 # The parts of a section's volume were nanolitres in the first documents, and became 32nds of a
 # microlitre without a word about it. Both fill up a millilitre.
@@ -62,7 +63,7 @@ def _set(registers, numbers, of_sections):
     for index in range(0, len(numbers), 2):
         whole, part = numbers[index], numbers[index + 1]
         base = registers[0].base
-        if not (_is_count(whole, WHOLE_LIMIT) and _is_count(part, base)):
+        if out_of_range(whole, 0, WHOLE_MAX) or out_of_range(part, 0, base - 1):
             return False
         pairs.append((whole, part))
     for register, pair in zip(registers, pairs):
@@ -79,7 +80,8 @@ def _in_shares(numbers):
     if not isinstance(numbers, list):
         return numbers
     parts = numbers[1::2]
-    if not all(_is_count(part, PARTS_NL) for part in parts) or max(parts + [0]) < PARTS_SHARES:
+    if (any(out_of_range(part, 0, PARTS_NL - 1) for part in parts)
+            or max(parts + [0]) < PARTS_SHARES):
         return numbers
     converted = list(numbers)
     for index in range(1, len(numbers), 2):
@@ -104,7 +106,3 @@ def _registers(totals):
     """Return (name, list of registers) for everything that is kept."""
     single = [(name, [getattr(totals, name)]) for name in REGISTERS]
     return single + [(name, getattr(totals, name)) for name in SECTION_REGISTERS]
-
-
-def _is_count(number, limit):
-    return isinstance(number, int) and not isinstance(number, bool) and 0 <= number < limit

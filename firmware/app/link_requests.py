@@ -7,6 +7,7 @@ is answered. An argument is (name, kind, needed). Nothing here arms, starts or b
 from app import link_handlers as handlers
 from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY, STATE_NAMES
 from rate_control.intmath import LIMIT
+from rate_control.ranges import out_of_range
 
 AT_REST = 1 << PARKED | 1 << READY | 1 << FAULT
 ALWAYS = AT_REST | 1 << APPLYING | 1 << BENCH
@@ -65,7 +66,7 @@ ROWS = {row[NAME]: row for row in TABLE}
 
 def is_count(value):
     """Return whether a value is a whole number, 0 to LIMIT."""
-    return isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= LIMIT
+    return not out_of_range(value, 0, LIMIT)
 
 
 def is_text(value):

@@ -5,10 +5,11 @@ where there is a problem nothing has changed. None can arm, start or bypass a pe
 could move something want a confirmation at the machine, which only the operator interface gives.
 """
 
+from app.procedure_operations import AT_MACHINE, NOT_BENCH, ProcedureOperations
 from app.words import missing
 from rate_control import interlock
 from rate_control.controller import Controller
-from rate_control.procedures import DONE, RUNNING
+from rate_control.ranges import out_of_range
 from rate_control.records import Request
 from rate_control.settings import LOW, build, row
 from rate_control.totals import Totals
@@ -16,23 +17,19 @@ from rate_control.units import DUTY_FULL, SPEED_MAX_MM_S
 
 ARMED_AND_ON = interlock.ARMED | interlock.MASTER
 OUTPUTS_ON = "stop first: outputs are on"
-NOT_BENCH = "only on the bench"
 ONLY_AT_MACHINE = "highest_rate_ml_ha: can be changed at the machine alone"
 REMOTE_RAISE = 4  # while armed, a rate from afar may be higher by a quarter, and no more
-AT_MACHINE = "confirm at the machine"
 
 
-class Operations:
+class Operations(ProcedureOperations):
     """What can be asked of one controller, made with checked settings.
 
     make_controller(settings), where given, makes another one in its place, which is to be
-    compared with it on the twin. asked is (name, parameters) of a procedure that waits for its
-    confirmation, or None.
+    compared with it on the twin.
     """
 
     def __init__(self, settings, make_controller=None):
-        self.controller = (make_controller or Controller)(settings)
-        self.asked = None
+        super().__init__((make_controller or Controller)(settings))
         self.confirmed_rate_ml_ha = settings.rate_ml_ha
         self._before = None  # the settings before the last change
         self.shown_us = None  # US units on the display, 0 or 1; None: as set
@@ -169,62 +166,3 @@ class Operations:
         """Start a new job: every total at zero; the rate stays."""
         self.controller.totals = Totals()  # one store, so that no tick falls in the middle
         return ""
-
-    def begin_procedure(self, name, parameters, confirmed_at_machine=False):
-        """Begin a calibration or test by its name in the catalogue.
-
-        One that drives an output waits in asked until a person confirms it at the machine.
-        """
-        from rate_control.procedures import catalogue  # seldom used, so loaded when it is
-        if self.running_procedure() is not None:
-            return "another procedure is running"
-        procedure, problem = catalogue.make(
-            name, parameters, self.controller.settings, self.controller.totals)
-        if problem:
-            return problem
-        if procedure.NEEDS_BENCH:
-            if not confirmed_at_machine:
-                self.asked = (name, parameters)
-                return ""
-            if self.controller.interlock.state != interlock.BENCH:
-                return NOT_BENCH
-        self.asked = None
-        self.controller.procedure = procedure
-        return ""
-
-    def running_procedure(self):
-        """Return the procedure that is running, or None."""
-        procedure = self.controller.procedure
-        return procedure if procedure is not None and procedure.state == RUNNING else None
-
-    def act(self, action, value=None):
-        """Do one of the actions that the running procedure accepts (see procedure.py)."""
-        procedure = self.running_procedure()
-        return "no procedure is running" if procedure is None else procedure.act(action, value)
-
-    def stop_procedure(self):
-        """Stop the procedure that is running, and forget one that was asked for."""
-        self.asked = None
-        procedure = self.running_procedure()
-        if procedure is not None:
-            procedure.stop()
-        return ""
-
-    def keep_proposal(self):
-        """Take the settings that a finished procedure proposes; return a list of problems."""
-        procedure = self.controller.procedure
-        if procedure is None or procedure.state != DONE:
-            return ["nothing is proposed"]
-        problems = self.change_settings(procedure.proposal())
-        if not problems:
-            self.controller.procedure = None
-        return problems
-
-
-def out_of_range(value, low, high):
-    """Return what is wrong with a number, or an empty text."""
-    if isinstance(value, bool) or not isinstance(value, int):
-        return "must be a whole number"
-    if not low <= value <= high:
-        return "must be %d to %d" % (low, high)
-    return ""

@@ -9,6 +9,8 @@ Integers only, exact to the definitions; not for the tick: products leave the
 small-int range.
 """
 
+from rate_control.intmath import divide_rounded
+
 # Exact definitions: international yard and pound (1959), US gallon of 231 in3,
 # standard gravity 9.80665 m/s2. Source: NIST Handbook 44 appendix C, NIST SP 811
 # appendix B (quoted from memory; the tests rebuild each from inch, pound, gravity).
@@ -91,10 +93,3 @@ def pointed(steps, decimals):
 def with_unit(quantity, value, us):
     """`value` (integer, internal unit) as text with its unit: `"100.0 L/ha"`."""
     return to_text(quantity, value, us) + " " + unit(quantity, us)
-
-
-def divide_rounded(numerator, denominator):
-    """Nearest integer to a fraction (denominator > 0), halves away from zero."""
-    if numerator < 0:
-        return -divide_rounded(-numerator, denominator)
-    return (2 * numerator + denominator) // (2 * denominator)

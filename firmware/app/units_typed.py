@@ -3,7 +3,8 @@
 Beside the units that are shown (units_text.py) it understands more, by their labels.
 """
 
-from app.units_text import FOOT_UM, GALLON_NL, UNITS, divide_rounded
+from app.units_text import FOOT_UM, GALLON_NL, UNITS
+from rate_control.intmath import divide_rounded
 
 _OUTLET_FLOW = (("mL/min", 0, 50, 3), ("fl oz/min", 1, GALLON_NL, 128 * 60 * 10**3))
 TYPED = {

@@ -4,7 +4,7 @@ sense -> permit -> decide -> run the procedure -> actuate -> account. Each stage
 of the stages before it and fills its own (see records.py).
 """
 
-from rate_control import outputs as last_gate
+from rate_control import last_gate
 from rate_control.application_rate import target_flow_ul_s
 from rate_control.debounce import make_debounce
 from rate_control.faults import PROGRAM_FAILED, Faults

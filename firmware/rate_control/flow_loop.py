@@ -6,6 +6,7 @@ a worn outlet, and not on the lag of the machine. pump_loop.py and valve_loop.py
 difference teaches about each kind of actuator, and how it is driven.
 """
 
+from rate_control.loop_gains import simc_gains
 from rate_control.meter_trust import MeterTrust
 from rate_control.predictor import Predictor
 from rate_control.units import PWM_PUMP
@@ -27,6 +28,9 @@ class FlowLoop:
         self._model = Predictor(settings)
         self._trust = MeterTrust(settings, self.NEEDS_REST)
         self._floor_ul_s = settings.meter_floor_ul_s
+        kp_q16, self._simc_ki_q20 = simc_gains(
+            settings.loop_delay_ms, settings.loop_lag_ms, settings.settling_time_ms)
+        self._kp_q12 = kp_q16 >> 4
 
     def rest(self):
         """Follow a machine that is off; what was learned stays."""

@@ -18,6 +18,16 @@ def clamp(value, low, high):
     return value
 
 
+def divide_rounded(numerator, denominator):
+    """Return the nearest int to a fraction (denominator > 0), halves away from zero.
+
+    For numbers of any size, and so not for a tick.
+    """
+    if numerator < 0:
+        return -divide_rounded(-numerator, denominator)
+    return (2 * numerator + denominator) // (2 * denominator)
+
+
 def muldiv(a, b, c):
     """Return a * b / c rounded towards zero, or +-LIMIT where the result would be beyond it.
 

@@ -7,7 +7,6 @@ open sections.
 
 from rate_control.flow_loop import FlowLoop
 from rate_control.intmath import clamp, muldiv
-from rate_control.loop_gains import simc_gains
 from rate_control.records import Decided
 from rate_control.units import DUTY_FULL, FLOW_MAX_UL_S, ONE_Q12, ONE_Q20, TICK_MS
 
@@ -22,10 +21,7 @@ class PumpLoop(FlowLoop):
         super().__init__(settings)
         self.position_u16 = 0  # a pump has none
         self._curve = curve
-        kp_q16, ki_q20 = simc_gains(
-            settings.loop_delay_ms, settings.loop_lag_ms, settings.settling_time_ms)
-        self._kp_q12 = kp_q16 >> 4
-        self._whole_ki_q20 = min(ki_q20, KI_MAX_Q20)
+        self._whole_ki_q20 = min(self._simc_ki_q20, KI_MAX_Q20)
         self._ki_q20 = self._whole_ki_q20
         self._total_mm = settings.total_width_mm()
         # a tick's share of the rise from nothing to full; a fall is never held back

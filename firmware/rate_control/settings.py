@@ -3,6 +3,7 @@
 Which there are stands in settings_table.py, the only list of them.
 """
 
+from rate_control.ranges import out_of_range
 from rate_control.settings_table import COUNT, DEFAULT, HIGH, LOW, NAME, TABLE, UNIT
 from rate_control.units import MAX_SECTIONS, WIDTH_MAX_MM
 
@@ -92,11 +93,7 @@ def value_problem(entry: tuple, value: object) -> str:
 
 def number_problem(entry: tuple, number: object) -> str:
     """Return what is wrong with one number for a table row, or an empty text."""
-    if isinstance(number, bool) or not isinstance(number, int):
-        return "must be a whole number"
-    if not entry[LOW] <= number <= entry[HIGH]:
-        return "must be %d to %d %s, is %d" % (entry[LOW], entry[HIGH], entry[UNIT], number)
-    return ""
+    return out_of_range(number, entry[LOW], entry[HIGH], entry[UNIT])
 
 
 def cross_problems(settings: Settings) -> list[str]:

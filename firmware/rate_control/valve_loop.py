@@ -6,7 +6,7 @@ really stands: the reckoned position is put right, a part of the error in every 
 
 from rate_control.flow_loop import FlowLoop
 from rate_control.intmath import muldiv
-from rate_control.loop_gains import simc_gains, valve_gain_q20
+from rate_control.loop_gains import valve_gain_q20
 from rate_control.records import Decided
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q12
 from rate_control.valve_drive import ValveDrive
@@ -21,9 +21,6 @@ class ValveLoop(FlowLoop):
         super().__init__(settings)
         self.valve = ValveDrive(settings)
         self._curve = curve
-        kp_q16, _ = simc_gains(
-            settings.loop_delay_ms, settings.loop_lag_ms, settings.settling_time_ms)
-        self._kp_q12 = kp_q16 >> 4
         self._delay_ms = settings.loop_delay_ms
         self._settling_ms = settings.settling_time_ms
         self._ki_q20 = 0  # for the present width

@@ -10,6 +10,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from app import units_text, units_typed
+from rate_control.intmath import divide_rounded
 
 # The systems of units, by the names that files and options have for them.
 SYSTEMS = METRIC, US = "metric", "us"
@@ -59,7 +60,7 @@ def whole(quantity: str, text: str, us: bool, low: int, high: int, scale: int = 
     ValueError, in the unit that was typed, where it is none or one out of range.
     """
     numerator, denominator = units_typed.exact(quantity, text, us)
-    value: int = units_text.divide_rounded(numerator, denominator * scale)
+    value: int = divide_rounded(numerator, denominator * scale)
     if not low <= value <= high:
         label = text.strip().lstrip("+-.,0123456789").strip() or unit(quantity, us)
         one = Fraction(*units_typed.exact(quantity, f"1 {label}", us)) / scale

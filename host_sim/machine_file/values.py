@@ -19,6 +19,7 @@ from host_sim.common import units
 from host_sim.common.errors import InputError, plain
 from host_sim.machine_file.homes import ROWS, key_of, named
 from rate_control import settings as table
+from rate_control.intmath import divide_rounded
 from rate_control.procedures.keeping import changes
 from rate_control.settings import Settings, build
 
@@ -114,7 +115,7 @@ def write(entry: Any, value: Any, us: bool) -> Any:
         number = units_text.pointed(
             units_text.steps_of(quantity, value * scale, us, decimals), decimals)
         numerator, denominator = units_typed.exact(quantity, number, us)
-        if units_text.divide_rounded(numerator, denominator * scale) == value:
+        if divide_rounded(numerator, denominator * scale) == value:
             return f"{number} {units_text.unit(quantity, us)}"
         decimals += 1
 

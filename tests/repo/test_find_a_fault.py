@@ -18,7 +18,8 @@ from rate_control.faults import BLOCKING, TABLE
 
 PAGE = REPO_ROOT / "docs" / "how_to" / "find_a_fault.md"
 FIRMWARE = REPO_ROOT / "firmware"
-SPEAKING = ("application.py", "kept_settings.py", "operations.py", "slots.py", "store.py")
+SPEAKING = ("application.py", "kept_settings.py", "operations.py", "procedure_operations.py",
+            "slots.py", "store.py")
 # where a text that is returned or kept says what went wrong
 SPEAKERS = (
     *(FIRMWARE / "app" / name for name in SPEAKING),
@@ -102,5 +103,5 @@ def test_every_text_of_the_tables_fits_a_line_of_the_display():
 
 def test_the_words_are_searched_for_and_not_assumed():
     assert "all sections are asleep" not in cells()
-    assert "only on the bench" in constants(FIRMWARE / "app" / "operations.py")
-    assert "another procedure is running" in spoken(FIRMWARE / "app" / "operations.py")
+    assert "only on the bench" in constants(FIRMWARE / "app" / "procedure_operations.py")
+    assert "another procedure is running" in spoken(FIRMWARE / "app" / "procedure_operations.py")

@@ -1,6 +1,6 @@
 """The last gate and what it guards with: no command reaches an output without its state."""
 
-from rate_control import outputs as last_gate
+from rate_control import last_gate
 from rate_control.faults import BLOCKING, SPEED_LOST, TABLE
 from rate_control.interlock import (
     APPLYING,

@@ -34,7 +34,7 @@ def test_units_of_the_display_are_chosen_without_a_change_of_settings():
     assert screen.us() == 1
     assert application.controller.settings is settings  # so nothing was applied, nothing locked
     assert settings.us_units == 0
-    assert rig.ask("display.units", us=2)["problems"] == ["must be 0 to 1"]
+    assert rig.ask("display.units", us=2)["problems"] == ["must be 0 to 1, is 2"]
     assert screen.us() == 1
     assert rig.ask("display.units", us=0)["answer"] == "display.units"
     assert screen.us() == 0

@@ -3,7 +3,8 @@
 from app.grid import COLUMNS, wrapped
 from app.screens.parts import answer
 from app.screens.screen import CLOSE, Screen, page
-from app.units_text import UNITS, divide_rounded, steps_of, unit
+from app.units_text import UNITS, steps_of, unit
+from rate_control.intmath import divide_rounded
 
 
 def edit(app, name, field, value, accept, hint="", words=None):

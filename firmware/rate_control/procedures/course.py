@@ -6,8 +6,7 @@ the field surface, tank half full, both directions (Cornell University,
 http://aben.cals.cornell.edu/extension/pestapp/publications/Calibration.boom.sprayer.combo1.html).
 """
 
-from rate_control.intmath import wrapped_add
-from rate_control.procedures.keeping import ratio_rounded
+from rate_control.intmath import divide_rounded, wrapped_add
 from rate_control.procedures.runs import ONE_PPM, CountedRuns
 
 
@@ -48,7 +47,7 @@ class Course(CountedRuns):
         there = self._pulses[0::2]
         back = self._pulses[1::2]
         if back:
-            facts.append(("back vs there", ratio_rounded(
+            facts.append(("back vs there", divide_rounded(
                 ONE_PPM * (sum(back) * len(there) - sum(there) * len(back)),
                 sum(there) * len(back)), "share_ppm"))
         facts.append(("result", self.result(), "pulses_per_km"))

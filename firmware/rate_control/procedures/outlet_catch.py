@@ -15,8 +15,7 @@ the 5 % rule uses: in it, two worn outlets would make a short boom look blocked.
 shifts the mean by less than 5 % as long as more than half of the outlets are sound.
 """
 
-from rate_control.intmath import LIMIT, isqrt
-from rate_control.procedures.keeping import ratio_rounded
+from rate_control.intmath import LIMIT, divide_rounded, isqrt
 from rate_control.procedures.procedure import COMPLETE, ENTER, TAKE_BACK, Procedure
 
 CATCH_MAX_UL = 100000000
@@ -132,7 +131,7 @@ def alike(caught_ul):
 
 def mean_ul(caught_ul):
     """Return the mean, 0 of nothing."""
-    return ratio_rounded(sum(caught_ul), len(caught_ul)) if caught_ul else 0
+    return divide_rounded(sum(caught_ul), len(caught_ul)) if caught_ul else 0
 
 
 def cv_ppm(caught_ul, mean):
@@ -142,7 +141,7 @@ def cv_ppm(caught_ul, mean):
     squares = 0
     for caught in caught_ul:
         squares += (off_ppm(caught, mean) // CV_STEP_PPM) ** 2
-    return isqrt(min(ratio_rounded(squares, len(caught_ul) - 1), LIMIT)) * CV_STEP_PPM
+    return isqrt(min(divide_rounded(squares, len(caught_ul) - 1), LIMIT)) * CV_STEP_PPM
 
 
 def verdict(caught_ul, mean, nominal_ul):
@@ -159,4 +158,4 @@ def verdict(caught_ul, mean, nominal_ul):
 
 def off_ppm(value, reference):
     """Return how far a value is off a reference (above 0), in parts per million."""
-    return ratio_rounded(ONE_PPM * (value - reference), reference)
+    return divide_rounded(ONE_PPM * (value - reference), reference)

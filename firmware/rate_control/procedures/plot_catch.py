@@ -12,8 +12,7 @@ makes small amounts readable.
 """
 
 from rate_control import density
-from rate_control.intmath import LIMIT, wrapped_add
-from rate_control.procedures.keeping import ratio_rounded
+from rate_control.intmath import LIMIT, divide_rounded, wrapped_add
 from rate_control.procedures.procedure import COMPLETE, ENTER, MARK, TAKE_BACK, Procedure
 from rate_control.units import RATE_MAX_ML_HA, TICK_MS
 
@@ -27,7 +26,7 @@ ONE_PPM = 1000000
 
 def course_mm(width_mm, customary):
     """Return the distance that makes the plot with a width; customary: 1 for 1/128 acre."""
-    return ratio_rounded(OUNCE_PLOT_MM2 if customary else METRIC_PLOT_MM2, width_mm)
+    return divide_rounded(OUNCE_PLOT_MM2 if customary else METRIC_PLOT_MM2, width_mm)
 
 
 class PlotCatch(Procedure):
@@ -113,12 +112,12 @@ class PlotCatch(Procedure):
         """Return the mean time of the driven courses, 0 where none was driven."""
         if not self._courses_ticks:
             return 0
-        return ratio_rounded(TICK_MS * sum(self._courses_ticks), len(self._courses_ticks))
+        return divide_rounded(TICK_MS * sum(self._courses_ticks), len(self._courses_ticks))
 
     def rate_ml_ha(self):
         """Return the rate that the mean catch stands for; at least one must be entered."""
         plots_mm2 = self._distance_mm * self._width_mm * self._times * len(self._caught_ul)
-        return ratio_rounded(sum(self._caught_ul) * ML_HA_PER_UL_MM2, plots_mm2)
+        return divide_rounded(sum(self._caught_ul) * ML_HA_PER_UL_MM2, plots_mm2)
 
     def needs_more(self):
         """See Procedure: the step of the jug's scale, d/A, decides."""
@@ -145,7 +144,7 @@ class PlotCatch(Procedure):
         facts += [("catches", len(self._caught_ul), ""),
                   ("rate", rate, "rate_ml_ha"),
                   ("target", self._target_ml_ha, "rate_ml_ha"),
-                  ("off target", ratio_rounded(ONE_PPM * (rate - self._target_ml_ha),
+                  ("off target", divide_rounded(ONE_PPM * (rate - self._target_ml_ha),
                                                self._target_ml_ha), "share_ppm")]
         return facts + density_facts(min(rate, RATE_MAX_ML_HA), self._target_ml_ha,
                                      self._density_g_l)

@@ -13,6 +13,7 @@ switch ends it at any moment.
 """
 
 from rate_control.procedures import DONE, FAILED, RUNNING, STOPPED  # noqa: F401  for procedures
+from rate_control.ranges import out_of_range
 
 AGAINST_STOP = -65536  # a demand that keeps a valve's motor running shut; a pump rests
 
@@ -119,9 +120,4 @@ class Procedure:
 
 def entry_problem(entry, value):
     """Return what is wrong with a value for an entry or a parameter, or an empty text."""
-    if isinstance(value, bool) or not isinstance(value, int):
-        return "must be a whole number"
-    low, high = entry[2], entry[3]
-    if not low <= value <= high:
-        return "must be %d to %d, is %d" % (low, high, value)
-    return ""
+    return out_of_range(value, entry[2], entry[3])

@@ -14,8 +14,7 @@ All shares are in parts per million. Only step() belongs to the tick.
 """
 
 from rate_control import settings as table
-from rate_control.intmath import LIMIT
-from rate_control.procedures.keeping import ratio_rounded
+from rate_control.intmath import LIMIT, divide_rounded
 from rate_control.procedures.procedure import COMPLETE, DONE, ENTER, MARK, TAKE_BACK, Procedure
 
 MAX_RUNS = 12
@@ -80,7 +79,7 @@ class CountedRuns(Procedure):
 
     def _add(self, pulses, amount):
         """Add a complete run; return "" or why it is nonsense."""
-        value = ratio_rounded(pulses * self.SCALE, amount)
+        value = divide_rounded(pulses * self.SCALE, amount)
         if not self._row[table.LOW] <= value <= self._row[table.HIGH]:
             return "makes no sense: check amount and sensor"
         self._pulses.append(pulses)
@@ -99,20 +98,20 @@ class CountedRuns(Procedure):
 
     def result(self):
         """Return the setting that all runs together give; there must be one."""
-        return ratio_rounded(sum(self._pulses) * self.SCALE, sum(self._amounts))
+        return divide_rounded(sum(self._pulses) * self.SCALE, sum(self._amounts))
 
     def deviations_ppm(self):
         """Return how far each run is from that result."""
         pulses = sum(self._pulses)
         amount = sum(self._amounts)
-        return [ratio_rounded(ONE_PPM * (run * amount - own * pulses), own * pulses)
+        return [divide_rounded(ONE_PPM * (run * amount - own * pulses), own * pulses)
                 for run, own in zip(self._pulses, self._amounts)]
 
     def resolution_ppm(self):
         """Return 1/N + d/A of the mean run."""
         runs = len(self._pulses)
-        return (ratio_rounded(ONE_PPM * runs, sum(self._pulses))
-                + ratio_rounded(ONE_PPM * runs * self._step, sum(self._amounts)))
+        return (divide_rounded(ONE_PPM * runs, sum(self._pulses))
+                + divide_rounded(ONE_PPM * runs * self._step, sum(self._amounts)))
 
     def needs_more(self):
         """See Procedure."""

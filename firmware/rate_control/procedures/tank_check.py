@@ -7,7 +7,7 @@ pulse of N: the ratio is known to 1/N + d/V.
 """
 
 from rate_control import settings as table
-from rate_control.procedures.keeping import ratio_rounded
+from rate_control.intmath import divide_rounded
 from rate_control.procedures.procedure import (
     COMPLETE,
     DONE,
@@ -74,14 +74,14 @@ class TankCheck(Procedure):
         return ""
 
     def _result(self, tank_ml):
-        return ratio_rounded(self._pulses_hl * self._meter_ml, tank_ml)
+        return divide_rounded(self._pulses_hl * self._meter_ml, tank_ml)
 
     def resolution_ppm(self):
         """Return 1/N + d/V, 0 where nothing was metered."""
         if not self._meter_ml:
             return 0
         pulses = max(self._meter_ml * self._pulses_hl // ML_PER_HL, 1)
-        return ONE_PPM // pulses + ratio_rounded(ONE_PPM * self._step_ml, self._meter_ml)
+        return ONE_PPM // pulses + divide_rounded(ONE_PPM * self._step_ml, self._meter_ml)
 
     def needs_more(self):
         """See Procedure."""
@@ -100,7 +100,7 @@ class TankCheck(Procedure):
         facts = [("by meter", self._meter_ml, "volume_ml"),
                  ("resolution", self.resolution_ppm(), "share_ppm")]
         if self._tank_ml:
-            off = ratio_rounded(ONE_PPM * (self._meter_ml - self._tank_ml), self._tank_ml)
+            off = divide_rounded(ONE_PPM * (self._meter_ml - self._tank_ml), self._tank_ml)
             facts += [("by tank", self._tank_ml, "volume_ml"),
                       ("meter vs tank", off, "share_ppm"),
                       ("result", self._result(self._tank_ml), "pulses_per_hl")]

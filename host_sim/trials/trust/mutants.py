@@ -31,7 +31,7 @@ EXIT_BAD_INPUT = 2
 MUTATED: dict[str, tuple[str, ...]] = {
     "rate_control.interlock": (),
     "rate_control.permits": (),
-    "rate_control.outputs": (),
+    "rate_control.last_gate": (),
     "rate_control.faults": (),
     "rate_control.plausibility": (),
     "rate_control.debounce": (),
@@ -50,7 +50,7 @@ Exit status: 0 if every mutant is killed or argued, 1 if not, 2 for bad input.
 examples:
   {COMMAND} --json out/mutants.json
   {COMMAND} --sample 40 --seed 7
-  {COMMAND} --only rate_control.outputs.gate
+  {COMMAND} --only rate_control.last_gate.gate
 """
 
 

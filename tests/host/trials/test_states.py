@@ -10,7 +10,7 @@ from host_sim.trials.trust.permit_stage import FILLED, FIXED, REMEMBERED, Permit
 from host_sim.trials.trust.states import PLAIN_BENCH, SHORT, STORE, explore, told
 from rate_control import controller as controller_module
 from rate_control import interlock as interlock_module
-from rate_control import outputs as last_gate
+from rate_control import last_gate
 from rate_control.controller import Controller
 from rate_control.debounce import Debounce
 from rate_control.faults import Faults
