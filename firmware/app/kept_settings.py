@@ -3,6 +3,9 @@
 Nothing that was learned is lost for it. A setting that is new has its default, or what was put
 aside of it when an older firmware did not know it. One that this firmware does not know, or whose
 value it refuses, is put aside; the rest stays as it is.
+
+Whoever renames a setting, or lets its number mean something else, raises its version in store.py
+and converts what older documents hold here, before it is fitted, as kept_totals.py does.
 """
 
 from app.quantity_text import in_words

@@ -1,4 +1,5 @@
 # Made from settings.py and settings_table.py by `make docs`; do not edit it here.
+from rate_control.ranges import out_of_range as out_of_range
 from rate_control.settings_table import COUNT as COUNT, DEFAULT as DEFAULT, HIGH as HIGH, LOW as LOW, NAME as NAME, TABLE as TABLE, UNIT as UNIT
 from rate_control.units import MAX_SECTIONS as MAX_SECTIONS, WIDTH_MAX_MM as WIDTH_MAX_MM
 def row(name: str):
