@@ -22,6 +22,7 @@ class Settings:
     meter_droop_ul_s: int
     meter_average_pulses: int
     meter_timeout_ms: int
+    implement_open_is_down: int
     implement_start_delay_ms: int
     implement_stop_delay_ms: int
     switch_debounce_ms: int
@@ -46,6 +47,7 @@ class Settings:
     curve_tolerance_permille: int
     rate_off_ms: int
     flow_missing_ms: int
+    longest_pass_m: int
     supply_low_mv: int
 
     def __init__(self) -> None:
