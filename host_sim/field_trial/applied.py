@@ -25,6 +25,7 @@ from host_sim.runs.truth import CELL_M, true_run
 FLAG_PCT = (5.0, 10.0)  # deviations from the plan's rate that are marked
 LENGTH_SHARE, LENGTH_M = 0.2, 1.0  # a pass may be so much longer or shorter than planned
 RATE_SHARE = 0.01
+OF_PIECE = {"cv": "cv_pct", "start_error": "start_error_m", "end_error": "end_error_m"}
 PULSES_M3, PULSES_M = 10.0, 1e-3  # of the settings' pulses for 100 L and for 1 km
 
 
@@ -62,7 +63,8 @@ def applied(path: Path, plan: Plan, record: RunRecord, know: Knowledge,
         if piece is None:
             found.append(Applied(plot))
             continue
-        figures = figures_of(_measured(plot, piece, record.about["settings"], width_m), know)
+        settings = record.about["settings"]
+        figures = _known(piece, figures_of(_measured(plot, piece, settings, width_m), know))
         rate = truths[plot.name]["mean_rate_l_ha"] if known else None
         found.append(Applied(plot, piece, figures, None if rate is None else rate * L_HA_M,
                              tuple(_flags(plot, piece, figures))))
@@ -123,6 +125,12 @@ def _measured(plot: Plot, piece: dict[str, Any], settings: dict[str, Any], width
         cv=(piece["cv_pct"] or 0.0) / 100, metres=np.floor(length_m / CELL_M),
         start_error_m=piece["start_error_m"] or 0.0, end_error_m=piece["end_error_m"] or 0.0,
         edge_m=edge_m(length_m))
+
+
+def _known(piece: dict[str, Any], figures: dict[str, Figure]) -> dict[str, Figure]:
+    """Without the figures that so short a piece does not have."""
+    return {name: figure for name, figure in figures.items()
+            if name not in OF_PIECE or piece[OF_PIECE[name]] is not None}
 
 
 def _flags(plot: Plot, piece: dict[str, Any], figures: dict[str, Figure]) -> Iterator[str]:

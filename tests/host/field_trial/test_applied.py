@@ -19,9 +19,11 @@ from host_sim.field_trial.applied import applied
 from host_sim.field_trial.plan import Plan, Plot
 from host_sim.field_trial.uncertainty import Knowledge
 from host_sim.runs.measured import as_measured
+from host_sim.twin.scenario import load_scenario
 from rate_control.interlock import APPLYING, READY
 from rate_control.units import SWITCH_IMPLEMENT
 from tests.support.drives import TICK_S, made_up_record, wanted_flow_ml_s
+from tests.support.recorded_twin import record_twin
 
 PAGE = REPO_ROOT / "docs/how_to/run_a_field_trial.md"
 BLOCK = re.compile(r"^```(sh|toml|text)\n(.*?)^```", re.MULTILINE | re.DOTALL)
@@ -221,6 +223,29 @@ def test_a_plot_that_gets_nothing_is_no_pass():
     assert [bool(one.figures) for one in found] == [True, False, True]
 
 
+def test_a_plot_of_a_single_metre_has_no_variation():
+    [one] = judge([plot("1", 1, 100, 1, length_m=1.5)],
+                  drive([(2, 2.75)], np.full(len(TIME_S), 100)))
+    assert "cv" not in one.figures and "mean_rate" in one.figures
+
+
 def test_a_pass_that_is_too_short_for_its_plot_is_refused():
     with pytest.raises(InputError, match=r"its pass ends after 10.0 m in the plan, after 6.0"):
         judge([plot("1", 1, 100, 1)], drive([(2, 5)], np.full(len(TIME_S), 100)))
+
+
+def test_the_recording_of_a_board_is_judged_like_a_run(tmp_path, capsys):
+    """The rates come over the link, in the alleys; nobody knows the truth."""
+    plan = tmp_path / "plan.csv"
+    plan.write_text("plot,treatment,rate_l_ha,length_m,order,width_m,x_m,y_m,heading_deg\n"
+                    "1,A,80,8,1,3.5,1.75,0,0\n2,B,60,8,2,3.5,1.75,11,0\n")
+    machine = REPO_ROOT / "host_sim/scenarios/plot_bar.machine.toml"
+    assert main(["plots", "scenario", str(plan), "--machine", str(machine), "--speed", "6 km/h",
+                 "--out", str(tmp_path)]) == 0
+    record_twin(tmp_path / "field.rec", load_scenario(tmp_path / "scenario.toml"))
+    assert main(["plots", "applied", str(plan), str(tmp_path / "field.rec"),
+                 "--out", str(tmp_path / "out")]) == 0
+    rows = table(tmp_path / "out/as_applied.csv")
+    means = {row["plot"]: float(row["value"]) for row in rows if row["figure"] == "mean_rate"}
+    assert means == {"1": pytest.approx(80, rel=0.1), "2": pytest.approx(60, rel=0.1)}
+    assert not any(row["figure"] == "true_mean_rate" for row in rows)
