@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from host_sim.common import units
+from host_sim.plant.units import ML_M3
 from host_sim.runs.record import RunRecord
 from host_sim.twin.disturbances import CALM
 from host_sim.twin.hands import Event
@@ -224,12 +226,12 @@ def _wrong_ml(record: RunRecord, where: NDArray[np.bool_]) -> float:
 HEADINGS = ("what breaks", "what is shown", "after", "then", "rate", "worst section", "wrong")
 
 
-def cells(outcome: FaultOutcome) -> tuple[str, ...]:
-    """One row of the table, a text for each of HEADINGS."""
+def cells(outcome: FaultOutcome, us: bool = False) -> tuple[str, ...]:
+    """One row of the table, a text for each of HEADINGS, in metric or in US units."""
     after = "-" if outcome.after_s is None else f"{outcome.after_s:.1f} s"
     return (outcome.fault.what, ", ".join(outcome.shown) or "nothing", after, outcome.state,
             _percent(outcome.whole_pct), _percent(outcome.section_pct),
-            f"{outcome.wrong_ml:.0f} mL")
+            units.text("catch_ul", outcome.wrong_ml * ML_M3, us))
 
 
 def _percent(value: float) -> str:

@@ -34,7 +34,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--plot", type=Path, metavar="FILE", help="draw them: .png or .svg")
     parser.add_argument("--workers", type=at_least_one, metavar="N",
                         help="processes to use (default: one a core)")
-    add_units(parser, "units of what is shown (default metric)")
+    add_units(parser, "units of what is shown (default: of the machine files, or "
+                      "metric)")
 
 
 def at_least_one(text: str) -> int:
@@ -73,14 +74,15 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.trials.commissioning.performed import BenchError
 
     machines = tuple(args.machine or KINDS)
+    files = []
     for name in machines:
         try:
-            chosen(name)
+            files.append(chosen(name).file)
         except InputError as error:
             raise InputError(*(f"--machine: {line}" for line in error.args)) from None
     check_file("--json", args.json)
     check_file("--plot", args.plot, PLOT_SUFFIXES)
-    us = us_of(args)
+    us = us_of(args, all(file and file.us for file in files))
     try:
         with executor(args.workers) as pool, progress("testing") as tell:
             outcome = run_acceptance(machines, pool=pool, tell=tell)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from host_sim.common.unit_option import add_units, us_of
+
 HELP = "break one thing at a time on the twin and see what the controller says"
 
 EPILOG = """\
@@ -25,6 +27,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--machine", type=Path, metavar="FILE",
                         help="machine file, alone or in place of the one that the scenario "
                              "names")
+    add_units(parser, "units of what is shown (default: of the machine file, or metric)")
     parser.add_argument("--json", type=Path, metavar="FILE", help="also write the results here")
 
 
@@ -40,12 +43,13 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.twin.plain_drive import scenario_for
 
     scenario = scenario_for(args.scenario, machine_file=args.machine)
+    us = us_of(args, bool(scenario.settings.us_units))
     if args.json:
         check_directory(args.json.parent)
     outcomes = list(run_faults(scenario))
     table = Table(*HEADINGS, box=None, pad_edge=False)
     for outcome in outcomes:
-        table.add_row(*cells(outcome))
+        table.add_row(*cells(outcome, us))
     Console(width=None if Console().is_terminal else 150).print(table)
     if args.json:
         text = json.dumps([as_json(outcome) for outcome in outcomes], indent=1) + "\n"

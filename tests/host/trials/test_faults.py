@@ -7,7 +7,7 @@ import json
 import pytest
 
 from host_sim.__main__ import main
-from host_sim.trials.faults import BREAK_S, END_S, FAULTS, FaultOutcome, run_faults
+from host_sim.trials.faults import BREAK_S, END_S, FAULTS, FaultOutcome, cells, run_faults
 from host_sim.twin.scenario import DEMO, load_scenario
 
 
@@ -103,3 +103,10 @@ def test_verb(  # type: ignore[no-untyped-def]
     rows = json.loads((tmp_path / "faults.json").read_text())
     assert [row["fault"] for row in rows] == [fault.name for fault in FAULTS[:3]]
     assert all(row["after_s"] is None or 0 < row["after_s"] < END_S - BREAK_S for row in rows)
+
+
+def test_the_table_is_in_the_units_that_are_asked_for():
+    """29.5735 mL are a US fluid ounce: a gallon of 231 in3 has 128."""
+    outcome = FaultOutcome(FAULTS[0], ("rate_off",), 1.0, "fault", 1.0, 2.0, 295.735)
+    assert cells(outcome)[-1] == "296 mL"
+    assert cells(outcome, us=True)[-1] == "10.0 fl oz"
