@@ -31,6 +31,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it."""
+    from host_sim import CHECKED_OUT
+    from host_sim.common.errors import InputError
+
+    if not CHECKED_OUT:
+        raise InputError("the drawings are in the project's tree: run it in a checkout")
     return ACTIONS[args.action]()
 
 

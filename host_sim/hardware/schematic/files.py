@@ -336,7 +336,7 @@ def sheet_box(root: Page, page: Page, corner: Cell) -> str:
     """The box on the first page that stands for another one."""
     x, y = corner
     return "\n".join([
-        f"(sheet (at {mm(x)} {mm(y)}) (size {mm(18)} {mm(3)}) (exclude_from_sim no) (in_bom yes) "
+        f"(sheet (at {mm(x)} {mm(y)}) (size {mm(23)} {mm(3)}) (exclude_from_sim no) (in_bom yes) "
         "(on_board yes) (dnp no) (stroke (width 0.15) (type solid)) (fill (color 0 0 0 0))",
         f"(uuid {quoted(page.path.rsplit('/', 1)[1])})",
         f'(property "Sheetname" {quoted(page.sheet.name)} {at(x, y - 0.4)} '
