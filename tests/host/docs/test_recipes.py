@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from host_sim import REPO_ROOT
+from rate_control.faults import TABLE
 from tests.repo.tree import name_of, repository_files
 
 PAGE = REPO_ROOT / "docs" / "recipes.md"
@@ -44,7 +45,8 @@ def recipe(name: str) -> str:
 def follow(name: str, tree: Path) -> set[str]:
     """Apply every step of a recipe to a tree; returns the files that it changed."""
     changed = set()
-    for step in STEP.finditer(recipe(name)):
+    free = str(2 * max(row[0] for row in TABLE))  # as the page tells to take it
+    for step in STEP.finditer(recipe(name).replace("16384", free)):
         path = tree / (step["new"] or step["file"])
         changed.add(step["new"] or step["file"])
         if step["new"]:
