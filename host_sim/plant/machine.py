@@ -138,13 +138,15 @@ class Machine:
         pump.drive(IDLE if faults.pump_dead else actuation, self._supply_v, supply.resistance_ohm)
         if isinstance(pump, RegulatedPump):
             pump.shaft_share = 0.0 if faults.pump_dead else self.shaft_share
-            pump.valve.pace = self._valve_pace()
+            pump.valve.pace = self._valve_pace() if faults.valve_follows_supply else 1.0
             if faults.regulator_stuck is not None:
                 pump.seize(faults.regulator_stuck)
         self._manifold.air_m3 = self.spec.manifold.air_m3 + faults.air_m3
         if self._hydraulics != self._hydraulic_faults():
             self._break_hydraulics()
-        self._supply = self._troubled(DRY if faults.tank_empty else pump, span_s)
+        self._supply = DRY if faults.tank_empty else pump
+        if faults.suction_m3_s > 0.0 or faults.leak_down_s > 0.0:
+            self._supply = self._troubled(self._supply, span_s)
         mask = actuation.section_mask
         if faults.sections_swapped:
             mask = mask & ~3 | mask << 1 & 2 | mask >> 1 & 1
@@ -155,8 +157,6 @@ class Machine:
 
     def _valve_pace(self) -> float:
         """Pace of the regulating valve's motor: a DC motor's, less what its brushes drop."""
-        if not self.faults.valve_follows_supply:
-            return 1.0
         nominal_v = self.spec.supply.loaded_v() - VALVE_DROP_V
         return max((self._supply_v - VALVE_DROP_V) / nominal_v, SLOWEST_PACE)
 
@@ -179,8 +179,6 @@ class Machine:
     def _troubled(self, source: Supply, span_s: float) -> Supply:
         """What feeds the manifold, with the suction's limit and what leaks back past the pump."""
         faults = self.faults
-        if faults.suction_m3_s <= 0.0 and faults.leak_down_s <= 0.0:
-            return source
         most_m3_s = self.field.suction_m3_s(span_s) if faults.suction_m3_s > 0.0 else 0.0
         compliance = self.spec.manifold.compliance_m3_pa
         back = compliance / faults.leak_down_s if faults.leak_down_s > 0.0 else 0.0

@@ -68,6 +68,8 @@ class Breaking:
 
     def go_on(self, time_s: float) -> None:
         """Bring what is on its way to where it is by now."""
+        if not self._ramps:
+            return
         for ramp in list(self._ramps.values()):
             ramp.set(ramp.at(time_s))
             if time_s >= ramp.start_s + ramp.over_s:

@@ -30,6 +30,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--machine", action="append", metavar="MACHINE",
                         help="only this kind of machine, or the one of this machine file; may be "
                              "repeated (default: all kinds)")
+    parser.add_argument("--field", choices=("calm", "ordinary", "rough"), default="calm",
+                        help="the field to drive in (default calm: the claims are about that)")
     parser.add_argument("--json", type=Path, metavar="FILE", help="write all figures as JSON")
     parser.add_argument("--plot", type=Path, metavar="FILE", help="draw them: .png or .svg")
     parser.add_argument("--workers", type=at_least_one, metavar="N",
@@ -85,7 +87,7 @@ def run(args: argparse.Namespace) -> int:
     us = us_of(args, all(file and file.us for file in files))
     try:
         with executor(args.workers) as pool, progress("testing") as tell:
-            outcome = run_acceptance(machines, pool=pool, tell=tell)
+            outcome = run_acceptance(machines, pool=pool, tell=tell, field=args.field)
     except BenchError as error:
         raise InputError(str(error)) from error
     print(acceptance_text(outcome, us))

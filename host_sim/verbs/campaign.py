@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from host_sim.trials.campaign.build import BuildResult
 
 HELP = "set up and drive many random machines; find those that surge or lag"
 
@@ -16,6 +20,7 @@ processes. Exit status: 0 if every claim holds, 1 if not, 2 for bad input.
 
 examples:
   python -m host_sim campaign --builds 1000 --json out/campaign.json --plot out/campaign.png
+  python -m host_sim campaign --builds 60 --drift
   python -m host_sim campaign --replay 137
   python -m host_sim campaign --builds 1000 --dask tcp://127.0.0.1:8786
 """
@@ -35,6 +40,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
                        help="processes to use (default: one a core)")
     where.add_argument("--dask", metavar="ADDRESS",
                        help="run on the cluster whose scheduler is at this address")
+    parser.add_argument("--drift", action="store_true",
+                        help="drive each build as tuned and after each of five drifts instead")
+    parser.add_argument("--field", choices=("calm", "ordinary", "rough"), default="calm",
+                        help="the field to drive in (default calm: the claims are about that)")
     parser.add_argument("--json", type=Path, metavar="FILE", help="write all results as JSON")
     parser.add_argument("--plot", type=Path, metavar="FILE", help="draw them: .png or .svg")
     parser.add_argument("--replay", type=int, metavar="SEED",
@@ -42,12 +51,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from host_sim.common.errors import InputError
     from host_sim.verbs.acceptance import check_file
 
     if args.replay is not None:
         return _replay(args.replay)
     check_file("--json", args.json)
     check_file("--plot", args.plot, PLOT_SUFFIXES)
+    if args.drift and args.plot:
+        raise InputError("--plot: there is no picture of a campaign with --drift")
     return _campaign(args)
 
 
@@ -59,11 +71,13 @@ def _campaign(args: argparse.Namespace) -> int:
     from host_sim.common.parallel import executor
     from host_sim.common.progress import progress
     from host_sim.trials.campaign.chart import draw
-    from host_sim.trials.campaign.session import as_json, run_campaign
+    from host_sim.trials.campaign.session import as_json, run_campaign, run_drifts
     from host_sim.trials.campaign.table import campaign_text, holds
 
     with executor(args.workers, args.dask) as pool, progress("building and driving") as tell:
-        campaign = run_campaign(args.builds, args.seed, pool, tell)
+        if args.drift:
+            return _drifts(args, run_drifts(args.builds, args.seed, pool, tell, args.field))
+        campaign = run_campaign(args.builds, args.seed, pool, tell, args.field)
     print(campaign_text(campaign))
     if args.json:
         text = json.dumps(as_json(campaign), indent=1) + "\n"
@@ -72,6 +86,22 @@ def _campaign(args: argparse.Namespace) -> int:
         picture = write_whole(args.plot, lambda part: draw(campaign, part, args.plot.suffix))
         print(plain(picture))
     return 0 if holds(campaign) else 1
+
+
+def _drifts(args: argparse.Namespace, results: list[BuildResult]) -> int:
+    """Tell what drift does; there is nothing to claim, so the status is 0."""
+    import json
+
+    from host_sim.common.errors import plain
+    from host_sim.common.output import write_files
+    from host_sim.trials.campaign.session import drifts_json
+    from host_sim.trials.campaign.table import drift_text
+
+    print(drift_text(results))
+    if args.json:
+        text = json.dumps(drifts_json(results), indent=1) + "\n"
+        print(plain(write_files(args.json.parent, {args.json.name: text})[0]))
+    return 0
 
 
 def _replay(seed: int) -> int:

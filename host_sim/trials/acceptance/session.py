@@ -16,6 +16,7 @@ from host_sim.trials.acceptance.contenders import CONTENDERS
 from host_sim.trials.acceptance.sequence import REPEATS
 from host_sim.trials.acceptance.trial import Trial, recorded_drive, try_machine
 from host_sim.trials.tuning.loop import margins_of
+from host_sim.twin.disturbances import CALM
 
 Task = Callable[[], Any]
 
@@ -36,11 +37,13 @@ def run_acceptance(
     trace: bool = True,
     pool: Executor | None = None,
     tell: Callable[[float], None] = lambda share: None,
+    field: str = CALM,
 ) -> AcceptanceOutcome:
     """Test the machines. Raises BenchError where a procedure fails on one."""
-    tasks: list[Task] = [partial(try_machine, name, seed, repeats) for name in machines]
+    tasks: list[Task] = [partial(try_machine, name, seed, repeats, field=field)
+                         for name in machines]
     names = tuple(CONTENDERS) if trace else ()
-    tasks += [partial(recorded_drive, name) for name in names]
+    tasks += [partial(recorded_drive, name, field) for name in names]
     results = run_all(_call, tasks, pool, tell)
     trials, figures = results[: len(machines)], results[len(machines) :]
     driven = dict(zip(names, figures, strict=True))

@@ -6,7 +6,7 @@ And the recorded drive of the demonstration, on the machine and with the setting
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from host_sim.trials.acceptance.contenders import CONTENDERS
 from host_sim.trials.acceptance.judge import JudgedRow, RepeatSpread, judge, spreads
 from host_sim.trials.acceptance.sequence import REPEATS, Sequence
 from host_sim.trials.commissioning.commission import commission
+from host_sim.twin.disturbances import CALM
 from host_sim.twin.scenario import DEMO, Scenario, load_scenario
 from host_sim.twin.twin import Contender, Twin
 from rate_control.settings import Settings
@@ -61,6 +62,7 @@ def try_machine(
     repeats: int = REPEATS,
     contenders: tuple[str, ...] = tuple(CONTENDERS),
     tell: Tell = lambda share: None,
+    field: str = CALM,
 ) -> Trial:
     """Commission a kind of machine, or that of a machine file, and test it.
 
@@ -71,8 +73,8 @@ def try_machine(
     settings = commission(uneven, seed, entered=entered).settings
     changes = sequence.changes(settings)
     again = sequence.repeats(settings, repeats)
-    smooth = changes.scenario(name, even, settings, seed)
-    rough = again.scenario(name, uneven, settings, seed)
+    smooth = replace(changes.scenario(name, even, settings, seed), field=field)
+    rough = replace(again.scenario(name, uneven, settings, seed), field=field)
     driven = {}
     for index, contender in enumerate(contenders):
         tell(index / len(contenders))
@@ -83,9 +85,9 @@ def try_machine(
     return Trial(name, even.actuator, settings, changes, driven)
 
 
-def recorded_drive(contender: str) -> dict[str, float]:
-    """The rate error on the demonstration's recorded drive, as in summary.json."""
-    truth = _drive(load_scenario(DEMO), CONTENDERS[contender])
+def recorded_drive(contender: str, field: str = CALM) -> dict[str, float]:
+    """The rate error on the demonstration's recorded drive in a field, as in summary.json."""
+    truth = _drive(load_scenario(DEMO, field=field), CONTENDERS[contender])
     figures = rate_error(truth)
     return {name: figures[name] for name in TRACE_FIGURES}
 

@@ -27,11 +27,15 @@ from host_sim.trials.acceptance.judge import (
     span_of,
     wrong_ml,
 )
-from host_sim.trials.acceptance.sequence import OFF, ON, STARTING, STEPS, Sequence, Stage
+from host_sim.trials.acceptance.sequence import OFF, ON, STARTING, STEPS, Stage
+from host_sim.trials.campaign.drift import AS_TUNED, DRIFTS, Drift
 from host_sim.trials.commissioning.commission import Wish, commission
 from host_sim.trials.commissioning.owner import Slips, careful_slips
 from host_sim.trials.commissioning.performed import BenchError
+from host_sim.twin.disturbances import CALM
+from host_sim.twin.hands import Event
 from host_sim.twin.twin import Twin
+from rate_control import faults
 from rate_control.settings import Settings
 
 ASKED_S = (1.0, 3.0)  # settling times that owners ask for
@@ -61,22 +65,26 @@ class BuildResult:
     steady_pct is the largest steady error of the rate: calibration, meter, speed sensor. Stages
     in which the controller says that the machine is at its limit count for nothing; limited is
     how many those were.
-    oracle_s is what an oracle needs in the worst stage, for late builds only.
+    oracle_s is what an oracle needs in the worst stage, for late builds in a calm field only.
+    warnings are names of all faults and warnings that the controller showed.
     """
 
     seed: int
     kind: str
     asked_s: float
+    drift: str = ""  # its name in drift.py; empty: as it was tuned
     failure: str = ""
     granted_s: float = 0.0
     settled_s: float = 0.0
     settled_in: str = ""
+    worst_start_s: float = 0.0
     overshoot_pct: float = 0.0
     wrong_pct: float = 0.0
     steady_pct: float = 0.0
     swing_pct: float = 0.0
     limited: int = 0
     oracle_s: float | None = None
+    warnings: tuple[str, ...] = ()
 
     @property
     def late(self) -> bool:
@@ -93,26 +101,43 @@ def draw_build(seed: int) -> Build:
     return Build(seed, kind, spec, slips, Wish(settling_s=round(rng.uniform(*ASKED_S), 1)))
 
 
-def try_build(seed: int) -> BuildResult:
-    """Draw, set up, drive and judge."""
+def try_build(seed: int, field: str = CALM) -> BuildResult:
+    """Draw, set up, drive in a field and judge."""
     build = draw_build(seed)
-    asked_s = build.wish.settling_s
     try:
         settings = commission(build.spec, seed, build.wish, build.slips).settings
     except BenchError as error:
-        return BuildResult(seed, build.kind, asked_s, failure=str(error))
+        return BuildResult(seed, build.kind, build.wish.settling_s, failure=str(error))
+    result = judged(build, settings, AS_TUNED, field)
+    return _with_oracle(result, build, settings) if result.late and field == CALM else result
+
+
+def try_drifts(seed: int, field: str = CALM) -> list[BuildResult]:
+    """Draw and set up; then drive as tuned, and after each drift that can happen to it."""
+    build = draw_build(seed)
+    try:
+        settings = commission(build.spec, seed, build.wish, build.slips).settings
+    except BenchError as error:
+        return [BuildResult(seed, build.kind, build.wish.settling_s, failure=str(error))]
+    return [judged(build, settings, drift, field)
+            for drift in (AS_TUNED, *DRIFTS) if drift.fits(build.spec)]
+
+
+def judged(build: Build, settings: Settings, drift: Drift, field: str) -> BuildResult:
+    """Drive a build that has been set up, and has drifted since, and judge it."""
     sequence = test_sequence.short_changes(settings)
-    record, truth = drive_build(build, settings, sequence, THE_CONTROLLER)
+    record, truth = drive_build(build, settings, THE_CONTROLLER, drift, field)
     stages = [stage for stage in sequence.stages[1:] if not at_limit(record, span_of(truth, stage))]
     errors = [rate_error(truth, span_of(truth, stage)) for stage in stages]
     times_s = [settled_to_end_s(error, stage, build.spec)
                for error, stage in zip(errors, stages, strict=True)]
     worst = int(np.argmax(times_s))
-    result = BuildResult(
-        seed, build.kind, asked_s,
+    return BuildResult(
+        build.seed, build.kind, build.wish.settling_s, drift.name,
         granted_s=settings.settling_time_ms / 1e3,
         settled_s=times_s[worst],
         settled_in=f"{stages[worst].part} at {stages[worst].start_s:.0f} s",
+        worst_start_s=stages[worst].start_s,
         overshoot_pct=100 * max((overshoot(error) for error, stage
                                  in zip(errors, stages, strict=True) if stage.part == STEPS),
                                 default=0.0),
@@ -120,8 +145,8 @@ def try_build(seed: int) -> BuildResult:
         steady_pct=100 * max((float(error[-steady_ticks():].mean()) for error in errors), key=abs),
         swing_pct=100 * max(swing(error) for error in errors),
         limited=len(sequence.stages) - 1 - len(stages),
+        warnings=tuple(faults.names(int(np.bitwise_or.reduce(record["faults"].astype(int))))),
     )
-    return _with_oracle(result, build, settings, sequence, stages[worst]) if result.late else result
 
 
 def at_limit(record: RunRecord, span: slice) -> bool:
@@ -131,19 +156,23 @@ def at_limit(record: RunRecord, span: slice) -> bool:
 
 
 def drive_build(
-    build: Build, settings: Settings, sequence: Sequence, contender: str
+    build: Build, settings: Settings, contender: str, drift: Drift = AS_TUNED, field: str = CALM
 ) -> tuple[RunRecord, Truth]:
-    """A drive on even ground, and the truth of it."""
-    even = build.spec.override(ground={"noise_m_s": 0.0})
+    """A drive, with an exact speed sensor, and the truth of it."""
+    even = drift.machine(build.spec.override(ground={"noise_m_s": 0.0}))
+    sequence = test_sequence.short_changes(settings)
     scenario = sequence.scenario(f"build {build.seed}", even, settings, build.seed)
+    if drift.faults:
+        scenario.events = [Event(drift.words, at_s=0.0, faults=drift.faults), *scenario.events]
+    scenario.field = field
     record = Twin(scenario, contender=CONTENDERS[contender]).run()
     return record, true_run(record, scenario.section_width_m)
 
 
-def _with_oracle(
-    result: BuildResult, build: Build, settings: Settings, sequence: Sequence, stage: Stage
-) -> BuildResult:
-    _, truth = drive_build(build, settings, sequence, ORACLE)
+def _with_oracle(result: BuildResult, build: Build, settings: Settings) -> BuildResult:
+    _, truth = drive_build(build, settings, ORACLE)
+    stage = next(stage for stage in test_sequence.short_changes(settings).stages
+                 if stage.start_s == result.worst_start_s)
     oracle_s = settled_to_end_s(rate_error(truth, span_of(truth, stage)), stage, build.spec)
     return BuildResult(**{**vars(result), "oracle_s": oracle_s})
 

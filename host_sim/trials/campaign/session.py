@@ -6,13 +6,15 @@ from collections import Counter
 from collections.abc import Callable, Iterable
 from concurrent.futures import Executor
 from dataclasses import asdict, dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
 
 from host_sim.common.parallel import run_all
 from host_sim.common.versions import versions
-from host_sim.trials.campaign.build import LATE_FACTOR, BuildResult, try_build
+from host_sim.trials.campaign.build import LATE_FACTOR, BuildResult, try_build, try_drifts
+from host_sim.twin.disturbances import CALM
 
 PERCENTILES = (50, 90, 99, 100)
 ON_TIME_LEAST_PCT = 99.0
@@ -68,17 +70,42 @@ class Campaign:
 
 
 def run_campaign(
-    builds: int, seed: int, pool: Executor | None, tell: Callable[[float], None]
+    builds: int, seed: int, pool: Executor | None, tell: Callable[[float], None],
+    field: str = CALM,
 ) -> Campaign:
     """Try so many builds, with seeds from `seed` on."""
-    return Campaign(run_all(try_build, range(seed, seed + builds), pool, tell))
+    task = partial(try_build, field=field)
+    return Campaign(run_all(task, range(seed, seed + builds), pool, tell))
+
+
+def run_drifts(
+    builds: int, seed: int, pool: Executor | None, tell: Callable[[float], None],
+    field: str = CALM,
+) -> list[BuildResult]:
+    """Try so many builds, each as tuned and after every drift."""
+    task = partial(try_drifts, field=field)
+    found = run_all(task, range(seed, seed + builds), pool, tell)
+    return [result for results in found for result in results]
+
+
+def build_json(result: BuildResult) -> dict[str, Any]:
+    """One build, the figures that other programs ask for by the names that they know."""
+    return asdict(result) | {
+        "steady_error_pct": result.steady_pct,
+        "surge": result.swing_pct > 0.0,
+    }
+
+
+def drifts_json(results: list[BuildResult]) -> dict[str, Any]:
+    """Every build after every drift."""
+    return {"builds": [build_json(result) for result in results], "versions": versions()}
 
 
 def as_json(campaign: Campaign) -> dict[str, Any]:
     """Everything by name, JSON-able; names end in their unit."""
     figures = ("settled_s", "overshoot_pct", "wrong_pct", "steady_pct")
     return {
-        "builds": len(campaign.results),
+        "count": len(campaign.results),
         "failed": len(campaign.failed),
         "late_factor": LATE_FACTOR,
         "on_time_pct": campaign.on_time_pct,
@@ -87,6 +114,6 @@ def as_json(campaign: Campaign) -> dict[str, Any]:
             name: {f"p{p}": value for p, value in campaign.percentiles(name).items()}
             for name in figures
         } if campaign.tuned else {},
-        "results": [asdict(result) for result in campaign.results],
+        "builds": [build_json(result) for result in campaign.results],
         "versions": versions(),
     }

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from host_sim.plant.catalogue import KINDS
 from host_sim.trials.campaign.build import CROSSINGS, LATE_FACTOR, SWING_SHARE, BuildResult
+from host_sim.trials.campaign.drift import AS_TUNED, DRIFTS, Drift
 from host_sim.trials.campaign.session import ON_TIME_LEAST_PCT, PERCENTILES, WORST, Campaign
 
+OFF_PCT = 5.0
 ROWS = (
     ("settling, s", "settled_s", 2),
     ("beyond after a speed step, %", "overshoot_pct", 1),
@@ -21,6 +24,33 @@ def campaign_text(campaign: Campaign) -> str:
                _list(f"surging ({len(campaign.surging)})", campaign.surging, _surge)]
     blocks.append(_claims(campaign))
     return "\n\n".join(block for block in blocks if block)
+
+
+def drift_text(results: list[BuildResult]) -> str:
+    """What became of the builds after each drift, valves and pumps apart."""
+    lines = [f"{'':<60}{'builds':>8}{'within 5 %':>12}{'within 10 %':>13}{'worst':>9}"
+             f"{'off, silent':>13}{'surging':>9}"]
+    for valves in (False, True):
+        lines.append("regulating valves" if valves else "pumps")
+        for drift in (AS_TUNED, *DRIFTS):
+            some = [result for result in results if not result.failure
+                    and result.drift == drift.name and (KINDS[result.kind]().valve is not None)
+                    == valves]
+            if some:
+                lines.append(_drift(drift, some))
+    failed = sum(bool(result.failure) for result in results)
+    return "\n".join([*lines, f"gave up while they were set up: {failed}"])
+
+
+def _drift(drift: Drift, results: list[BuildResult]) -> str:
+    errors = [abs(result.steady_pct) for result in results]
+    silent = sum(error > OFF_PCT and not result.warnings
+                 for error, result in zip(errors, results, strict=True))
+    within, wide = (100 * sum(error <= limit for error in errors) / len(errors)
+                    for limit in (OFF_PCT, 2 * OFF_PCT))
+    surging = sum(result.swing_pct > 0.0 for result in results)
+    return (f"  {drift.words:<58}{len(results):>8}{within:>12.1f}"
+            f"{wide:>13.1f}{max(errors):>9.1f}{silent:>13}{surging:>9}")
 
 
 def _distribution(campaign: Campaign) -> str:
