@@ -93,3 +93,4 @@ def test_a_cut_wire_of_the_implement_switch_reads_as_up_unless_it_opens_when_dow
         assert debounce.update(cut) == MASTER, "nothing is believed at once"
         assert levels(debounce, cut, 5) == stable
         assert levels(debounce, cut | IMPLEMENT, 5) == stable ^ IMPLEMENT
+        assert levels(make_debounce(settings), MASTER, 5) == MASTER | stable & IMPLEMENT

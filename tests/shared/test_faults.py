@@ -7,7 +7,7 @@ from rate_control.interlock import APPLYING, READY
 from rate_control.plausibility import Plausibility, differ
 from rate_control.records import Decided, Inputs, Measured, Request
 from rate_control.settings import build
-from rate_control.units import DUTY_FULL
+from rate_control.units import DUTY_FULL, INLINE_VALVE, PWM_PUMP
 
 DELAYS_MS = {
     faults.FLOW_MISSING: 2500,
@@ -217,6 +217,25 @@ def test_a_speed_that_is_not_believed_is_told():
     tick = Tick()
     tick.measured.speed_jumped = 1
     assert tick.mask() == faults.SPEED_JUMPED
+
+
+def test_sections_that_do_not_follow_are_told_of_a_pump_alone():
+    def at(tick, width_mm, trim_percent):
+        tick.decided.width_mm = width_mm
+        tick.mask()  # the trim follows later
+        tick.decided.trim_q20 = trim_percent * 1048576 // 100
+        for _ in range(100):
+            told = tick.mask()
+        return told
+
+    for actuator, wanted in ((PWM_PUMP, faults.SECTIONS_DIFFER), (INLINE_VALVE, 0)):
+        tick = Tick(actuator=actuator, curve_tolerance_permille=300)
+        at(tick, 3000, 0)
+        assert at(tick, 2000, 25) == wanted  # more than two thirds of 30 %
+        tick.decided.state = READY
+        assert tick.mask() == 0
+        tick.decided.state = APPLYING
+        assert at(tick, 3000, 0) == 0, "a new start is no change of sections"
 
 
 class Machine:

@@ -34,8 +34,29 @@ def test_a_trim_that_jumps_with_a_section_is_told_until_the_next_change():
         work = Work()
         assert not work.at(3000, 1)
         assert not work.at(2000, 1 + trim, 80)
+        assert work.at(2000, 1 + trim, 1), "4 s after the change"
         assert work.at(2000, 1 + trim, 20)
         assert not work.at(3000, 1 + trim, 1)
+
+
+def test_two_thirds_of_the_tolerance_are_allowed_to_the_last_part():
+    near_q20 = 80 * ONE_Q20 // 1000  # of 120 permille
+    for moved_q20, told in ((near_q20, 0), (-near_q20, 0), (near_q20 + 1, 1), (-near_q20 - 1, 1)):
+        work = Work()
+        work.at(3000, 0)
+        work.at(2000, 0, 1)
+        work.decided.trim_q20 = moved_q20
+        for _ in range(80):
+            differs = work.watch.differ(work.decided)
+        assert bool(differs) == bool(told), moved_q20
+
+
+def test_what_was_told_before_a_stop_is_not_told_after_it():
+    work = Work()
+    work.at(3000, 0)
+    assert work.at(2000, 10)
+    work.watch.rest()
+    assert not work.at(2000, 10)
 
 
 def test_a_trim_within_two_thirds_of_the_tolerance_is_nothing():

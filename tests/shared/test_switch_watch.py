@@ -100,3 +100,29 @@ def test_default_is_beyond_the_longest_field_and_the_way_stays_a_small_number():
     watch = Watch(longest_pass_m=50000)
     watch.live(60000, WORK, way_mm=1000)
     assert 0 < watch.watch._pass_mm < 1 << 29
+
+
+def test_more_than_sixteen_changes_are_chatter_and_each_second_of_calm_forgives_one():
+    for calm_ticks in (1, 40):
+        watch = Watch()
+        watch.live(calm_ticks, 0)
+        told = [watch.live(1, FIRST * (tick & 1)) for tick in range(1, 18)]
+        assert told == [0] * 16 + [faults.SWITCH_CHATTERS]
+        assert watch.live(19, FIRST) == faults.SWITCH_CHATTERS
+        assert watch.live(1, FIRST) == 0
+    watch = Watch()
+    told = [watch.live(1, FIRST * (tick & 1)) for tick in range(1, 17)]
+    assert told == [0] * 16, "from the first tick on"
+    for tick in range(300):
+        watch.live(1, FIRST * (tick & 1))
+    assert watch.live(59, FIRST) == faults.SWITCH_CHATTERS
+    assert watch.live(1, FIRST) == 0, "3 s later"
+
+
+def test_the_longest_pass_is_counted_to_the_millimetre_and_anew_after_a_lift():
+    for way_mm, ticks in ((10000, 10), (11111, 10)):  # 99,999 mm are not 100 m
+        watch = Watch(longest_pass_m=100)
+        for _ in range(2):
+            assert watch.live(ticks, WORK, way_mm=way_mm) == 0
+            assert watch.live(1, WORK, way_mm=way_mm) == faults.NEVER_LIFTED
+            assert watch.live(1, WORK & ~DOWN, way_mm=way_mm) == 0

@@ -30,6 +30,12 @@ GROUND = "rate_control.ground_speed.GroundSpeed."
 BELIEF = "rate_control.believable.Belief."
 CALM = "if not self.calm or speed_mm_s < self._slow_mm_s:"
 BELIEVED = "to believe once more what is proved changes nothing"
+DEBOUNCE = "rate_control.debounce.Debounce.update"
+NO_CONTACTS = "no contacts are below 0"
+SECTIONS = "rate_control.section_watch.SectionWatch."
+NO_WIDTH = "no open width is a millimetre or less"
+NOT_SETTLED = "a tick more or less is far from settled"
+FIRST_WIDTH = "the first width fills it anew"
 UPDATE = "rate_control.interlock.Interlock.update"
 REMEMBER = "self._permits = permits if after == state and not lock else None"
 SAME = "if permits == self._permits and state == self._state:"
@@ -58,9 +64,17 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
     (UPDATE, "return permits", "pass", SAVES_TIME),
     (UPDATE, REMEMBER, "pass", SAVES_TIME),
     (UPDATE, REMEMBER, "self._permits = permits if False else None", SAVES_TIME),
+    ("rate_control.debounce.Debounce.__init__", "self._calm = -1", "self._calm = -2", NO_CONTACTS),
+    (DEBOUNCE, "if contacts == self._calm:", "if False:", PASSED_BY),
+    (DEBOUNCE, "return self.stable", "pass", PASSED_BY),
+    (DEBOUNCE, "self._calm = -1 if changed else contacts", "pass", PASSED_BY),
+    (DEBOUNCE, "self._calm = -1 if changed else contacts", "self._calm = -1 if True else contacts",
+     PASSED_BY),
+    (DEBOUNCE, "self._calm = -1 if changed else contacts",
+     "self._calm = -2 if changed else contacts", NO_CONTACTS),
     ("rate_control.debounce.make_debounce",
-     "debounce = Debounce(2 + settings.section_count, settings.switch_debounce_ms)",
-     "debounce = Debounce(3 + settings.section_count, settings.switch_debounce_ms)",
+     "debounce = Debounce(2 + settings.section_count, settings.switch_debounce_ms, opening)",
+     "debounce = Debounce(3 + settings.section_count, settings.switch_debounce_ms, opening)",
      "one switch more than there are, which nobody reads"),
     ("rate_control.controller.Controller._permit", "if was_bench or request.bench:", "if True:",
      PASSED_BY),
@@ -92,6 +106,13 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
     (BELIEF + "update", CALM, "if not self.calm or speed_mm_s <= self._slow_mm_s:", BELIEVED),
     (BELIEF + "_not_proved", "self._room_mm_s = min(self._room_mm_s, SPEED_MAX_MM_S)", WHATEVER,
      "more room lets nothing more in; it would be a long int after two days of noise"),
+    (SECTIONS + "__init__", "self._width_mm = 0", WHATEVER, NO_WIDTH),
+    (SECTIONS + "__init__", "self._ticks = 0", WHATEVER, NOT_SETTLED),
+    (SECTIONS + "__init__", "self._known = 0", WHATEVER, FIRST_WIDTH),
+    (SECTIONS + "__init__", "self._before_q20 = 0", WHATEVER, FIRST_WIDTH),
+    (SECTIONS + "__init__", "self._differ = 0", WHATEVER, FIRST_WIDTH),
+    (SECTIONS + "rest", "self._width_mm = 0", WHATEVER, NO_WIDTH),
+    (SECTIONS + "rest", "self._ticks = 0", WHATEVER, NOT_SETTLED),
     (FLOWS_ON, "return 1", "return 2", FLAG),
     (COUNTER + "__init__", "self._counts = [0] * SLOTS", WHATEVER, UNREACHED),
     (COUNTER + "__init__", "self._edges = [0] * SLOTS", WHATEVER, FIRST_EDGE),
