@@ -193,6 +193,7 @@ class Controller:
         if decided.state == BENCH:
             self.totals.bench_volume.add(measured.volume_ul)
         else:
-            self.totals.add(measured.volume_ul, measured.distance_mm, decided.section_mask,
-                            self.sections.widths_mm, decided.width_mm)
+            liquid = measured.flow_ul_s <= self.loop.liquid_most_ul_s  # not noise at the meter
+            self.totals.add(measured.volume_ul if liquid else 0, measured.distance_mm,
+                            decided.section_mask, self.sections.widths_mm, decided.width_mm)
         fill_trace(self.trace, now_us, measured, decided, self.loop, self.outputs)

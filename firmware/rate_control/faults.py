@@ -21,6 +21,7 @@ SPEED_JUMPED = 1024
 SWITCH_CHATTERS = 2048
 NEVER_LIFTED = 4096
 SECTIONS_DIFFER = 8192
+TOO_MUCH_FLOW = 16384
 
 # bit, name, blocking, name of the setting with its delay or the delay in ms, in words: what is
 # wrong, in one line of the display, a colon, what to look at. find_a_fault.md has a row for each.
@@ -38,9 +39,10 @@ TABLE = (
     (SPEED_DIFFERS, "speed_differs", 0, 5000, "speed differs: slip, calibration"),
     (SWITCH_CHATTERS, "switch_chatters", 0, 500, "a switch chatters: contact, cable"),
     (NEVER_LIFTED, "never_lifted", 0, 500, "never lifted: implement switch, cable"),
+    (TOO_MUCH_FLOW, "too_much_flow", 1, 2000, "too much flow: valve, driver, meter noise"),
     (PROGRAM_FAILED, "program_failed", 1, 0, "program failed: report it"),
 )
-BLOCKING = FLOW_MISSING | TICK_LATE | PROGRAM_FAILED
+BLOCKING = FLOW_MISSING | TICK_LATE | TOO_MUCH_FLOW | PROGRAM_FAILED
 
 
 def names(mask):

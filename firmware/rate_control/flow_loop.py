@@ -11,13 +11,19 @@ from rate_control.meter_trust import MeterTrust
 from rate_control.predictor import Predictor
 from rate_control.units import PWM_PUMP
 
+LIQUID_TIMES = 4  # the topmost flow of the pump curve: no pump gives more, noise does
+
 
 class FlowLoop:
     """Base of both loops; see their update() for the order of a tick.
 
     trim_q20 is how far the machine is off its curve, 0 where that is not what is learned.
     believed says whether the meter reads what a machine can do. No curve is wrong by half; a meter
-    that says so may be stuck, and the liquid is real.
+    that says so may be stuck, and the liquid is real. What it shows too much is believed of a pump:
+    a rotor that sticks never does that. A valve may stand where it is not thought to be.
+    doubted says that a meter which agreed has lost a third at once, while nothing was asked of
+    the machine: it misses pulses, or outlets are blocked. Either way more flow would be too much
+    for those that work. What the meter shows beyond liquid_most_ul_s cannot be liquid.
     """
 
     NEEDS_REST = 0  # the meter teaches only while the flow is at rest
@@ -25,12 +31,15 @@ class FlowLoop:
     def __init__(self, settings):
         self.trim_q20 = 0
         self.believed = 0
+        self.doubted = 0
+        self._agreed_ul_s = 0  # what was expected when the meter last showed it
         self._model = Predictor(settings)
         self._trust = MeterTrust(settings, self.NEEDS_REST)
         self._floor_ul_s = settings.meter_floor_ul_s
         kp_q16, self._simc_ki_q20 = simc_gains(
             settings.loop_delay_ms, settings.loop_lag_ms, settings.settling_time_ms)
         self._kp_q12 = kp_q16 >> 4
+        self.liquid_most_ul_s = settings.curve_flow_ul_s[-1] * LIQUID_TIMES
 
     def rest(self):
         """Follow a machine that is off; what was learned stays."""
@@ -59,12 +68,22 @@ class FlowLoop:
         expected = model.step(reference_ul_s)
         decided.expected_ul_s = expected
         self._trust.follow(changed or model.jumped, reference_ul_s, flow)
-        self.believed = measured.flow_valid and -expected <= 2 * (expected - flow) <= expected
-        if reference_ul_s < self._floor_ul_s or not self.believed:
+        most = expected + (expected >> 1) if self.NEEDS_REST else self.liquid_most_ul_s
+        self.believed = measured.flow_valid and expected >> 1 <= flow <= most
+        teaches = reference_ul_s > 0 and self._trust.can_teach()
+        if teaches:
+            short = expected - flow
+            near = expected >> 3
+            if -near <= short <= near:
+                self._agreed_ul_s = expected
+                self.doubted = 0
+            elif 3 * short > expected and -near <= expected - self._agreed_ul_s <= near:
+                self.doubted = 1
+        if reference_ul_s < self._floor_ul_s or not self.believed or self.doubted:
             decided.coasting = 1
             return 0
         decided.coasting = 0
-        return reference_ul_s > 0 and self._trust.can_teach()
+        return teaches
 
 
 def make_loop(settings, curve):

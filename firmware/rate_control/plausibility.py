@@ -2,14 +2,12 @@
 
 from rate_control import faults
 from rate_control.believable import unseen_mm_s
+from rate_control.flow_watch import FlowWatch
 from rate_control.interlock import OUTPUTS_ON
-from rate_control.records import Decided
 from rate_control.section_watch import SectionWatch
 from rate_control.switch_watch import SwitchWatch
-from rate_control.units import FLOW_MAX_UL_S, ONE_Q20, PWM_PUMP, TICK_MS
+from rate_control.units import FLOW_MAX_UL_S, ONE_Q20, PWM_PUMP
 
-PUMP_WAY_MS = 2000  # a pump is at its new flow sooner; a valve may need its whole travel
-SECTION_TICKS = 2000 // TICK_MS  # from a change of sections to a flow that can be compared
 SPEED_NEAR_MM_S = 100  # what a GNSS receiver may be off, however slow
 
 
@@ -23,19 +21,14 @@ class Plausibility:
     """Compares what was commanded with what came back."""
 
     def __init__(self, settings):
+        self._flow = FlowWatch(settings)
         self._floor_ul_s = settings.meter_floor_ul_s
-        self._tolerance_q10 = settings.rate_tolerance_permille * 1024 // 1000
         self._curve_tolerance_q20 = settings.curve_tolerance_permille * ONE_Q20 // 1000
         self._supply_low_mv = settings.supply_low_mv
         self._switches = SwitchWatch(settings)
         # a valve is moved until the flow is right, so that it has no trim
         self._sections = SectionWatch(settings) if settings.actuator == PWM_PUMP else None
         self._lost_above_mm_s = unseen_mm_s(settings)
-        way_ms = PUMP_WAY_MS if settings.actuator == PWM_PUMP else settings.valve_travel_ms
-        self._way_ticks_most = way_ms // TICK_MS
-        self._width_mm = 0
-        self._changing_ticks = 0  # that a change of sections still takes
-        self._way_ticks = 0  # that the machine has been off its target
         self._least_off_ul_s = FLOW_MAX_UL_S  # that the meter has shown since the outputs went off
 
     def conditions(self, measured, decided, tick_ok):
@@ -62,13 +55,10 @@ class Plausibility:
                 mask |= faults.FLOW_WHILE_OFF
             return mask
         self._least_off_ul_s = FLOW_MAX_UL_S
-        target = decided.target_ul_s
-        floor = self._floor_ul_s
-        if not measured.flow_valid:
-            if decided.command_ul_s >= floor:
-                mask |= faults.FLOW_MISSING
-        elif target >= floor and self._is_off(measured.flow_ul_s, target, decided):
-            mask |= faults.RATE_OFF
+        if measured.flow_valid:
+            mask |= self._flow.conditions(measured.flow_ul_s, decided)
+        elif decided.command_ul_s >= self._floor_ul_s:
+            mask |= faults.FLOW_MISSING
         if decided.saturated > 0:
             mask |= faults.AT_LIMIT
         near = self._curve_tolerance_q20
@@ -93,31 +83,3 @@ class Plausibility:
             self._least_off_ul_s = measured.flow_ul_s
             return 0
         return 1
-
-    def _is_off(self, flow_ul_s, target_ul_s, decided):
-        """Return whether the flow is off what it should be by now.
-
-        A machine far from its target is on its way: where a valve that comes from its stop is, or
-        a pump against pressure stored from before, is reckoned too roughly to accuse it. One
-        that does not arrive in time is judged by the target, however well it is reckoned. After
-        a change of sections nobody is accused before the valves have moved and the line is calm.
-        """
-        if decided.width_mm != self._width_mm:
-            self._width_mm = decided.width_mm
-            self._changing_ticks = SECTION_TICKS
-        if self._changing_ticks:
-            self._changing_ticks -= 1
-            return 0
-        # a rotor near its floor is slow to tell: the tolerance shrinks no further there
-        near = (max(target_ul_s, self._floor_ul_s << 1) >> 4) * self._tolerance_q10 >> 6
-        expected = decided.expected_ul_s
-        to_go = abs(expected - target_ul_s)
-        if to_go <= near or decided.source != Decided.BY_LOOP:
-            self._way_ticks = 0
-        elif self._way_ticks >= self._way_ticks_most:
-            expected = target_ul_s
-        else:
-            self._way_ticks += 1
-            if to_go > target_ul_s >> 2:
-                return 0
-        return not -near <= flow_ul_s - expected <= near

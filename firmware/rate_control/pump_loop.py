@@ -10,7 +10,12 @@ from rate_control.intmath import clamp, muldiv
 from rate_control.records import Decided
 from rate_control.units import DUTY_FULL, FLOW_MAX_UL_S, ONE_Q12, ONE_Q20, TICK_MS
 
-TRIM_LIMIT_Q20 = ONE_Q20 // 2  # the curve may be wrong by half; more is a fault, not a trim
+# A meter that loses pulses asks for more and more: what it is given comes slowly, and a quarter is
+# all it gets. A meter that reads too much asks for less, which is never too much.
+MOST_SHIFT = 2
+TRIM_MOST_Q20 = ONE_Q20 >> MOST_SHIFT
+TRIM_LEAST_Q20 = -ONE_Q20 // 2
+TRIM_STEP_Q20 = ONE_Q20 // 5 * TICK_MS // 1000  # in a tick: a fifth in a second
 KI_MAX_Q20 = ONE_Q20 // 2 - 1  # of an error in one tick; only a machine without delay asks for more
 
 
@@ -43,8 +48,11 @@ class PumpLoop(FlowLoop):
                 self.learn(error, decided)
         decided.trim_q20 = self.trim_q20
         command = self.trimmed_ul_s(target) + correction if target else 0
-        if command > FLOW_MAX_UL_S:
-            command = FLOW_MAX_UL_S
+        most = target + (target >> MOST_SHIFT)
+        if most > FLOW_MAX_UL_S:
+            most = FLOW_MAX_UL_S
+        if command > most:
+            command = most
         decided.command_ul_s = command if command > 0 else 0
 
     def take_width(self, width_mm):
@@ -71,15 +79,15 @@ class PumpLoop(FlowLoop):
     def learn(self, error_ul_s, decided):
         """Take a part of an error, expected less measured flow, into the trim.
 
-        An error of more than half of what was expected is not believed, so it does not come
-        here; and the gain is below a half.
+        A shortage of more than half of what was expected is not believed, so it does not come
+        here; of more flow so much is taken at a time. The gain is below a half.
         """
         expected = decided.expected_ul_s
         if not expected or error_ul_s * decided.saturated > 0:  # no winding up against a stop
             return
-        error_q12 = muldiv(error_ul_s, ONE_Q12, expected)  # at most half
-        trim = self.trim_q20 + error_q12 * self._ki_q20 // ONE_Q12
-        self.trim_q20 = clamp(trim, -TRIM_LIMIT_Q20, TRIM_LIMIT_Q20)
+        error_q12 = muldiv(max(error_ul_s, -expected), ONE_Q12, expected)
+        step = clamp(error_q12 * self._ki_q20 // ONE_Q12, -TRIM_STEP_Q20, TRIM_STEP_Q20)
+        self.trim_q20 = clamp(self.trim_q20 + step, TRIM_LEAST_Q20, TRIM_MOST_Q20)
 
     def drive(self, decided, outputs):
         """Fill the outputs for the demand, risen no faster than the setting allows."""

@@ -43,7 +43,7 @@ class ValveLoop(FlowLoop):
             correction = muldiv(error, self._kp_q12, ONE_Q12)
             if learning:
                 self.learn(reference, measured, decided)
-        if learning and trust.is_lost(self.believed or not measured.flow_valid):
+        if learning and trust.is_lost(self.believed or self.doubted or not measured.flow_valid):
             self.valve.forget()  # only the meter sees the valve: look for it anew
         decided.trim_q20 = self.trim_q20
         target = decided.target_ul_s

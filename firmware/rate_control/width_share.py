@@ -1,12 +1,13 @@
 """How a part of the width moves the pump curve, one law for each kind of actuator.
 
-Each law has one number, which the pump curve procedure learns by closing sections. whole() is
-the flow with all sections on at the same demand, narrow() its inverse, extra_u16() a demand to
-add. r is the share of the width that is open, Q the flow through it.
+The law of a pump is here, those of the regulating valves are in valve_share.py. Each has one
+number, which the pump curve procedure learns by closing sections. whole() is the flow with all
+sections on at the same demand, narrow() its inverse, extra_u16() a demand to add. r is the share
+of the width that is open, Q the flow through it.
 """
 
-from rate_control.intmath import isqrt, muldiv
-from rate_control.units import CURVE_POINTS, FLOW_MAX_UL_S, ONE_Q12
+from rate_control.intmath import muldiv
+from rate_control.units import CURVE_POINTS, INLINE_VALVE, ONE_Q12, PWM_PUMP
 
 ONE_Q11 = 2048
 
@@ -46,67 +47,9 @@ class PumpShare:
         return muldiv(pressure - (part * part >> 12), self._pressure_u16, ONE_Q12)
 
 
-class ValveShare:
-    """What both regulating valves have in common: no extra demand, one flow learned."""
-
-    def __init__(self, settings):
-        self.total_mm = settings.total_width_mm()
-        self._flow_ul_s = max(settings.curve_share_ul_s, 1)
-
-    def extra_u16(self, flow_ul_s, width_mm):
-        """Return 0: whole() says it all."""
-        return 0
-
-
-class InlineShare(ValveShare):
-    """A valve in line behind a steady pressure: 1/Kv**2 = P0/Q**2 - 1/(r Kn)**2.
-
-    The same opening with all sections on: 1/Q1**2 = 1/Q**2 - (1/r**2 - 1)/Qm**2, where Qm, the
-    learned number, is the flow of all sections without the valve.
-    """
-
-    def _over(self, flow_ul_s, width_mm):
-        """Return (Q/Qm)**2 (1/r**2 - 1) in 1/4096, at most 63."""
-        inverse_q8 = min(muldiv(self.total_mm, 256, max(width_mm, 1)), 8191)
-        wider = max((inverse_q8 * inverse_q8 >> 4) - ONE_Q12, 0)
-        part = min(muldiv(flow_ul_s, ONE_Q12, self._flow_ul_s), ONE_Q12)
-        return min(muldiv(part * part >> 12, wider, ONE_Q12), 63 * ONE_Q12 - 1)
-
-    def whole(self, flow_ul_s, width_mm):
-        """Return Q1; where no opening gives this flow, the highest flow."""
-        left = ONE_Q12 - self._over(flow_ul_s, width_mm)
-        if left <= ONE_Q12 >> 4:
-            return FLOW_MAX_UL_S
-        return min(muldiv(flow_ul_s, ONE_Q12, isqrt(left << 12)), FLOW_MAX_UL_S)
-
-    def narrow(self, flow_ul_s, width_mm):
-        """Return Q for Q1."""
-        return muldiv(flow_ul_s, ONE_Q12, isqrt((ONE_Q12 + self._over(flow_ul_s, width_mm)) << 12))
-
-
-class BypassShare(ValveShare):
-    """A valve that lets the rest of the flow back to the tank: Qp/Q1 = 1 + r (Qp/Q - 1).
-
-    Qp, the learned number, is the flow of the pump; with a very large one the law is that of a
-    steady pressure, Q1 = Q/r.
-    """
-
-    def whole(self, flow_ul_s, width_mm):
-        """Return Q1 = Qp Q / (Q + r (Qp - Q))."""
-        rest = max(self._flow_ul_s - flow_ul_s, 0)
-        below = flow_ul_s + muldiv(rest, width_mm, self.total_mm)
-        return min(muldiv(self._flow_ul_s, flow_ul_s, max(below, 1)), FLOW_MAX_UL_S)
-
-    def narrow(self, flow_ul_s, width_mm):
-        """Return Q = Qp r Q1 / (r Q1 + Qp - Q1)."""
-        rest = max(self._flow_ul_s - flow_ul_s, 0)
-        part = muldiv(flow_ul_s, width_mm, self.total_mm)
-        return muldiv(self._flow_ul_s, part, max(part + rest, 1))
-
-
-LAWS = (PumpShare, InlineShare, BypassShare)  # by the setting actuator
-
-
 def make(settings):
-    """Return the law for the actuator of the settings."""
-    return LAWS[settings.actuator](settings)
+    """Return the law for the actuator of the settings; a board loads no other one."""
+    if settings.actuator == PWM_PUMP:
+        return PumpShare(settings)
+    from rate_control.valve_share import BypassShare, InlineShare
+    return InlineShare(settings) if settings.actuator == INLINE_VALVE else BypassShare(settings)

@@ -55,6 +55,7 @@ class PlantFaults:
     sections_shut: int = 0  # mask of those that are stuck shut
     sections_slow: int = 0  # mask of those that take SLOW_TIMES as long
     sections_swapped: bool = False  # the wires of the first two section valves
+    driver_shorted: bool = False  # the pump has its full duty, whatever the board does
     outputs_welded: bool = False  # what was on when it struck stays on, whatever the board does
 
 

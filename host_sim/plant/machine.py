@@ -186,6 +186,8 @@ class Machine:
 
     def _at_the_drivers(self, actuation: Actuation) -> Actuation:
         """What the output stage makes of the pins: welded, it adds what was on when it struck."""
+        if self.faults.driver_shorted:
+            actuation = Actuation(1.0, actuation.valve_pulse_ms, actuation.section_mask)
         if not self.faults.outputs_welded:
             self._last = actuation.duty, actuation.section_mask
             return actuation

@@ -182,6 +182,8 @@ TABLE = (
     _flag(VALVES, "sections_swapped", "the wires of the first two section valves are swapped",
           "the wires of sections 1 and 2 were swapped",
           "the wires of sections 1 and 2 were put right"),
+    _flag(VALVES, "driver_shorted", "the pump has its full duty, whatever the board does",
+          "the driver of the pump was shorted", "the driver of the pump was changed"),
     _flag(VALVES, "outputs_welded", "what is on stays on, whatever the board does",
           "the output stage welded", "the output stage came free"),
 )

@@ -385,8 +385,8 @@ def test_settings_and_totals_are_kept_when_outputs_are_off():
     rig = PanelRig(shelf)
     assert rig.app.controller.settings.meter_pulses_hl == 60000
     rig.arm()
-    rig.drive(flow_pulses=27)  # 0.6 L/s
-    rig.ticks(40)
+    rig.drive(flow_pulses=3)  # 0.1 L/s
+    rig.ticks(200)
     assert shelf.saves == []
     rig.switch(SECTIONS | MASTER, 25)
     assert shelf.saves and shelf.saves[0] == "totals"
@@ -427,7 +427,7 @@ def refuses_to_apply(rig):
 
 def applies(rig):
     rig.arm()
-    rig.drive()
+    rig.drive(flow_pulses=1)  # not enough, which stops nothing
     return rig.state() == APPLYING
 
 
@@ -526,9 +526,9 @@ def test_snapshot_is_one_moment():
     snapshot.fill(rig.app.controller, rig.app.ring)
     assert snapshot.state == APPLYING
     assert snapshot.now_us == rig.board.time_us
-    # 2 pulses a tick at 450 pulses/L: 40 / 450 L/s on 2.1538 m/s x 3 m
+    # 2 pulses a tick at 450 pulses/L: 40 / 450 L/s on 2.7692 m/s x 3 m
     assert abs(snapshot.flow_ul_s - 88888) <= 2
-    assert abs(snapshot.applied_ml_ha - 137566) < 300
+    assert abs(snapshot.applied_ml_ha - 106996) < 300
     assert snapshot.rate_ml_ha == 100000
     assert snapshot.volume_ml == rig.app.controller.totals.volume.part // 1000
     rig.switch(MASTER | SECTIONS, 5)

@@ -80,7 +80,7 @@ def test_just_started_it_drives_nothing_whatever_the_switches_say():
                     request.fixed_duty_u16 = 30000
                     request.bench_speed_mm_s = 2000
                     request.bench = 1
-                    assert not driven(rig.ticks(1, switches, speed_hz, 100))
+                    assert not driven(rig.ticks(1, switches, speed_hz, 40))
                 assert rig.state() == PARKED
 
 
@@ -106,21 +106,21 @@ def test_one_bad_sample_of_any_switch_starts_nothing():
     for debounce_ms in (0, 50):
         for switch in (MASTER, DOWN, ALL):
             rig = Rig(switch_debounce_ms=debounce_ms).armed()
-            rig.ticks(10, WORK & ~switch, 400, 100)
+            rig.ticks(10, WORK & ~switch, 400, 40)
             for _ in range(20):
-                rig.ticks(1, WORK, 400, 100)
+                rig.ticks(1, WORK, 400, 40)
                 assert rig.state() != APPLYING
-                rig.ticks(2, WORK & ~switch, 400, 100)
+                rig.ticks(2, WORK & ~switch, 400, 40)
                 assert rig.state() != APPLYING
 
 
 def test_after_every_lock_the_master_is_off_for_the_whole_time_again():
     def late(rig):
-        rig.ticks(1, WORK, 400, 100, late_us=200000)
+        rig.ticks(1, WORK, 400, 40, late_us=200000)
 
     def failed(rig):
         rig.controller.request.program_failed = 1
-        rig.ticks(1, WORK, 400, 100)
+        rig.ticks(1, WORK, 400, 40)
         rig.controller.request.program_failed = 0
 
     def bench_over(rig):
@@ -129,38 +129,38 @@ def test_after_every_lock_the_master_is_off_for_the_whole_time_again():
         rig.ticks(2, MASTER | ALL)
         assert rig.state() == BENCH
         rig.controller.request.bench = 0
-        rig.ticks(1, WORK, 400, 100)
+        rig.ticks(1, WORK, 400, 40)
 
     def new_settings(rig):
-        rig.ticks(5, WORK & ~DOWN, 400, 100)
+        rig.ticks(5, WORK & ~DOWN, 400, 40)
         assert rig.controller.apply(rig.controller.settings)
 
     for lock in (late, failed, bench_over, new_settings):
         rig = Rig(switch_debounce_ms=200).armed()
-        rig.ticks(20, WORK, 400, 100)
+        rig.ticks(20, WORK, 400, 40)
         assert rig.state() == APPLYING
         lock(rig)
         rig.moved_off(WORK)
-        rig.ticks(20, WORK, 400, 100)
+        rig.ticks(20, WORK, 400, 40)
         assert rig.state() != APPLYING
-        rig.ticks(4, WORK & ~MASTER, 400, 100)
-        rig.ticks(40, WORK, 400, 100)
+        rig.ticks(4, WORK & ~MASTER, 400, 40)
+        rig.ticks(40, WORK, 400, 40)
         assert rig.state() != APPLYING
-        rig.ticks(12, WORK & ~MASTER, 400, 100)
-        rig.ticks(40, WORK, 400, 100)
+        rig.ticks(12, WORK & ~MASTER, 400, 40)
+        rig.ticks(40, WORK, 400, 40)
         assert rig.state() == APPLYING
 
 
 def test_a_lock_while_the_master_is_off_asks_for_the_whole_time_too():
     rig = Rig(switch_debounce_ms=500)
-    rig.ticks(12, WORK & ~MASTER, 400, 100)
-    rig.ticks(1, WORK & ~MASTER, 400, 100, late_us=200000)
-    rig.ticks(5, WORK & ~MASTER, 400, 100)
+    rig.ticks(12, WORK & ~MASTER, 400, 40)
+    rig.ticks(1, WORK & ~MASTER, 400, 40, late_us=200000)
+    rig.ticks(5, WORK & ~MASTER, 400, 40)
     assert rig.state() == PARKED, "the fault is cleared"
-    rig.ticks(40, WORK, 400, 100)
+    rig.ticks(40, WORK, 400, 40)
     assert rig.state() == PARKED
-    rig.ticks(11, WORK & ~MASTER, 400, 100)
-    rig.ticks(40, WORK, 400, 100)
+    rig.ticks(11, WORK & ~MASTER, 400, 40)
+    rig.ticks(40, WORK, 400, 40)
     assert rig.state() == APPLYING
 
 
@@ -205,34 +205,34 @@ def test_no_flow_is_a_fault_that_stays_until_master_off():
     rig.ticks(50, WORK, 400, 0)
     assert rig.state() == FAULT
     assert rig.controller.outputs.duty_u16 == 0
-    assert not driven(rig.ticks(50, WORK, 400, 100))
+    assert not driven(rig.ticks(50, WORK, 400, 40))
     assert rig.state() == FAULT
     assert rig.controller.decided.faults & faults.FLOW_MISSING, "what stopped it is still told"
-    rig.ticks(5, WORK & ~MASTER, 400, 100)
+    rig.ticks(5, WORK & ~MASTER, 400, 40)
     assert rig.state() == PARKED
     assert not rig.controller.decided.faults & faults.FLOW_MISSING
-    rig.ticks(5, WORK, 400, 100)
+    rig.ticks(5, WORK, 400, 40)
     assert rig.state() == APPLYING
 
 
 def test_a_late_tick_stops_everything():
     for interval_us in (0, 150001, 200000, 10000000):
         rig = Rig().armed()
-        assert driven(rig.ticks(20, WORK, 400, 100))
-        assert not driven(rig.ticks(1, WORK, 400, 100, late_us=interval_us - 50000)), interval_us
+        assert driven(rig.ticks(20, WORK, 400, 40))
+        assert not driven(rig.ticks(1, WORK, 400, 40, late_us=interval_us - 50000)), interval_us
         assert rig.state() == FAULT
         assert rig.controller.decided.faults & faults.TICK_LATE
         for _ in range(100):  # and it stays so
-            assert not driven(rig.ticks(1, WORK, 400, 100))
+            assert not driven(rig.ticks(1, WORK, 400, 40))
         assert rig.controller.interlock.locked
         rig.armed()
-        assert driven(rig.ticks(20, WORK, 400, 100))
+        assert driven(rig.ticks(20, WORK, 400, 40))
 
 
 def test_a_tick_may_be_three_of_its_periods_late():
     rig = Rig().armed()
     for interval_us in (50000, 150000, 1):
-        rig.ticks(10, WORK, 400, 100)
+        rig.ticks(10, WORK, 400, 40)
         assert rig.state() == APPLYING
         rig.ticks(1, WORK, late_us=interval_us - 50000)
         assert not rig.controller.decided.faults & faults.TICK_LATE
@@ -292,23 +292,23 @@ def test_a_bench_that_a_bad_sample_ends_does_not_turn_into_work():
 def test_bad_samples_of_the_master_clear_no_fault():
     for debounce_ms in (0, 50):
         rig = Rig(switch_debounce_ms=debounce_ms).armed().moved_off(WORK)
-        rig.ticks(20, WORK, 400, 100)
-        rig.ticks(1, WORK, 400, 100, late_us=200000)
+        rig.ticks(20, WORK, 400, 40)
+        rig.ticks(1, WORK, 400, 40, late_us=200000)
         for off in (WORK & ~MASTER, WORK & ~MASTER, WORK):
-            rig.ticks(1, off, 400, 100)
+            rig.ticks(1, off, 400, 40)
             assert rig.state() == FAULT
             assert rig.controller.decided.faults & faults.TICK_LATE
-        rig.ticks(5, WORK & ~MASTER, 400, 100)
+        rig.ticks(5, WORK & ~MASTER, 400, 40)
         assert rig.state() == PARKED
         assert not rig.controller.decided.faults
 
 
 def test_new_settings_cure_no_fault():
     rig = Rig().armed()
-    rig.ticks(20, WORK, 400, 100)
-    rig.ticks(1, WORK, 400, 100, late_us=200000)
+    rig.ticks(20, WORK, 400, 40)
+    rig.ticks(1, WORK, 400, 40, late_us=200000)
     assert rig.controller.apply(rig.controller.settings)
-    rig.ticks(5, WORK, 400, 100)
+    rig.ticks(5, WORK, 400, 40)
     assert rig.state() == FAULT
     assert rig.controller.decided.faults & faults.TICK_LATE
 
@@ -437,11 +437,11 @@ def test_sections_of_a_procedure_are_among_those_that_are_on():
     procedure, _ = make("outlet_catch", {}, rig.controller.settings)
     procedure.section_mask = 3
     rig.controller.begin(procedure)
-    outputs = rig.ticks(20, WORK & ~4, 400, 100)
+    outputs = rig.ticks(20, WORK & ~4, 400, 40)
     assert outputs.section_mask == 2
     assert outputs.duty_u16 > 0, "one that does not drive leaves the demand to the loop"
     procedure.stop()
-    assert rig.ticks(1, WORK & ~4, 400, 100).section_mask == 6
+    assert rig.ticks(1, WORK & ~4, 400, 40).section_mask == 6
 
 
 def test_a_procedure_gets_a_tick_until_it_has_ended_and_none_after():
@@ -454,10 +454,10 @@ def test_a_procedure_gets_a_tick_until_it_has_ended_and_none_after():
     rig = Rig().armed()
     procedure = Counting()
     rig.controller.begin(procedure)
-    rig.ticks(3, WORK, 400, 100)
+    rig.ticks(3, WORK, 400, 40)
     assert procedure.ticks == 3
     procedure.finish(DONE, "done")
-    rig.ticks(3, WORK, 400, 100)
+    rig.ticks(3, WORK, 400, 40)
     assert procedure.ticks == 3
 
 
@@ -489,9 +489,9 @@ def test_fixed_duty():
     rig = Rig().armed()
     rig.controller.request.regulation = Request.FIXED_DUTY
     rig.controller.request.fixed_duty_u16 = 30000
-    outputs = rig.ticks(20, WORK, 400, 100)
+    outputs = rig.ticks(20, WORK, 400, 40)
     assert outputs.duty_u16 == 30000
-    assert rig.ticks(5, DOWN | ALL, 400, 100).duty_u16 == 0
+    assert rig.ticks(5, DOWN | ALL, 400, 40).duty_u16 == 0
 
 
 def test_new_settings_are_refused_while_outputs_may_be_on():
@@ -509,9 +509,9 @@ def test_new_settings_are_refused_while_outputs_may_be_on():
         assert rig.state() == state
 
     rig = Rig(flow_missing_ms=30000).armed()
-    rig.ticks(10, WORK, 400, 100)
+    rig.ticks(10, WORK, 400, 40)
     check_refused(rig, APPLYING)
-    assert rig.ticks(10, WORK, 400, 100).section_mask == 7
+    assert rig.ticks(10, WORK, 400, 40).section_mask == 7
     rig.stopped(MASTER | ALL)
     rig.controller.request.bench = 1
     rig.ticks(1, MASTER | ALL)
@@ -523,17 +523,17 @@ def test_new_settings_are_refused_while_outputs_may_be_on():
 
 def test_new_settings_lock_and_count_from_then_on():
     rig = Rig().armed()
-    rig.ticks(5, WORK & ~DOWN, 400, 100)
+    rig.ticks(5, WORK & ~DOWN, 400, 40)
     assert rig.state() == READY
     made, _ = build({"rate_ml_ha": 50000, "section_count": 1, "switch_debounce_ms": 300})
     assert rig.controller.apply(made)
-    rig.ticks(40, WORK, 400, 100)
+    rig.ticks(40, WORK, 400, 40)
     assert rig.state() == PARKED
-    rig.ticks(6, 0, 400, 100)  # too short for the debouncing of now
-    rig.ticks(20, WORK, 400, 100)
+    rig.ticks(6, 0, 400, 40)  # too short for the debouncing of now
+    rig.ticks(20, WORK, 400, 40)
     assert rig.state() == PARKED
-    rig.ticks(7, 0, 400, 100)
-    assert rig.ticks(40, WORK, 400, 100).section_mask == 1
+    rig.ticks(7, 0, 400, 40)
+    assert rig.ticks(40, WORK, 400, 40).section_mask == 1
     assert rig.state() == APPLYING
     assert rig.controller.request.rate_ml_ha == 50000
 
@@ -546,17 +546,17 @@ def test_without_a_fix_the_receiver_gives_no_permit():
             inputs.gnss_fix = fix
             inputs.gnss_speed_mm_s = speed_mm_s
             inputs.gnss_count += 1
-            outputs = rig.ticks(1, WORK, 400, 100)
+            outputs = rig.ticks(1, WORK, 400, 40)
         return outputs
 
     for lose in (lambda rig: reported(rig, 1, 0),
                  lambda rig: reported(rig, 1, 1, SPEED_MAX_MM_S + 1),
-                 lambda rig: rig.ticks(22, WORK, 400, 100)):  # no report for longer than 1 s
+                 lambda rig: rig.ticks(22, WORK, 400, 40)):  # no report for longer than 1 s
         rig = Rig(speed_source=1, speed_timeout_ms=1000).armed()
         assert not driven(reported(rig, 40, 0))
-        assert not driven(rig.ticks(40, WORK, 400, 100))  # the pulses of a wheel stand in for none
+        assert not driven(rig.ticks(40, WORK, 400, 40))  # the pulses of a wheel stand in for none
         assert driven(reported(rig, 20, 1))
-        assert driven(rig.ticks(18, WORK, 400, 100))
+        assert driven(rig.ticks(18, WORK, 400, 40))
         assert driven(reported(rig, 1, 1))
         assert not driven(lose(rig))
         assert rig.state() == READY
@@ -585,6 +585,27 @@ def test_a_procedure_that_drove_leaves_nothing_behind():
 def test_trace_is_whole():
     rig = Rig().armed()
     assert Rig().controller.trace == [0] * len(FIELDS), "nothing has been seen"
-    rig.ticks(3, WORK, 400, 100)
+    rig.ticks(3, WORK, 400, 40)
     assert len(rig.controller.trace) == len(FIELDS)
     assert rig.controller.trace[0] == rig.now_us
+
+
+def test_pulses_that_cannot_be_liquid_are_not_counted_and_are_told():
+    """1 kHz at 450 pulses/L is 2.2 L/s, from a pump that gives 0.184 L/s at its full duty."""
+    for switches, told in ((WORK, "too_much_flow"), (MASTER | ALL, "flow_while_off")):
+        rig = Rig().armed()
+        rig.moved_off(switches)
+        rig.ticks(40, switches, 400, 40)
+        before_ml = metered_ml(rig)
+        rig.ticks(80, switches, 400, 1000)  # 8.9 L, were it liquid
+        assert metered_ml(rig) - before_ml < 200
+        assert told in faults.names(rig.controller.decided.faults)
+        rig.ticks(5, switches, 400, 40)
+        before_ml = metered_ml(rig)
+        rig.ticks(40, switches, 400, 40)
+        assert 170 <= metered_ml(rig) - before_ml <= 180, "liquid counts again"
+
+
+def metered_ml(rig):
+    rig.controller.totals.settle()
+    return rig.controller.totals.volume.thousandths()

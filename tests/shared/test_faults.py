@@ -11,6 +11,7 @@ from rate_control.units import DUTY_FULL, INLINE_VALVE, PWM_PUMP
 
 DELAYS_MS = {
     faults.FLOW_MISSING: 2500,
+    faults.TOO_MUCH_FLOW: 2000,
     faults.TICK_LATE: 0,
     faults.SPEED_LOST: 0,
     faults.RATE_OFF: 4000,

@@ -80,7 +80,7 @@ def test_armed_and_lifted_is_as_at_work():
     rig.ticks(8, 0)
     rig.ticks(8, MASTER | ALL)
     assert not asked(rig, 4000000)
-    rig.ticks(60, WORK, 400, 100)
+    rig.ticks(60, WORK, 400, 40)
     assert rate(rig) == 100000
 
 

@@ -56,7 +56,7 @@ def send_settings_while_the_master_bounces(requests):
         for _ in range(4):
             noise = (noise * 1103515245 + 12345) % 2**31
             bad = (noise >> 8) % 100 == 0
-            rig.ticks(1, WORK & ~MASTER if bad else WORK, 400, 100)
+            rig.ticks(1, WORK & ~MASTER if bad else WORK, 400, 40)
             assert rig.state == PARKED, step
             assert (rig.board.duty_u16, rig.board.section_mask) == (0, 0)
     assert taken == requests
@@ -68,8 +68,8 @@ def test_one_off_sample_at_power_up_does_not_arm():
     for debounce_ms in (0, 50, 500):
         rig = LinkRig()
         rig.ask("settings.set", values={"switch_debounce_ms": debounce_ms})
-        rig.ticks(1, WORK & ~MASTER, 400, 100)
-        rig.ticks(60, WORK, 400, 100)
+        rig.ticks(1, WORK & ~MASTER, 400, 40)
+        rig.ticks(60, WORK, 400, 40)
         assert rig.state == PARKED
         assert (rig.board.duty_u16, rig.board.section_mask) == (0, 0)
 
@@ -152,7 +152,7 @@ def test_rate_may_change_while_applying_but_settings_may_not():
     rig = LinkRig()
     rig.apply()
     assert rig.ask("rate.set", rate_ml_ha=50000)["answer"] == "rate.set"
-    rig.ticks(2, WORK, 400, 100)
+    rig.ticks(2, WORK, 400, 40)
     assert rig.application.controller.request.rate_ml_ha == 50000
     assert rig.state == APPLYING
     assert rig.ask("settings.set", values={"section_count": 2})["error"] == "state"
@@ -166,7 +166,7 @@ def test_settings_by_link_ask_for_the_master_switch():
     rig.ticks(5, MASTER | DOWN | ALL)
     assert rig.state == READY
     assert "answer" in rig.ask("settings.set", values={"settling_time_ms": 2000})
-    rig.ticks(60, WORK, 400, 100)
+    rig.ticks(60, WORK, 400, 40)
     assert rig.state == PARKED and rig.board.duty_u16 == 0
 
 
@@ -212,7 +212,7 @@ def test_procedure_that_drives_waits_for_the_machine():
 def test_totals_and_faults():
     rig = LinkRig()
     rig.apply()
-    rig.ticks(40, WORK, 400, 100)
+    rig.ticks(40, WORK, 400, 40)
     totals = rig.ask("totals.get")
     assert totals["distance_m"] > 0
     rig.ticks(200, WORK, 400, 0)
@@ -325,7 +325,7 @@ def test_telemetry_carries_the_trace_and_sums():
     rig.bodies()
     start = None
     for _ in range(100):
-        rig.ticks(1, WORK, 400, 100)
+        rig.ticks(1, WORK, 400, 40)
         line = rig.application.controller.trace
         record_line = dict(zip(telemetry.NAMES, rig.bodies()[-1]["telemetry"]))
         distance += line[FIELDS.index("distance_mm")]

@@ -1,6 +1,6 @@
 """What contradicts itself: a flow that stays while off, and one that is not what it should be."""
 
-from rate_control.faults import FLOW_WHILE_OFF, RATE_OFF, Faults
+from rate_control.faults import BLOCKING, FLOW_WHILE_OFF, RATE_OFF, TOO_MUCH_FLOW, Faults
 from rate_control.interlock import APPLYING, READY
 from rate_control.plausibility import Plausibility
 from rate_control.records import Decided, Measured
@@ -136,3 +136,48 @@ def test_a_duty_by_hand_has_no_target_to_come_to():
     watch.decided.source = Decided.BY_HAND
     assert watch.seconds_until(RATE_OFF, lambda seconds: TARGET_UL_S // 2) is None
     assert watch.seconds_until(RATE_OFF, lambda seconds: TARGET_UL_S) is not None
+
+
+def test_a_quarter_more_than_is_wanted_blocks_after_two_seconds():
+    assert TOO_MUCH_FLOW & BLOCKING
+    for actuator in (PWM_PUMP, INLINE_VALVE):
+        watch = Watch(actuator).applying(TARGET_UL_S)
+        assert watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: TARGET_UL_S * 1.24) is None
+        shown_s = watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: TARGET_UL_S * 1.26)
+        assert 2.0 <= shown_s <= 2.1
+
+
+def test_too_much_is_more_than_both_what_is_wanted_and_what_is_on_its_way():
+    """A valve that closes gives what it still gives; one that opens may not be reckoned yet."""
+    for expected_ul_s in (TARGET_UL_S // 3, TARGET_UL_S * 3):
+        watch = Watch().applying(expected_ul_s)
+        most = max(expected_ul_s, TARGET_UL_S)
+        on_way_s = TRAVEL_MS // 1000
+        assert watch.seconds_until(TOO_MUCH_FLOW, lambda s, f=most * 1.2: f, on_way_s) is None
+        watch = Watch().applying(expected_ul_s)
+        assert watch.seconds_until(TOO_MUCH_FLOW, lambda s, f=most * 1.3: f) <= 2.1
+
+
+def test_a_valve_that_sticks_wide_open_blocks_though_its_place_is_known():
+    flow = 2 * TARGET_UL_S
+    shown_s = Watch().applying(flow).seconds_until(TOO_MUCH_FLOW, lambda seconds: flow)
+    assert TRAVEL_MS / 1000 + 2.0 <= shown_s <= TRAVEL_MS / 1000 + 2.2
+
+
+def test_below_the_meter_floor_a_rotor_that_runs_on_is_not_too_much():
+    watch = Watch().applying(FLOOR_UL_S // 4, FLOOR_UL_S // 4)
+    assert watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: FLOOR_UL_S * 1.2) is None
+    assert watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: FLOOR_UL_S * 1.3) is not None
+
+
+def test_too_much_by_hand_is_more_than_the_duty_gives_whatever_is_wanted():
+    watch = Watch(PWM_PUMP).applying(TARGET_UL_S // 2)
+    watch.decided.source = Decided.BY_HAND
+    assert watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: TARGET_UL_S * 0.6) is None
+    assert watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: TARGET_UL_S * 0.7) is not None
+
+
+def test_a_procedure_that_learns_the_curve_is_not_accused_by_it():
+    watch = Watch(PWM_PUMP).applying(TARGET_UL_S)
+    watch.decided.source = Decided.BY_PROCEDURE
+    assert watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: TARGET_UL_S * 3) is None

@@ -144,3 +144,76 @@ def test_a_slow_start_does_not_leave_the_loop_blind():
         loop.update(measured, decided)
         flow += (decided.command_ul_s * 85 // 100 - flow) * 50 // 325
     assert flow >= 95000
+
+
+def loses_pulses(share_percent, agreed_ticks):
+    """A right machine whose meter shows only a share of the flow after so long; the commands."""
+    loop = PumpLoop(build({"meter_floor_ul_s": 0})[0], None)
+    measured = Measured()
+    decided = Decided()
+    decided.target_ul_s = 100000
+    decided.width_mm = 3000
+    measured.flow_valid = 1
+    commands = []
+    for tick in range(400):
+        true = decided.expected_ul_s * (commands[-3] if tick > 3 else 100000) // 100000
+        measured.flow_ul_s = true if tick < agreed_ticks else true * share_percent // 100
+        loop.update(measured, decided)
+        commands.append(decided.command_ul_s)
+    return commands, loop, measured, decided
+
+
+def test_a_meter_that_loses_a_third_at_once_is_doubted_until_it_agrees_again():
+    commands, loop, measured, decided = loses_pulses(60, 100)
+    assert max(commands[100:]) <= 102000, "what is missing at the meter is not added to the ground"
+    assert loop.doubted and decided.coasting
+    measured.flow_ul_s = decided.expected_ul_s * 15 // 16
+    loop.update(measured, decided)
+    assert not loop.doubted and not decided.coasting
+
+
+def test_doubt_outlives_a_headland():
+    _, loop, measured, decided = loses_pulses(60, 100)
+    for _ in range(100):
+        decided.rest()
+        loop.rest()
+    decided.target_ul_s = 100000
+    decided.width_mm = 3000
+    for _ in range(100):
+        measured.flow_ul_s = decided.expected_ul_s * 60 // 100
+        loop.update(measured, decided)
+        assert decided.command_ul_s <= 102000
+    assert loop.doubted
+
+
+def test_what_a_machine_loses_by_and_by_is_no_reason_for_doubt():
+    """A filter that clogs over a minute: the trim follows, and nothing is doubted."""
+    loop = PumpLoop(build({"meter_floor_ul_s": 0})[0], None)
+    measured, decided = Measured(), Decided()
+    decided.target_ul_s = 100000
+    decided.width_mm = 3000
+    measured.flow_valid = 1
+    for tick in range(1200):
+        lost_permille = max(min(tick - 100, 190), 0)
+        measured.flow_ul_s = decided.expected_ul_s * loop.trimmed_ul_s(1000) // 1000 * (
+            1000 - lost_permille) // 1000
+        loop.update(measured, decided)
+        assert not loop.doubted
+    assert abs(loop.trim_q20 - ONE_Q20 * 190 // 810) < ONE_Q20 // 50
+
+
+def test_a_meter_that_never_agreed_gets_a_quarter_more_at_most():
+    commands, loop, _, _ = loses_pulses(60, 0)
+    assert not loop.doubted
+    assert max(commands) == 125000
+    assert loop.trim_q20 == ONE_Q20 // 4
+
+
+def test_the_trim_moves_by_a_fifth_in_a_second_at_most():
+    for error_ul_s in (40000, -40000):
+        loop = PumpLoop(build({"meter_floor_ul_s": 0})[0], None)
+        decided = Decided()
+        decided.expected_ul_s = 100000
+        for tick in range(1, 11):
+            loop.learn(error_ul_s, decided)
+            assert abs(loop.trim_q20) == tick * (ONE_Q20 // 5 * 50 // 1000)

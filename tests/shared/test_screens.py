@@ -59,12 +59,12 @@ def test_applying_shows_the_applied_rate_large():
     rig.drive()
     rig.ticks(40)
     assert rig.state() == APPLYING
-    # 40 / 450 L/s on 14 x 20 / 130 m/s x 3 m: 137.6 L/ha, and as many digits as 100 has
-    assert rig.big() == "138"
+    # 40 / 450 L/s on 18 x 20 / 130 m/s x 3 m: 107.0 L/ha, and as many digits as 100 has
+    assert rig.big() == "107"
     lines = rig.lines()
     assert lines[0].endswith(" L/ha") and lines[1].endswith(" of 100.0")
     assert lines[3] == "applying         123"
-    assert "speed       7.8 km/h" in shown(rig)
+    assert "speed      10.0 km/h" in shown(rig)
 
 
 def test_turning_leafs_through_readouts_and_changes_nothing():
@@ -96,10 +96,10 @@ def test_customary_units_are_shown_throughout():
     assert rig.lines()[0].endswith(" gal/ac")
     rig.arm()
     rig.drive()
-    rig.ticks(40)
-    assert rig.big() == "14.7"  # 137.6 L/ha = 14.71 gal/ac
+    rig.ticks(60)
+    assert rig.big() == "11.4"  # 107.0 L/ha = 11.44 gal/ac
     assert rig.lines()[1].endswith(" of 10.69")
-    assert "speed        4.8 mph" in shown(rig)
+    assert "speed        6.2 mph" in shown(rig)
 
 
 def test_highest_rates_leave_room_for_the_unit():
@@ -133,10 +133,10 @@ def test_fixed_duty_is_said():
 def test_a_warning_takes_turns_with_the_readout():
     rig = PanelRig()
     rig.arm()
-    rig.drive(flow_pulses=6)  # three times too much
+    rig.drive(flow_pulses=1)  # half of what it should be
     rig.ticks(100)
     texts = shown(rig)
-    assert "rate off target" in texts and "speed       7.8 km/h" in texts
+    assert "rate off target" in texts and "speed      10.0 km/h" in texts
 
 
 def test_a_fault_says_what_is_wrong_and_what_to_do():
@@ -299,14 +299,14 @@ def test_bench_asks_first_and_starts_at_zero():
     assert rig.state() == BENCH
     assert rig.board.duty_u16 == 0
     assert rig.lines()[2] == ">speed      0.0 km/h"
-    rig.turn(16)
+    rig.turn(20)
     rig.board.flow_pulses = 2
     rig.ticks(40)
-    assert rig.lines()[2] == ">speed      8.0 km/h"
+    assert rig.lines()[2] == ">speed     10.0 km/h"
     assert rig.board.duty_u16 > 0
     assert rig.big() == "5.33"  # 40 / 450 L/s in L/min
-    # 100 L/ha x 8 km/h x 3 m / 600 = 4.00 L/min, beside what is measured
-    assert rig.lines()[3] == "wanted 4.00      123"
+    # 100 L/ha x 10 km/h x 3 m / 600 = 5.00 L/min, beside what is measured
+    assert rig.lines()[3] == "wanted 5.00      123"
     rig.push()
     rig.ticks(3)
     assert rig.lines()[3].startswith("curve ")

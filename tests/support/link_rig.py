@@ -121,8 +121,8 @@ class LinkRig:
         """Arm and drive until outputs are on; speed is gained as a machine does."""
         self.ticks(5, 0)
         for speed_hz in range(20, 400, 20):
-            self.ticks(1, WORK, speed_hz, 100)
-        self.ticks(40, WORK, 400, 100)
+            self.ticks(1, WORK, speed_hz, 40)
+        self.ticks(40, WORK, 400, 40)
 
     def bench(self):
         """Arm, stand still and confirm the bench at the machine."""

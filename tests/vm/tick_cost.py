@@ -4,11 +4,12 @@
     tick_cost.py reference TURNS
 
 The machine drives at 3 m/s with 390 pulses a second. Its meter gives 108 pulses a second, which
-is right for the rate, or, for `warning` and `learned`, 150, so that the loop corrects as far as
-it can and faults are on their way. For `learned` one of the eight sections is off, and every
-number that a procedure can learn about a machine is there to be reckoned with. `inputs` does all
-but the controller's step. The reference loop is an integer multiply, add and modulo, so that a
-tick can be told in units of something that every processor does.
+is right for the rate, or, for `warning` and `learned`, a fifth more than their open sections
+should get, so that the loop corrects as far as it can and warnings are on their way. For `learned`
+one of the eight sections is off, and every number that a procedure can learn about a machine is
+there to be reckoned with. `inputs` does all but the controller's step. The reference loop is an
+integer multiply, add and modulo, so that a tick can be told in units of something that every
+processor does.
 """
 
 import sys
@@ -22,7 +23,7 @@ from rate_control.units import MAX_SECTIONS, SWITCH_IMPLEMENT, SWITCH_MASTER, TI
 
 START_US = LIMIT - 2000000  # two seconds before the clock wraps
 SPEED_PULSE_US = 2564
-FLOW_PULSE_US = {"warning": 6667, "learned": 6667}
+FLOW_PULSE_US = {"warning": 7600, "learned": 8700}
 RIGHT_FLOW_PULSE_US = 9259
 STARTED_TICK = 30
 LEARNED = {

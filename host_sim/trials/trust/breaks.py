@@ -9,7 +9,7 @@ from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_S
 FIRST = 1 << SWITCH_SECTION_SHIFT  # the switch of the first section
 
 # What a fault needs of a machine to make sense there.
-VALVE, RECEIVER = "a regulating valve", "a GNSS receiver"
+VALVE, RECEIVER, PUMP = "a regulating valve", "a GNSS receiver", "a pump that is driven"
 
 # What happens to the program; `station.Station.strike` does it.
 STALL, HANG, RAISE, BROWN_OUT, POWER_CYCLE = "stall", "hang", "raise", "brown_out", "power_cycle"
@@ -62,6 +62,8 @@ BREAKS = (
           {"regulator_stuck": 1.0}, needs=VALVE, noticed_within_s=12),
     Break("valve_stuck_shut", "the regulating valve sticks shut",
           {"regulator_stuck": 0.0}, needs=VALVE, noticed_within_s=12),
+    Break("driver_shorted", "the driver of the pump shorts: full duty",
+          {"driver_shorted": True}, needs=PUMP, noticed_within_s=3),
     Break("outputs_welded", "the output stage welds: what was on stays on",
           {"outputs_welded": True}, noticed_within_s=17),
     # flow meter
@@ -71,7 +73,7 @@ BREAKS = (
     Break("meter_half", "the meter loses every second pulse", {"meter_factor": 0.5},
           noticed_within_s=6),
     Break("meter_noise", "noise of 1 kHz gets into the meter's input", {"meter_noise_hz": 1e3},
-          noticed_within_s=16),
+          noticed_within_s=3),
     # speed
     Break("silent_speed", "the ground-speed sensor falls silent", {"speed_lost": True},
           noticed_within_s=0.2),

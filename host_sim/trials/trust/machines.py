@@ -11,7 +11,7 @@ from host_sim.plant.machine import Machine
 from host_sim.plant.spec import MachineSpec
 from host_sim.trials.acceptance.sequence import START_HUNDREDS, unit_rate_l_ha
 from host_sim.trials.commissioning.commission import commission
-from host_sim.trials.trust.breaks import RECEIVER, VALVE, Break
+from host_sim.trials.trust.breaks import PUMP, RECEIVER, VALVE, Break
 from host_sim.twin.clock import VirtualClock
 from host_sim.twin.virtual_board import Fittings, MemoryFiles, VirtualBoard
 from rate_control.settings import Settings, build
@@ -32,7 +32,8 @@ class Ready:
 
     def takes(self, entry: Break) -> bool:
         """Whether a fault can happen to it."""
-        has = {VALVE: self.spec.valve is not None, RECEIVER: self.spec.gnss.hz > 0.0}
+        has = {VALVE: self.spec.valve is not None, PUMP: self.spec.valve is None,
+               RECEIVER: self.spec.gnss.hz > 0.0}
         return has.get(entry.needs, True)
 
 

@@ -19,6 +19,9 @@ CONTROLLER = "rate_control.controller"
 DEBOUNCE = "rate_control.debounce"
 FAULTS = "rate_control.faults"
 PLAUSIBILITY = "rate_control.plausibility"
+FLOW_WATCH = "rate_control.flow_watch"
+FLOW_LOOP = "rate_control.flow_loop"
+PUMP_LOOP = "rate_control.pump_loop"
 SPEED = "rate_control.ground_speed"
 BELIEVABLE = "rate_control.believable"
 GNSS = "rate_control.gnss_speed"
@@ -154,6 +157,9 @@ BREAKS = (
     ("8.1", PLAUSIBILITY, "                mask |= faults.FLOW_WHILE_OFF\n",
      "                pass\n"),
     ("8.1", PLAUSIBILITY, "if measured.flow_ul_s < least - (least >> 3):", "if False:"),
+    ("8.2", FAULTS, "TICK_LATE | TOO_MUCH_FLOW", "TICK_LATE"),
+    ("8.2", FLOW_WATCH, "most = target if by_loop and target > due else due", "most = due"),
+    ("8.2", FLOW_WATCH, "            due = target\n", "            pass\n"),
     ("8.4", SWITCHES, "faults.SWITCH_CHATTERS if unrest_ticks > CHATTER_TICKS else 0", "0"),
     ("8.4", SWITCHES, "CHATTER_TICKS = 16 *", "CHATTER_TICKS = 8 *"),
     ("8.4", SWITCHES, "            unrest_ticks -= 1\n", "            pass\n"),
@@ -165,6 +171,9 @@ BREAKS = (
     ("8.6", SECTIONS, "if self._known and self._ticks == SETTLED_TICKS:", "if False:"),
     ("8.6", SECTIONS, "            self._differ = 0\n        elif",
      "            pass\n        elif"),
+    ("8.7", FLOW_LOOP, "                self.doubted = 1\n", "                pass\n"),
+    ("8.7", FLOW_LOOP, "        if teaches:\n", "        if True:\n"),
+    ("8.7", PUMP_LOOP, "most = target + (target >> MOST_SHIFT)", "most = FLOW_MAX_UL_S"),
 )
 
 

@@ -1,0 +1,63 @@
+"""Whether the flow that the meter shows is what it should be by now. Conditions only."""
+
+from rate_control.faults import RATE_OFF, TOO_MUCH_FLOW
+from rate_control.records import Decided
+from rate_control.units import PWM_PUMP, TICK_MS
+
+PUMP_WAY_MS = 2000  # a pump is at its new flow sooner; a valve may need its whole travel
+SECTION_TICKS = 2000 // TICK_MS  # from a change of sections to a flow that can be compared
+
+
+class FlowWatch:
+    """Compares the flow with what was commanded, and with what is wanted.
+
+    A machine far from its target is on its way: where a valve that comes from its stop is, or a
+    pump against pressure stored from before, is reckoned too roughly to accuse it. One that does
+    not arrive in time is judged by the target, however well it is reckoned. After a change of
+    sections nobody is accused before the valves have moved and the line is calm.
+
+    But a quarter more than both is too much on any way. A rotor that sticks and a pulse that is
+    lost show too little; what shows too much is liquid, which must end, or noise, and nobody
+    knows what that hides.
+    """
+
+    def __init__(self, settings):
+        self._floor_ul_s = settings.meter_floor_ul_s
+        self._tolerance_q10 = settings.rate_tolerance_permille * 1024 // 1000
+        way_ms = PUMP_WAY_MS if settings.actuator == PWM_PUMP else settings.valve_travel_ms
+        self._way_ticks_most = way_ms // TICK_MS
+        self._way_ticks = 0  # that the machine has been off its target
+        self._width_mm = 0
+        self._changing_ticks = 0  # that a change of sections still takes
+
+    def conditions(self, flow_ul_s, decided):
+        """Return the mask of conditions of a flow that can be read."""
+        if decided.width_mm != self._width_mm:
+            self._width_mm = decided.width_mm
+            self._changing_ticks = SECTION_TICKS
+        by_loop = decided.source == Decided.BY_LOOP
+        target = decided.target_ul_s
+        floor = self._floor_ul_s
+        # a rotor near its floor is slow to tell: the tolerance shrinks no further there
+        near = (max(target, floor << 1) >> 4) * self._tolerance_q10 >> 6
+        due = decided.expected_ul_s
+        rough = 0  # reckoned too roughly to accuse
+        if not by_loop or -near <= due - target <= near:
+            self._way_ticks = 0
+        elif self._way_ticks >= self._way_ticks_most:
+            due = target
+        elif not self._changing_ticks:
+            self._way_ticks += 1
+            rough = abs(due - target) > target >> 2
+        most = target if by_loop and target > due else due
+        if most < floor:
+            most = floor
+        mask = 0
+        # a procedure may be learning the very curve
+        if flow_ul_s - most > most >> 2 and decided.source != Decided.BY_PROCEDURE:
+            mask = TOO_MUCH_FLOW
+        if self._changing_ticks:
+            self._changing_ticks -= 1
+        elif target >= floor and not rough and not -near <= flow_ul_s - due <= near:
+            mask |= RATE_OFF
+        return mask
