@@ -7,12 +7,14 @@ even run is reported like any other.
 from __future__ import annotations
 
 import ast
+import warnings
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from host_sim import FIRMWARE_DIR, REPO_ROOT
 from host_sim.common.errors import InputError
+from host_sim.common.reading import parsed, read_text
 from host_sim.hardware import boards
 from host_sim.hardware.boards import BoardData
 from host_sim.hardware.pio_rules import DRIVER, pio_findings
@@ -48,9 +50,11 @@ def shown(path: Path) -> Path:
 def read_table(path: Path) -> PinTable:
     """Read a file of pins. Raises InputError where it holds anything but numbers and lists."""
     try:
-        tree = ast.parse(path.read_text("utf-8"))
-    except (OSError, SyntaxError, ValueError) as error:
-        raise InputError(f"{path}: cannot be read: {error}") from error
+        tree = parsed(syntax_of, read_text(path))
+    except SyntaxError as error:
+        raise InputError(f"{path}:{error.lineno or 1}: is no Python: {error.msg}") from error
+    except ValueError as error:
+        raise InputError(f"{path}: {error}") from error
     gpio: dict[str, int] = {}
     lines: dict[str, int] = {}
     safe: dict[str, tuple[str, ...]] = {}
@@ -70,6 +74,19 @@ def read_table(path: Path) -> PinTable:
         else:
             raise InputError(f"{path}:{node.lineno}: {name}: must be the number of a GPIO")
     return PinTable(path, gpio, lines, safe)
+
+
+def syntax_of(text: str) -> ast.Module:
+    """The syntax of a text; what Python would only warn of does not matter here.
+
+    A deep nest ends Python's parser in one of two ways; they are made one here.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            return ast.parse(text)
+        except MemoryError:
+            raise RecursionError from None
 
 
 def of_names(table: PinTable, board: BoardData) -> Iterator[Finding]:

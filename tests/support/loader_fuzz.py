@@ -40,6 +40,8 @@ from host_sim.field_trial.knowledge_file import read_knowledge
 from host_sim.field_trial.plan_file import read_plan
 from host_sim.field_trial.plan_table import plan_csv
 from host_sim.field_trial.plot_drive import drive_over
+from host_sim.hardware import boards
+from host_sim.hardware.pin_rules import PINS_DIR, findings, read_table
 from host_sim.machine_file.earlier import load_earlier
 from host_sim.machine_file.keeping import changed_text, new_text
 from host_sim.machine_file.machine import load_machine
@@ -455,7 +457,18 @@ def _answers(_: Path) -> list[bytes]:
             b'{"error": "refused", "to": -77, "problems": ["x"]}']
 
 
+def _pin_tables(_: Path) -> list[bytes]:
+    return [path.read_bytes() for path in sorted(PINS_DIR.glob("*_pins.py"))]
+
+
+def _pins(directory: Path, data: bytes) -> None:
+    path = directory / "rp2_pins.py"
+    path.write_bytes(data)
+    findings(read_table(path), boards.board("rp2"))
+
+
 LOADERS = {
+    "pin table": Loader(_pin_tables, _pins),
     "scenario": Loader(_scenarios, _scenario),
     "plan": Loader(_plan_seeds, _plan),
     "uncertainty": Loader(_knowledge_seeds, _knowledge),

@@ -119,7 +119,8 @@ def test_lengths_of_the_programs_are_those_that_the_assembler_finds():
     ("PUMP = 7\nPUMP = 8\n", ":2: PUMP: stands there twice"),
     ("PUMP = 'GP7'\n", ":1: PUMP: must be the number of a GPIO"),
     ("PUMP = 7\nimport machine\n", ":2: only NAME = number"),
-    ("PUMP = \n", "cannot be read"),
+    ("PUMP = \n", ":1: is no Python"),
+    ("PUMP = " + "-" * 20_000 + "7\n", "is nested deeper"),
 ])
 def test_a_table_that_is_no_table_is_named(tmp_path, text, said):
     path = tmp_path / "mine_pins.py"
