@@ -9,7 +9,7 @@ from rate_control.intmath import DIVISOR_LIMIT, muldiv
 from rate_control.units import AREA_PER_RATE, FLOW_MAX_UL_S
 
 
-def target_flow_ul_s(rate_ml_ha, speed_mm_s, width_mm):
+def target_flow_ul_s(rate_ml_ha: int, speed_mm_s: int, width_mm: int) -> int:
     """Return the flow that puts rate_ml_ha on the ground, rounded down, at most FLOW_MAX_UL_S.
 
     rate_ml_ha up to RATE_MAX_ML_HA, speed_mm_s to SPEED_MAX_MM_S, width_mm to WIDTH_MAX_MM.
@@ -23,7 +23,7 @@ def target_flow_ul_s(rate_ml_ha, speed_mm_s, width_mm):
     return flow if flow < FLOW_MAX_UL_S else FLOW_MAX_UL_S
 
 
-def applied_rate_ml_ha(flow_ul_s, speed_mm_s, width_mm):
+def applied_rate_ml_ha(flow_ul_s: int, speed_mm_s: int, width_mm: int) -> int:
     """Return the rate that a flow puts on the ground; 0 while no ground is covered.
 
     1e7 is 2**7 x 78125: dividing area and constant by 2**7 keeps a large area a legal divisor.

@@ -24,13 +24,17 @@ from rate_control.trace import FIELDS
 from rate_control.trace import fill as fill_trace
 from rate_control.units import DUTY_FULL, SWITCH_MASTER, TICK_MS, TICK_US
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.procedures.procedure import Procedure
+
 TICK_LATE_US = 3 * TICK_US  # the watchdog of a real board bites in the same order of time
 
 
 class Controller:
     """The whole core. Make it with checked settings, then call step() once a tick."""
 
-    def __init__(self, settings):
+    def __init__(self, settings) -> None:
         self.request = Request()
         self.measured = Measured()
         self.decided = Decided()
@@ -38,12 +42,12 @@ class Controller:
         self.totals = Totals()
         self.trace = [0] * len(FIELDS)
         self.interlock = Interlock()
-        self.procedure = None  # set by begin()
-        self._last_us = None
+        self.procedure: "Procedure | None" = None  # begun between ticks, by storing it here
+        self._last_us: int | None = None
         self._bench_ticks = 0
         self._build(settings)
 
-    def _build(self, settings):
+    def _build(self, settings) -> None:
         """Make the stages that depend on the settings."""
         self.settings = settings
         self.request.rate_ml_ha = settings.rate_ml_ha
@@ -58,7 +62,7 @@ class Controller:
         self._faults = Faults(settings)
         self._bench_limit_ticks = settings.bench_timeout_s * 1000 // TICK_MS
 
-    def apply(self, settings):
+    def apply(self, settings) -> int:
         """Take new, checked settings between ticks; return whether they were taken.
 
         They are refused while outputs may be on. Afterwards the master switch must be seen off,
@@ -72,11 +76,7 @@ class Controller:
         self._faults.take_over(faults)
         return True
 
-    def begin(self, procedure):
-        """Take a procedure (procedures/procedure.py) between ticks and let it run."""
-        self.procedure = procedure
-
-    def step(self, inputs, now_us):
+    def step(self, inputs, now_us: int) -> Outputs:
         """Run one tick and return the outputs to drive until the next.
 
         inputs is what the board saw, now_us the time, wrapping at 2**30. Nothing is allocated.
@@ -92,7 +92,7 @@ class Controller:
         self._account(now_us, measured, decided)
         return self.outputs
 
-    def _sense(self, inputs, now_us, measured):
+    def _sense(self, inputs, now_us: int, measured: Measured) -> int:
         """Estimate speed and flow, debounce the switches; return whether the tick is in time."""
         switches = self._debounce.update(inputs.switches)
         measured.switches = switches
@@ -105,7 +105,7 @@ class Controller:
         self._last_us = now_us
         return last_us is None or 0 < (now_us - last_us) & LIMIT <= TICK_LATE_US
 
-    def _permit(self, tick_ok, measured, decided):
+    def _permit(self, tick_ok: int, measured: Measured, decided: Decided) -> None:
         """Let the interlock choose the state from the permits of this tick."""
         request = self.request
         conditions = self._plausibility.conditions(measured, decided, tick_ok)
@@ -122,7 +122,7 @@ class Controller:
         if was_bench or request.bench:
             self._follow_bench(was_bench)
 
-    def _follow_bench(self, was_bench):
+    def _follow_bench(self, was_bench: int) -> None:
         """Time the bench, zero its values at every entry and withdraw the request at its end."""
         if self.decided.state != BENCH:
             self.request.bench = 0
@@ -133,7 +133,7 @@ class Controller:
             self.request.bench_speed_mm_s = 0
             self.request.fixed_duty_u16 = 0
 
-    def _decide(self, measured, decided):
+    def _decide(self, measured: Measured, decided: Decided) -> None:
         """Choose sections, target flow and commanded flow."""
         request = self.request
         if not OUTPUTS_ON >> decided.state & 1:
@@ -157,7 +157,7 @@ class Controller:
         decided.target_ul_s = target_flow_ul_s(request.rate_ml_ha, speed, decided.width_mm)
         self.loop.update(measured, decided)
 
-    def _run_procedure(self, measured, decided):
+    def _run_procedure(self, measured: Measured, decided: Decided) -> None:
         """Let a running procedure take its tick; one that drives lives on the bench alone."""
         procedure = self.procedure
         if procedure.state != RUNNING:
@@ -167,7 +167,7 @@ class Controller:
         else:
             procedure.step(measured, decided)
 
-    def _actuate(self, measured, decided):
+    def _actuate(self, measured: Measured, decided: Decided) -> None:
         """Turn the commanded flow into a demand and pass it through the last gate."""
         command = decided.command_ul_s
         source = decided.source
@@ -188,7 +188,7 @@ class Controller:
                 decided.saturated = -1
         last_gate.gate(self.loop, decided, self.outputs)
 
-    def _account(self, now_us, measured, decided):
+    def _account(self, now_us: int, measured: Measured, decided: Decided) -> None:
         """Add the tick to the totals and write its trace line."""
         if decided.state == BENCH:
             self.totals.bench_volume.add(measured.volume_ul)

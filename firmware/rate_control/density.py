@@ -19,16 +19,16 @@ WATER_G_L = 1000
 FACTOR_ONE = 20000  # with it the largest density, 2500 g/L, keeps the root's argument small
 
 
-def factor(density_g_l):
+def factor(density_g_l: int) -> int:
     """Return sqrt(SG) in parts of FACTOR_ONE, rounded down, for 1..2500 g/L."""
     return isqrt(density_g_l * (FACTOR_ONE // WATER_G_L) * FACTOR_ONE)
 
 
-def water_rate_ml_ha(rate_ml_ha, density_g_l):
+def water_rate_ml_ha(rate_ml_ha: int, density_g_l: int) -> int:
     """Return the rate to see with water, so that the liquid is applied at rate_ml_ha."""
     return muldiv(rate_ml_ha, factor(density_g_l), FACTOR_ONE)
 
 
-def liquid_rate_ml_ha(water_rate_ml_ha, density_g_l):
+def liquid_rate_ml_ha(water_rate_ml_ha: int, density_g_l: int) -> int:
     """Return the rate of the liquid at the pressure that gives water_rate_ml_ha of water."""
     return muldiv(water_rate_ml_ha, FACTOR_ONE, factor(density_g_l))

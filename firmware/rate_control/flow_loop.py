@@ -11,6 +11,11 @@ from rate_control.meter_trust import MeterTrust
 from rate_control.predictor import Predictor
 from rate_control.units import PWM_PUMP
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.records import Decided, Measured
+    from rate_control.settings import Settings
+
 LIQUID_TIMES = 4  # the topmost flow of the pump curve: no pump gives more, noise does
 
 
@@ -28,7 +33,7 @@ class FlowLoop:
 
     NEEDS_REST = 0  # the meter teaches only while the flow is at rest
 
-    def __init__(self, settings):
+    def __init__(self, settings: "Settings") -> None:
         self.trim_q20 = 0
         self.believed = 0
         self.doubted = 0
@@ -41,13 +46,13 @@ class FlowLoop:
         self._kp_q12 = kp_q16 >> 4
         self.liquid_most_ul_s = settings.curve_flow_ul_s[-1] * LIQUID_TIMES
 
-    def rest(self):
+    def rest(self) -> None:
         """Follow a machine that is off; what was learned stays."""
         if self._model.width_mm:
             self._model.rest()
             self._trust.rest()
 
-    def take_width(self, width_mm):
+    def take_width(self, width_mm: int) -> None:
         """Take another open width."""
         model = self._model
         was_open = model.width_mm
@@ -55,7 +60,7 @@ class FlowLoop:
         if was_open:
             self._trust.shift(model.lag_ms)
 
-    def compare(self, reference_ul_s, measured, decided):
+    def compare(self, reference_ul_s: int, measured: "Measured", decided: "Decided") -> int:
         """Fill expected_ul_s and coasting; return whether the difference teaches something.
 
         reference_ul_s is the flow that the meter should show once the machine has followed.

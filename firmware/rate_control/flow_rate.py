@@ -4,6 +4,11 @@ from rate_control.intmath import isqrt, muldiv
 from rate_control.pulse_counter import PulseCounter
 from rate_control.units import FLOW_MAX_UL_S, TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.records import Inputs, Measured
+    from rate_control.settings import Settings
+
 ONE_Q10 = 1024
 MOST_UL = 2 * FLOW_MAX_UL_S * TICK_MS // 1000  # in a tick; more cannot be liquid
 
@@ -11,7 +16,7 @@ MOST_UL = 2 * FLOW_MAX_UL_S * TICK_MS // 1000  # in a tick; more cannot be liqui
 class FlowRate:
     """Fills the flow fields of Measured once a tick."""
 
-    def __init__(self, settings):
+    def __init__(self, settings: "Settings") -> None:
         self._pulses_hl = settings.meter_pulses_hl
         # 1e11 nL in 100 L; made at set-up, where a long int may live for a moment
         nl_per_pulse = 100000000000 // settings.meter_pulses_hl
@@ -24,7 +29,7 @@ class FlowRate:
         self._droop_ul_s = settings.meter_droop_ul_s
         self._carry = 0
 
-    def update(self, inputs, now_us, measured):
+    def update(self, inputs: "Inputs", now_us: int, measured: "Measured") -> None:
         """Estimate the flow; count the volume exactly, carrying the remainder."""
         counter = self._counter
         # nL/us is mL/s; in thousandths uL/s
@@ -48,7 +53,7 @@ class FlowRate:
             missed_ul = muldiv(measured.volume_ul, flow - read, read)
             measured.volume_ul += min(missed_ul, MOST_UL - min(measured.volume_ul, MOST_UL))
 
-    def _without_droop(self, read_ul_s):
+    def _without_droop(self, read_ul_s: int) -> int:
         """Return the flow for what a drooping rotor shows.
 
         Bearing drag takes the share (droop / flow)**2, so read = flow - droop**2 / flow: the

@@ -57,24 +57,24 @@ class Interlock:
     them after the lock was last asked for.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.state = PARKED
         self.locked = 1  # after power-up the master switch must be proved off, then on
         self.off_ticks = OFF_TICKS_MIN
         self._off_for = 0  # ticks of them so far
-        self._permits = None  # of the tick before, where its row left everything as it was
+        self._permits: int | None = None  # of the tick before, where its row changed nothing
         self._state = PARKED
 
-    def outputs_on(self):
+    def outputs_on(self) -> int:
         """Return whether outputs may be on, 0 or 1."""
         return OUTPUTS_ON >> self.state & 1
 
-    def lock(self):
+    def lock(self) -> None:
         """Ask for the master switch to be proved off before anything moves again."""
         self.locked = 1
         self._off_for = 0
 
-    def update(self, permits, master_level):
+    def update(self, permits: int, master_level: int) -> int:
         """Take the permits of this tick (without ARMED) and return them with ARMED.
 
         master_level is not 0 while the master switch reads on, before any debouncing.
@@ -98,7 +98,7 @@ class Interlock:
                 break
         return permits
 
-    def _watch_master(self, permits, master_level):
+    def _watch_master(self, permits: int, master_level: int) -> None:
         """Open the lock once the master switch is proved off."""
         if master_level:
             self._off_for = 0

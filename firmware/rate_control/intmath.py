@@ -18,7 +18,7 @@ def clamp(value, low, high):
     return value
 
 
-def divide_rounded(numerator, denominator):
+def divide_rounded(numerator: int, denominator: int) -> int:
     """Return the nearest int to a fraction (denominator > 0), halves away from zero.
 
     For numbers of any size, and so not for a tick.
@@ -28,7 +28,7 @@ def divide_rounded(numerator, denominator):
     return (2 * numerator + denominator) // (2 * denominator)
 
 
-def muldiv(a, b, c):
+def muldiv(a: int, b: int, c: int) -> int:
     """Return a * b / c rounded towards zero, or +-LIMIT where the result would be beyond it.
 
     a is -LIMIT..LIMIT, b is 0..LIMIT, c is 1..2**24. Whole multiples of c are taken out of the
@@ -42,7 +42,7 @@ def muldiv(a, b, c):
     return -quotient if negative else quotient
 
 
-def _large_muldiv(a, b, c):
+def _large_muldiv(a: int, b: int, c: int) -> int:
     """Return floor(a * b / c), or LIMIT where it would exceed it, for a product beyond LIMIT."""
     if a < b:
         a, b = b, a
@@ -58,7 +58,7 @@ def _large_muldiv(a, b, c):
     return whole + quotient
 
 
-def _long_muldiv(a, b, c):
+def _long_muldiv(a: int, b: int, c: int) -> int:
     """Return floor(a * b / c) for a < c, by long multiplication.
 
     b is taken a few bits at a time from the top, and each partial product is divided at once:
@@ -80,14 +80,14 @@ def _long_muldiv(a, b, c):
     return quotient
 
 
-def wrapped_add(value, step):
+def wrapped_add(value: int, step: int) -> int:
     """Return (value + step) modulo 2**30, for step of either sign, both within +-LIMIT."""
     if step > 0 and value > LIMIT - step:
         return value - LIMIT - 1 + step
     return (value + step) & LIMIT
 
 
-def ticks_diff(later, earlier):
+def ticks_diff(later: int, earlier: int) -> int:
     """Return later - earlier for clocks that wrap at 2**30: -2**29 .. 2**29 - 1.
 
     The same rule as MicroPython's time.ticks_diff(), whose period is 2**30 on 32-bit ports.
@@ -95,7 +95,7 @@ def ticks_diff(later, earlier):
     return ((later - earlier) & LIMIT ^ HALF) - HALF
 
 
-def isqrt(value):
+def isqrt(value: int) -> int:
     """Return floor(sqrt(value)) for value 0..LIMIT, by Newton's steps down from a power of two."""
     if not value:
         return 0

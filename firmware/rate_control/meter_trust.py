@@ -9,6 +9,10 @@ was sent the wrong way takes long to come back, so it waits for more.
 from rate_control.intmath import clamp, muldiv
 from rate_control.units import TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.settings import Settings
+
 SURGE_TICKS = 500 // TICK_MS  # of stored pressure after a start
 SECTION_TICKS = 1000 // TICK_MS  # a section valve with a motor is on its way for so long
 SHIFTING_TICKS_MAX = 5000 // TICK_MS
@@ -19,7 +23,7 @@ DOUBT_TICKS = 2000 // TICK_MS  # of disagreement with a steady meter
 class MeterTrust:
     """Counts the ticks that each reason to wait still lasts."""
 
-    def __init__(self, settings, needs_rest):
+    def __init__(self, settings: "Settings", needs_rest: int) -> None:
         """needs_rest: the meter teaches only while the flow is at rest, as with a valve."""
         self._needs_rest = needs_rest
         self._blind_ticks = (settings.loop_delay_ms + settings.loop_lag_ms) // TICK_MS + 1
@@ -32,12 +36,12 @@ class MeterTrust:
         self._steady = 0
         self._doubt = 0
 
-    def rest(self):
+    def rest(self) -> None:
         """Begin anew: the machine is off."""
         self._surge = SURGE_TICKS
         self._doubt = 0
 
-    def shift(self, lag_ms):
+    def shift(self, lag_ms: int) -> None:
         """Sections have changed, and the lag is now this.
 
         The wait ends when the meter has come to rest, which takes a turbine long at a low flow;
@@ -47,7 +51,7 @@ class MeterTrust:
         self._shifting = min(SECTION_TICKS + lags, SHIFTING_TICKS_MAX)
         self._patience = SHIFTING_TICKS_MAX
 
-    def follow(self, jump, reference_ul_s, flow_ul_s):
+    def follow(self, jump: int, reference_ul_s: int, flow_ul_s: int) -> None:
         """Take what the meter shows; jump where the model is far from where it is going.
 
         A turbine's lag and the time between its pulses grow as the flow falls, so the wait does
@@ -73,15 +77,15 @@ class MeterTrust:
             if self._shifting > 1 or self._steady or self._patience <= 0:
                 self._shifting -= 1
 
-    def can_find(self):
+    def can_find(self) -> int:
         """Return whether it can tell where a valve stands that nobody knows of."""
         return self._steady == STEADY_TICKS and not self._surge
 
-    def can_teach(self):
+    def can_teach(self) -> int:
         """Return whether a difference from the model says something about the machine."""
         return not self._blind and not self._shifting and (self._steady or not self._needs_rest)
 
-    def is_lost(self, believed):
+    def is_lost(self, believed: int) -> int:
         """Return whether a steady meter has contradicted a reckoned valve for too long."""
         if believed or not self._steady or self._blind or self._shifting:
             self._doubt = 0

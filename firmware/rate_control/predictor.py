@@ -10,6 +10,10 @@ they belong to.
 from rate_control.intmath import muldiv
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q16, TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.settings import Settings
+
 DELAY_TICKS_MAX = 40
 FINE = 4  # bits: the model keeps its flow in 1/16 uL/s
 
@@ -21,7 +25,7 @@ class Predictor:
     jumped says that the model is far from where it is going, and so least right.
     """
 
-    def __init__(self, settings):
+    def __init__(self, settings: "Settings") -> None:
         # what this tick commands is seen in the next at the earliest
         delay_ticks = 1 + (settings.loop_delay_ms + TICK_MS // 2) // TICK_MS
         self._delay_ticks = min(delay_ticks, DELAY_TICKS_MAX)
@@ -36,14 +40,14 @@ class Predictor:
         self.lag_ms = 0
         self.jumped = 0
 
-    def rest(self):
+    def rest(self) -> None:
         """Follow a machine that is off."""
         self.width_mm = 0
         self._expected = 0
         for index in range(DELAY_TICKS_MAX + 1):
             self._past_ul_s[index] = 0
 
-    def take_width(self, width_mm):
+    def take_width(self, width_mm: int) -> None:
         """Take another open width: the fewer outlets are open, the longer a pressure takes."""
         self.lag_ms = muldiv(self._whole_lag_ms, self._total_mm, max(width_mm, 1))
         # Tustin's equivalent of 1 - exp(-tick / lag)
@@ -53,7 +57,7 @@ class Predictor:
                                  FLOW_MAX_UL_S << FINE)
         self.width_mm = width_mm
 
-    def step(self, reference_ul_s):
+    def step(self, reference_ul_s: int) -> int:
         """Take the flow that was asked for in this tick; return what the meter should read."""
         width_mm = self.width_mm
         slot = self._slot

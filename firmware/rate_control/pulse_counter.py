@@ -19,7 +19,7 @@ class PulseCounter:
     window_pulses came in window_us.
     """
 
-    def __init__(self, average_pulses, timeout_us, amount, scale=1):
+    def __init__(self, average_pulses: int, timeout_us: int, amount: int, scale: int = 1) -> None:
         """average_pulses 1..64: the window grows to hold them. timeout_us: standstill.
 
         amount is what one pulse stands for, 0..LIMIT; scale at most 1000.
@@ -38,7 +38,7 @@ class PulseCounter:
         self.following = 0
         self._known = 0  # the board's count, at all
 
-    def update(self, count, edge_us, now_us):
+    def update(self, count: int, edge_us: int, now_us: int) -> int:
         """Take the board's count and time of the last edge, both wrapping at 2**30.
 
         Return amount x scale x pulses per microsecond of the window, 0 where not valid. While
@@ -78,7 +78,7 @@ class PulseCounter:
             return muldiv(self._amount, self._scale, silent_us)
         return muldiv(self._amount, pulses * self._scale, window_us)
 
-    def _begin(self, count, edge_us):
+    def _begin(self, count: int, edge_us: int) -> int:
         """Wait for the first edge after a standstill: it says nothing yet. Return 0."""
         newest = self._newest
         if not self._known:  # whatever was counted before power-up is not ours
@@ -95,7 +95,7 @@ class PulseCounter:
             self._edges[newest] = edge_us
         return 0
 
-    def _open_window(self, count, edge_us, pulses, window_us):
+    def _open_window(self, count: int, edge_us: int, pulses: int, window_us: int) -> None:
         """Go back from the edge before until the window holds enough pulses."""
         slot = self._newest
         for _ in range(SLOTS - 1):

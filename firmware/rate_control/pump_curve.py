@@ -9,11 +9,15 @@ from rate_control import width_share
 from rate_control.intmath import HALF, muldiv
 from rate_control.units import CURVE_POINTS, DUTY_FULL, FLOW_MAX_UL_S
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.settings import Settings
+
 
 class PumpCurve:
     """Looks up demand for flow and flow for demand, for any part of the width."""
 
-    def __init__(self, settings):
+    def __init__(self, settings: "Settings") -> None:
         self._flow = settings.curve_flow_ul_s
         self._duty = settings.curve_duty_u16
         self._supply_mv = settings.curve_supply_mv
@@ -24,7 +28,7 @@ class PumpCurve:
         self._wanted = Turning()
         self._falling_u16 = 0  # what the present branch lies below the rising one
 
-    def follow(self, wanted_ul_s, commanded_ul_s):
+    def follow(self, wanted_ul_s: int, commanded_ul_s: int) -> None:
         """Change the branch where the flow turns; call it once a tick, before the demand is asked.
 
         A sixteenth of the gap goes by the wanted flow alone. A correction that turns round is
@@ -43,7 +47,7 @@ class PumpCurve:
             sixteenths += 15
         self._falling_u16 = self._gap_u16 * sixteenths >> 4
 
-    def demand_u16(self, flow_ul_s, width_mm, supply_mv):
+    def demand_u16(self, flow_ul_s: int, width_mm: int, supply_mv: int) -> int:
         """Return the demand for a flow through width_mm at a supply voltage (0: not known)."""
         if flow_ul_s <= 0 or width_mm <= 0:
             return 0
@@ -54,7 +58,7 @@ class PumpCurve:
             return DUTY_FULL
         return duty if duty > 0 else 0
 
-    def flow_ul_s(self, demand_u16, width_mm):
+    def flow_ul_s(self, demand_u16: int, width_mm: int) -> int:
         """Return the flow through width_mm at a demand, at the supply of the curve.
 
         The pressure part of a pump has no closed inverse: it is found by halving.
@@ -76,7 +80,7 @@ class PumpCurve:
                 low = middle
         return low
 
-    def _rising_u16(self, flow_ul_s, width_mm):
+    def _rising_u16(self, flow_ul_s: int, width_mm: int) -> int:
         """Return the demand on the rising branch, at the supply of the curve."""
         law = self._share
         whole = law.whole(flow_ul_s, width_mm) if width_mm < law.total_mm else flow_ul_s
@@ -94,16 +98,16 @@ class PumpCurve:
 class Turning:
     """Tells whether a flow falls. It has turned once it is a 64th from its end: noise is less."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.falling = 0
         self._end_ul_s = 0
 
-    def rest(self):
+    def rest(self) -> None:
         """Forget: from rest it rises."""
         self.falling = 0
         self._end_ul_s = 0
 
-    def follow(self, flow_ul_s):
+    def follow(self, flow_ul_s: int) -> int:
         """Return whether it falls."""
         end = self._end_ul_s
         end = min(end, flow_ul_s) if self.falling else max(end, flow_ul_s)
@@ -114,7 +118,7 @@ class Turning:
         return self.falling
 
 
-def interpolate(xs, ys, x):
+def interpolate(xs: list, ys: list, x: int) -> int:
     """Return y at x on the line through rising points; the end pieces go on beyond the ends.
 
     xs and ys are lists of CURVE_POINTS ints, xs rising. x within 0..FLOW_MAX_UL_S.
@@ -130,7 +134,7 @@ def interpolate(xs, ys, x):
     return on_piece(xs, ys, low, x)
 
 
-def on_piece(xs, ys, low, x):
+def on_piece(xs: list, ys: list, low: int, x: int) -> int:
     """Return y at x on the line through the points low and low + 1."""
     start = xs[low]
     base = ys[low]

@@ -10,6 +10,12 @@ from rate_control.intmath import clamp, muldiv
 from rate_control.records import Decided
 from rate_control.units import DUTY_FULL, FLOW_MAX_UL_S, ONE_Q12, ONE_Q20, TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.pump_curve import PumpCurve
+    from rate_control.records import Measured, Outputs
+    from rate_control.settings import Settings
+
 # A meter that loses pulses asks for more and more: what it is given comes slowly, and a quarter is
 # all it gets. A meter that reads too much asks for less, which is never too much.
 MOST_SHIFT = 2
@@ -22,7 +28,7 @@ KI_MAX_Q20 = ONE_Q20 // 2 - 1  # of an error in one tick; only a machine without
 class PumpLoop(FlowLoop):
     """Target flow and measured flow in, commanded flow and duty out."""
 
-    def __init__(self, settings, curve):
+    def __init__(self, settings: "Settings", curve: "PumpCurve") -> None:
         super().__init__(settings)
         self.position_u16 = 0  # a pump has none
         self._curve = curve
@@ -34,7 +40,7 @@ class PumpLoop(FlowLoop):
         if settings.duty_rise_ms:
             self._rise_u16 = max(DUTY_FULL * TICK_MS // settings.duty_rise_ms, 1)
 
-    def update(self, measured, decided):
+    def update(self, measured: "Measured", decided: Decided) -> None:
         """Fill expected_ul_s, coasting, trim_q20 and command_ul_s of decided for this tick."""
         target = decided.target_ul_s
         reference = target  # the trim being right
@@ -55,7 +61,7 @@ class PumpLoop(FlowLoop):
             command = most
         decided.command_ul_s = command if command > 0 else 0
 
-    def take_width(self, width_mm):
+    def take_width(self, width_mm: int) -> None:
         """Take another open width.
 
         The integral time grows with the lag. The gain could grow too, but a turbine's own lag
@@ -64,19 +70,19 @@ class PumpLoop(FlowLoop):
         super().take_width(width_mm)
         self._ki_q20 = muldiv(self._whole_ki_q20, width_mm, self._total_mm)
 
-    def reference_ul_s(self, decided):
+    def reference_ul_s(self, decided: Decided) -> int:
         """Return the flow that belongs to a duty that the loop did not choose."""
         flow = self._curve.flow_ul_s(decided.demand_u16, decided.width_mm)
         return muldiv(flow, ONE_Q20, ONE_Q20 + self.trim_q20)
 
-    def trimmed_ul_s(self, target_ul_s):
+    def trimmed_ul_s(self, target_ul_s: int) -> int:
         """Return the flow to command for a wanted flow, by what was learned."""
         trim_q12 = self.trim_q20 >> 8
         # target x trim, in two parts that stay small
         extra = target_ul_s // ONE_Q12 * trim_q12 + target_ul_s % ONE_Q12 * trim_q12 // ONE_Q12
         return target_ul_s + extra
 
-    def learn(self, error_ul_s, decided):
+    def learn(self, error_ul_s: int, decided: Decided) -> None:
         """Take a part of an error, expected less measured flow, into the trim.
 
         A shortage of more than half of what was expected is not believed, so it does not come
@@ -89,7 +95,7 @@ class PumpLoop(FlowLoop):
         step = clamp(error_q12 * self._ki_q20 // ONE_Q12, -TRIM_STEP_Q20, TRIM_STEP_Q20)
         self.trim_q20 = clamp(self.trim_q20 + step, TRIM_LEAST_Q20, TRIM_MOST_Q20)
 
-    def drive(self, decided, outputs):
+    def drive(self, decided: Decided, outputs: "Outputs") -> None:
         """Fill the outputs for the demand, risen no faster than the setting allows."""
         duty = decided.demand_u16
         most = outputs.duty_u16 + self._rise_u16

@@ -13,7 +13,7 @@ class Inputs:
     between ticks by the application (app/gnss.py), its count last.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.speed_count = 0
         self.speed_edge_us = 0
         self.flow_count = 0
@@ -43,7 +43,7 @@ class Request:
     NOT_SET_UP = 1
     LOST = 2
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.rate_ml_ha = 0
         self.regulation = Request.CLOSED_LOOP
         self.fixed_duty_u16 = 0
@@ -57,7 +57,7 @@ class Request:
 class Measured:
     """What the estimators make of the inputs."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.switches = 0  # debounced, delayed
         self.contacts = 0  # of the switches in this tick, not debounced
         self.sections_on = 0  # of them, as a section mask
@@ -87,7 +87,7 @@ class Decided:
     BY_HAND = 1  # fixed duty
     BY_PROCEDURE = 2
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.state = 0
         self.permits = 0
         self.faults = 0  # active, one bit each (see faults.py)
@@ -102,7 +102,7 @@ class Decided:
         self.coasting = 0  # loop open, on its feed-forward: the meter cannot be read or believed
         self.saturated = 0  # +1 the machine can give no more, -1 no less
 
-    def rest(self):
+    def rest(self) -> None:
         """Decide on nothing: all flows zero, all sections shut, nobody gives a demand."""
         self.source = Decided.BY_LOOP
         self.section_mask = 0
@@ -116,12 +116,12 @@ class Decided:
 class Outputs:
     """What the board must drive until the next tick. Made safe: everything off."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.duty_u16 = 0
         self.valve_pulse_ms = 0  # regulating valve: + opens, - closes, at most a tick long
         self.section_mask = 0
 
-    def make_safe(self):
+    def make_safe(self) -> None:
         """Switch everything off."""
         self.duty_u16 = 0
         self.valve_pulse_ms = 0

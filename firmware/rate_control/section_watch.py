@@ -9,13 +9,18 @@ those nothing can be seen here.
 
 from rate_control.units import ONE_Q20, TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.records import Decided
+    from rate_control.settings import Settings
+
 SETTLED_TICKS = 4000 // TICK_MS  # at one width, with a meter that is believed
 
 
 class SectionWatch:
     """Compares the trim at one width with that at the next, once both have settled."""
 
-    def __init__(self, settings):
+    def __init__(self, settings: "Settings") -> None:
         self._near_q20 = settings.curve_tolerance_permille * ONE_Q20 // 1500  # two thirds of it
         self._width_mm = 0
         self._ticks = 0  # at this width, up to SETTLED_TICKS
@@ -23,12 +28,12 @@ class SectionWatch:
         self._before_q20 = 0
         self._differ = 0
 
-    def rest(self):
+    def rest(self) -> None:
         """The outputs are off."""
         self._width_mm = 0
         self._ticks = 0
 
-    def differ(self, decided):
+    def differ(self, decided: "Decided") -> int:
         """Take a tick at work; return whether the last change of sections moved the trim."""
         if decided.width_mm != self._width_mm:
             self._width_mm = decided.width_mm

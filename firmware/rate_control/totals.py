@@ -11,12 +11,12 @@ class Register:
     one unit a square metre that is 100,000 ha.
     """
 
-    def __init__(self, base):
+    def __init__(self, base: int) -> None:
         self.base = base
         self.whole = 0
         self.part = 0
 
-    def add(self, parts):
+    def add(self, parts: int) -> None:
         """Add parts (not negative)."""
         parts += self.part
         base = self.base
@@ -25,7 +25,7 @@ class Register:
             parts %= base
         self.part = parts
 
-    def thousandths(self):
+    def thousandths(self) -> int:
         """Return the sum in thousandths of a unit, rounded down: mL where the unit is a litre."""
         return self.whole * 1000 + self.part * 1000 // self.base
 
@@ -50,7 +50,7 @@ class Totals:
     its section has closed.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         sections = range(MAX_SECTIONS)
         self.volume = Register(1000000)  # L and uL
         self.area = Register(1000000)  # m2 and mm2
@@ -106,7 +106,7 @@ class Totals:
         """Settle with all: for whoever reads between two ticks, and cannot be interrupted."""
         self._settle(self._mask)
 
-    def _settle(self, mask):
+    def _settle(self, mask: int) -> None:
         """Settle with some sections, and with the machine."""
         self._settle_ground(MACHINE)
         self._settle_liquid(MACHINE)
@@ -117,7 +117,7 @@ class Totals:
                 self._settle_liquid(index)
             index += 1
 
-    def _settle_ground(self, index):
+    def _settle_ground(self, index: int) -> None:
         """Give a section, or the machine, the area that it is due; count from here."""
         ground_mm = self._ground_mm
         grown_mm = (ground_mm - self._ground_then[index]) & WRAP
@@ -128,7 +128,7 @@ class Totals:
         elif self._mask >> index & 1:
             self.section_area[index].add(grown_mm * self._widths_mm[index])
 
-    def _settle_liquid(self, index):
+    def _settle_liquid(self, index: int) -> None:
         """Give a section, or the machine, the volume that it is due; count from here."""
         if index == MACHINE:
             self.volume.add(self._machine_ul)

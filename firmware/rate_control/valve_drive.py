@@ -8,13 +8,17 @@ full flow, whichever way the valve itself turns for that.
 from rate_control.intmath import clamp, muldiv
 from rate_control.units import BYPASS_VALVE, DUTY_FULL, ONE_Q20, TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.settings import Settings
+
 THERE_MS = 2  # motor time left that is not worth another tick
 
 
 class ValveDrive:
     """Turns a wanted position into motor pulses."""
 
-    def __init__(self, settings):
+    def __init__(self, settings: "Settings") -> None:
         # Where the valve was left is not known until the meter or a homing tells. It can only
         # be further open than this.
         self.position_u16 = 0
@@ -33,7 +37,7 @@ class ValveDrive:
         self._slack_ms = 0  # where in its play it is: 0 would close at once, the whole would open
         self._owed_ms = 0  # of the shortest pulse, still to go
 
-    def toward(self, demand_u16):
+    def toward(self, demand_u16: int) -> int:
         """Return the pulse of this tick towards a position, + opens the valve itself.
 
         At rest a gap of less than half the smallest movement is left alone; once moving, the
@@ -56,12 +60,12 @@ class ValveDrive:
             return 0
         return self._pulse_ms(need_ms) * direction * self._sign
 
-    def _start(self, direction):
+    def _start(self, direction: int) -> None:
         self._direction = direction
         self._lost_ms = self._start_ms
         self._owed_ms = self._min_pulse_ms
 
-    def _pulse_ms(self, need_ms):
+    def _pulse_ms(self, need_ms: int) -> int:
         """Return how long to drive in this tick, and reckon where that leads."""
         opening = self._direction > 0
         slack_ms = self._play_ms - self._slack_ms if opening else self._slack_ms
@@ -76,17 +80,17 @@ class ValveDrive:
         self.position_u16 = clamp(self.position_u16 + moved_u16, 0, DUTY_FULL)
         return pulse_ms
 
-    def forget(self):
+    def forget(self) -> None:
         """Know nothing but that it can only be further open than shut."""
         self.position_u16 = 0
         self.known = 0
 
-    def found(self, position_u16):
+    def found(self, position_u16: int) -> None:
         """Take what the meter says while the position is not known: it is at least so far open."""
         if not self.known:
             self.position_u16 = max(self.position_u16, position_u16)
 
-    def correct(self, error_u16, gain_q20):
+    def correct(self, error_u16: int, gain_q20: int) -> None:
         """Put the reckoned position right by a part of an error found with the meter."""
         self.known = 1
         self.position_u16 = clamp(

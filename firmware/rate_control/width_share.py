@@ -9,6 +9,10 @@ of the width that is open, Q the flow through it.
 from rate_control.intmath import muldiv
 from rate_control.units import CURVE_POINTS, INLINE_VALVE, ONE_Q12, PWM_PUMP
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.settings import Settings
+
 ONE_Q11 = 2048
 
 
@@ -19,21 +23,21 @@ class PumpShare:
     of another density than the one that the curve was taken with changes P, and nothing else.
     """
 
-    def __init__(self, settings):
+    def __init__(self, settings: "Settings") -> None:
         self.total_mm = settings.total_width_mm()
         self._pressure_u16 = settings.curve_pressure_u16
         self._top_ul_s = settings.curve_flow_ul_s[CURVE_POINTS - 1]
         self._denser_q11 = settings.liquid_density_g_l * ONE_Q11 // settings.curve_density_g_l
 
-    def whole(self, flow_ul_s, width_mm):
+    def whole(self, flow_ul_s: int, width_mm: int) -> int:
         """Return the flow: its part of the demand does not depend on the sections."""
         return flow_ul_s
 
-    def narrow(self, flow_ul_s, width_mm):
+    def narrow(self, flow_ul_s: int, width_mm: int) -> int:
         """Return the flow, as whole() does."""
         return flow_ul_s
 
-    def extra_u16(self, flow_ul_s, width_mm):
+    def extra_u16(self, flow_ul_s: int, width_mm: int) -> int:
         """Return the demand for the pressure that fewer sections and the density add."""
         if not self._pressure_u16 or width_mm <= 0:
             return 0

@@ -415,7 +415,7 @@ def test_a_procedure_that_drives_stops_with_the_bench():
         rig.controller.request.bench = 1
         rig.ticks(2, MASTER | ALL)
         procedure, _ = make("pump_curve", {}, rig.controller.settings)
-        rig.controller.begin(procedure)
+        rig.controller.procedure = procedure
         rig.ticks(60, MASTER | ALL)
         assert rig.controller.decided.source == Decided.BY_PROCEDURE
         assert rig.controller.outputs.duty_u16 == procedure.duty_u16 > 0
@@ -436,7 +436,7 @@ def test_sections_of_a_procedure_are_among_those_that_are_on():
     rig = Rig().armed()
     procedure, _ = make("outlet_catch", {}, rig.controller.settings)
     procedure.section_mask = 3
-    rig.controller.begin(procedure)
+    rig.controller.procedure = procedure
     outputs = rig.ticks(20, WORK & ~4, 400, 40)
     assert outputs.section_mask == 2
     assert outputs.duty_u16 > 0, "one that does not drive leaves the demand to the loop"
@@ -453,7 +453,7 @@ def test_a_procedure_gets_a_tick_until_it_has_ended_and_none_after():
 
     rig = Rig().armed()
     procedure = Counting()
-    rig.controller.begin(procedure)
+    rig.controller.procedure = procedure
     rig.ticks(3, WORK, 400, 40)
     assert procedure.ticks == 3
     procedure.finish(DONE, "done")

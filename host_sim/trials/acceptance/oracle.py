@@ -54,15 +54,15 @@ class TrueInverse(PumpCurve):
         super().__init__(settings)
         self._spec = machine.spec
         self._decided = decided  # for the mask of the sections
-        self._flow = Turning()
+        self._turning = Turning()
         self._known: dict[tuple[int, int, int], int] = {}
 
     def demand_u16(self, flow_ul_s: int, width_mm: int, supply_mv: int) -> int:
         """The demand for a flow out of the sections that are on."""
         if flow_ul_s <= 0:
-            self._flow.rest()
+            self._turning.rest()
             return 0
-        branch = -1 if self._flow.follow(flow_ul_s) else 1
+        branch = -1 if self._turning.follow(flow_ul_s) else 1
         key = (flow_ul_s, self._decided.section_mask, branch)
         if key not in self._known:
             self._known[key] = self._inverse(*key)

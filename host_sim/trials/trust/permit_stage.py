@@ -186,4 +186,4 @@ class PermitStage:
             self._stand_in()
             if take_on:
                 controller.request.settings_state = Request.TAKEN_ON
-        return self.memory(), taken
+        return self.memory(), bool(taken)
