@@ -105,14 +105,14 @@ def test_bad_input_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_result_counts_each_module_by_itself() -> None:
     argued = next(mutant for mutant in every_mutant(MUTATED) if is_argued(mutant))
-    outputs = every_mutant({"rate_control.outputs": ()})[:2]
+    outputs = every_mutant({"rate_control.last_gate": ()})[:2]
     result = MutantResult([*outputs, argued], ["a test", "", ""], [])
     assert result.failed and result.unargued == outputs[1:]
     assert result.modules() == {
         argued.module: {"count": 1, "killed": 0, "argued": 1, "survived": 0},
-        "rate_control.outputs": {"count": 2, "killed": 1, "argued": 0, "survived": 1}}
+        "rate_control.last_gate": {"count": 2, "killed": 1, "argued": 0, "survived": 1}}
     assert result.line() == "mutants  3: 1 killed, 1 argued, 1 survived"
-    assert result.table().splitlines()[2].split() == ["rate_control.outputs", "2", "1", "0", "1"]
+    assert result.table().splitlines()[2].split() == ["rate_control.last_gate", "2", "1", "0", "1"]
 
 
 def test_every_argument_names_a_mutant_that_there_is() -> None:
