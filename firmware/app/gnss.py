@@ -1,6 +1,6 @@
 """Takes the speed reports of a GNSS receiver to the tick."""
 
-from rate_control.intmath import LIMIT
+from rate_control.units import BY_GNSS
 
 CHUNK = 64  # bytes at a time; at 9600 bauds that is 67 ms
 
@@ -33,14 +33,6 @@ class Gnss:
             if self._speed is None:
                 from app.nmea import NmeaSpeed
                 self._speed = NmeaSpeed()
-            if self._speed.feed(self._view[:length]):
-                self._report(self._speed)
-
-    def _report(self, speed):
-        """Hand the last report on. The count comes last: a tick in between sees none of it."""
-        inputs = self._inputs
-        inputs.gnss_us = self._now_us()
-        inputs.gnss_speed_mm_s = speed.speed_mm_s
-        inputs.gnss_fix = 1 if speed.valid else 0
-        count = inputs.gnss_count
-        inputs.gnss_count = count + 1 if count < LIMIT else 1
+            speed = self._speed
+            if speed.feed(self._view[:length]):
+                self._inputs.report(BY_GNSS, self._now_us(), speed.speed_mm_s, speed.valid)

@@ -1,14 +1,13 @@
-"""Ground speed and distance, from the speed sensor's pulses or a GNSS receiver's reports."""
+"""Ground speed and distance, from the speed sensor's pulses or a receiver's reports."""
 
 from rate_control.believable import SENSOR_MM, Belief
-from rate_control.gnss_speed import GnssSpeed
 from rate_control.intmath import clamp, muldiv
 from rate_control.pulse_counter import PulseCounter
-from rate_control.units import SPEED_MAX_MM_S, TICK_MS
+from rate_control.reported_speed import ReportedSpeed
+from rate_control.units import REPORTING, SPEED_MAX_MM_S, TICK_MS
 
 MOST_MM = SPEED_MAX_MM_S * TICK_MS // 870  # in a tick, 15 % more; what is beyond is not ground
 SLOPE_TICKS = 4  # over which the acceleration is taken: longer lags, shorter flickers
-GNSS = 1  # the setting speed_source; 0: pulses
 
 
 def standstill_ticks(settings):
@@ -31,11 +30,11 @@ class GroundSpeed:
         nm_per_pulse = 1000000000000 // settings.speed_pulses_km
         timeout_us = settings.speed_timeout_ms * 1000
         self._counter = PulseCounter(settings.speed_average_pulses, timeout_us, nm_per_pulse)
-        self._gnss = GnssSpeed(timeout_us)
+        self._reported = [ReportedSpeed(timeout_us) for _ in range(REPORTING)]
         self._belief = Belief(settings)
-        self._by_gnss = settings.speed_source == GNSS
+        self._source = settings.speed_source  # 0: the pulses
         # of what is counted a millimetre has so many: millionths of a pulse, or mm/s x ms
-        self._parts_mm = 1000 if self._by_gnss else settings.speed_pulses_km
+        self._parts_mm = 1000 if self._source else settings.speed_pulses_km
         self._cutoff_mm_s = settings.speed_cutoff_mm_s
         self._stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
         self._most_pulses = min(MOST_MM * settings.speed_pulses_km // 1000000, 512)
@@ -62,8 +61,8 @@ class GroundSpeed:
             self._standing_in -= 1
             measured.standing = 0 if self._standing_in else 1
         measured.speed_seen = pulses
-        if self._by_gnss or inputs.gnss_count:
-            speed = self._with_gnss(speed, inputs, now_us, measured)
+        if self._source or inputs.reporting:
+            speed = self._with_reports(speed, inputs, now_us, measured)
         elif counter.following:
             speed = belief.update(speed, counter.valid, pulses)
         else:
@@ -77,7 +76,7 @@ class GroundSpeed:
         if pulses > self._most_pulses:
             pulses = self._most_pulses
         measured.speed_pulses = pulses
-        if not self._by_gnss and not belief.jumped:
+        if not self._source and not belief.jumped:
             if not belief.valid and pulses > self._first_pulses:
                 pulses = self._first_pulses
             travelled = self._carry + pulses * 1000000
@@ -90,33 +89,41 @@ class GroundSpeed:
     def _by_speed(self, speed):
         """Return the way of a tick in parts: of pulses not believed only the held speed counts."""
         way_um = speed * TICK_MS
-        return way_um if self._by_gnss else muldiv(way_um, self._parts_mm, 1000)
+        return way_um if self._source else muldiv(way_um, self._parts_mm, 1000)
 
-    def _with_gnss(self, speed, inputs, now_us, measured):
-        """Return the speed by the source of the settings; the other one is kept to compare."""
+    def _with_reports(self, by_pulses, inputs, now_us, measured):
+        """Return the speed by the source of the settings; another one is kept to compare."""
         counter = self._counter
         belief = self._belief
-        gnss = self._gnss
-        by_gnss = gnss.update(inputs, now_us)
+        source = self._source
         measured.speed_other_mm_s = -1
-        if gnss.valid:
-            if by_gnss >= self._stop_below_mm_s:
+        if source and counter.valid:
+            measured.speed_other_mm_s = min(by_pulses, SPEED_MAX_MM_S)
+        mine = 0
+        index = 0
+        for reported in self._reported:
+            speed = reported.update(inputs.reports[index], now_us)
+            index += 1
+            if not reported.valid:
+                if index == source:  # without a fix it cannot tell that it stands
+                    self._unproved(measured)
+                continue
+            if speed >= self._stop_below_mm_s:
                 self._unproved(measured)
-        elif self._by_gnss:  # a receiver without a fix cannot tell that it stands
-            self._unproved(measured)
-        if not self._by_gnss:
-            if gnss.valid:
-                measured.speed_other_mm_s = by_gnss
+            if index == source:
+                mine = speed
+            else:
+                measured.speed_other_mm_s = speed
+        if not source:
             if counter.following:
-                return belief.update(speed, counter.valid, counter.pulses)
+                return belief.update(by_pulses, counter.valid, counter.pulses)
             return belief.silent(measured)
-        if counter.valid:
-            measured.speed_other_mm_s = speed if speed < SPEED_MAX_MM_S else SPEED_MAX_MM_S
-        measured.speed_seen = gnss.valid
-        if gnss.valid:
+        reported = self._reported[source - 1]
+        measured.speed_seen = reported.valid
+        if reported.valid:
             if measured.standing:
                 belief.from_rest = 1
-            return belief.update(by_gnss, 1, gnss.fresh)
+            return belief.update(mine, 1, reported.fresh)
         return belief.silent(measured)
 
     def _unproved(self, measured):

@@ -5,12 +5,16 @@ small ints; flags are 0 or 1.
 """
 
 
+from rate_control.intmath import LIMIT
+from rate_control.units import REPORTING
+
+
 class Inputs:
     """What the board saw: raw counts, edge times and levels at the start of a tick.
 
     Counts and times wrap at 2**30. switches holds one bit a switch (see units.py).
-    supply_mv is 0 where the board does not measure it. The report of a GNSS receiver is written
-    between ticks by the application (app/gnss.py), its count last.
+    supply_mv is 0 where the board does not measure it. reports has one for each of what reports
+    a speed, in the order of the setting speed_source; reporting is 1 once any has come.
     """
 
     def __init__(self) -> None:
@@ -20,10 +24,32 @@ class Inputs:
         self.flow_edge_us = 0
         self.switches = 0
         self.supply_mv = 0
-        self.gnss_count = 0  # reports so far; 0 where there is no receiver
-        self.gnss_us = 0  # when the last one came
-        self.gnss_fix = 0  # whether the receiver trusts it
-        self.gnss_speed_mm_s = 0
+        self.reports = [SpeedReport() for _ in range(REPORTING)]
+        self.reporting = 0
+
+    def report(self, source, at_us, speed_mm_s, trusted):
+        """Take the speed that a receiver reports; for the application, between ticks.
+
+        source is its value of the setting speed_source, at_us the time when the report came,
+        trusted whether the receiver trusts it. The count comes last: a tick in between sees none
+        of it.
+        """
+        report = self.reports[source - 1]
+        report.at_us = at_us
+        report.speed_mm_s = speed_mm_s
+        report.trusted = 1 if trusted else 0
+        report.count = report.count + 1 if report.count < LIMIT else 1
+        self.reporting = 1
+
+
+class SpeedReport:
+    """The last speed that one receiver reported."""
+
+    def __init__(self):
+        self.count = 0  # reports so far
+        self.at_us = 0
+        self.trusted = 0
+        self.speed_mm_s = 0
 
 
 class Request:

@@ -19,6 +19,11 @@ WIDTH_MAX_MM = 50000
 FLOW_MAX_UL_S = 10000000  # 600 L/min
 RATE_MAX_ML_HA = 5000000  # 5,000 L/ha
 
+# Values of the setting speed_source; from 1 on they are what reports a speed (see Inputs.report)
+BY_PULSES = 0
+BY_GNSS = 1
+REPORTING = 1  # how many of them there are
+
 # Values of the setting actuator
 PWM_PUMP = 0
 INLINE_VALVE = 1

@@ -141,8 +141,8 @@ def test_gnss_receiver_on_the_uart_comes_to_the_inputs(chip):
     told = chip.run("""
 job = [row for row in application.jobs._table if row[0] == "gnss"][0]
 job[2]()
-inputs = application.inputs
-print(inputs.gnss_count, inputs.gnss_fix, inputs.gnss_speed_mm_s)
+told = application.inputs.reports[0]
+print(told.count, told.trusted, told.speed_mm_s)
 """)
     assert told.split() == ["1", "1", "4990"]
 

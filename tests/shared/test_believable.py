@@ -6,6 +6,7 @@ from rate_control.interlock import APPLYING
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs
 from rate_control.settings import build
+from rate_control.units import BY_GNSS
 
 WORK = 1 + 2 + 4 + 8 + 16
 TICK_US = 50000
@@ -27,10 +28,7 @@ class Machine:
         """Live ticks with a steady train; a report of a receiver comes before them."""
         inputs = self.inputs
         if fix_mm_s is not None:
-            inputs.gnss_count += 1
-            inputs.gnss_us = self.now_us
-            inputs.gnss_fix = 1
-            inputs.gnss_speed_mm_s = fix_mm_s
+            inputs.report(BY_GNSS, self.now_us, fix_mm_s, 1)
         for _ in range(count):
             self.now_us = (self.now_us + TICK_US) & LIMIT
             self.parts += hertz * TICK_US

@@ -11,7 +11,7 @@ from rate_control.procedures.procedure import Procedure
 from rate_control.records import Decided, Inputs, Request
 from rate_control.settings import build
 from rate_control.trace import FIELDS
-from rate_control.units import BYPASS_VALVE, INLINE_VALVE, PWM_PUMP, SPEED_MAX_MM_S
+from rate_control.units import BY_GNSS, BYPASS_VALVE, INLINE_VALVE, PWM_PUMP, SPEED_MAX_MM_S
 
 MASTER = 1
 DOWN = 2
@@ -541,11 +541,7 @@ def test_new_settings_lock_and_count_from_then_on():
 def test_without_a_fix_the_receiver_gives_no_permit():
     def reported(rig, count, fix, speed_mm_s=3000):
         for _ in range(count):
-            inputs = rig.inputs
-            inputs.gnss_us = rig.now_us
-            inputs.gnss_fix = fix
-            inputs.gnss_speed_mm_s = speed_mm_s
-            inputs.gnss_count += 1
+            rig.inputs.report(BY_GNSS, rig.now_us, speed_mm_s, fix)
             outputs = rig.ticks(1, WORK, 400, 40)
         return outputs
 

@@ -4,6 +4,7 @@ from rate_control.ground_speed import GroundSpeed, standstill_ticks
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Measured
 from rate_control.settings import build
+from rate_control.units import BY_GNSS
 
 TICK_US = 50000
 
@@ -31,10 +32,7 @@ class Ground:
             inputs.speed_count = (inputs.speed_count + pulses) & LIMIT
             inputs.speed_edge_us = self.now_us
         if fix_mm_s is not None:
-            inputs.gnss_count += 1
-            inputs.gnss_us = self.now_us
-            inputs.gnss_fix = fix
-            inputs.gnss_speed_mm_s = fix_mm_s
+            inputs.report(BY_GNSS, self.now_us, fix_mm_s, fix)
         self.ground.update(inputs, self.now_us, self.measured)
         return self.measured
 

@@ -8,6 +8,7 @@ from rate_control.intmath import LIMIT, muldiv, wrapped_add
 from rate_control.records import Inputs
 from rate_control.settings import COUNT, HIGH, LOW, NAME, TABLE, row
 from rate_control.units import (
+    BY_GNSS,
     DUTY_FULL,
     RATE_MAX_ML_HA,
     SPEED_MAX_MM_S,
@@ -121,14 +122,11 @@ class GnssInput:
         random = self.random
         if not random.one_in(4):
             return
-        inputs.gnss_speed_mm_s = muldiv(self.speed.hertz, 1000000, self.pulses_km)
-        inputs.gnss_fix = 1
-        inputs.gnss_us = now_us
         if lies:
-            inputs.gnss_fix = random.below(2)
-            inputs.gnss_speed_mm_s = random.up_to(LIMIT)
-            inputs.gnss_us = random.up_to(LIMIT)
-        inputs.gnss_count = inputs.gnss_count + 1 if inputs.gnss_count < LIMIT else 1
+            inputs.report(BY_GNSS, random.up_to(LIMIT), random.up_to(LIMIT), random.below(2))
+        else:
+            speed_mm_s = muldiv(self.speed.hertz, 1000000, self.pulses_km)
+            inputs.report(BY_GNSS, now_us, speed_mm_s, 1)
 
 
 class RandomMachine:

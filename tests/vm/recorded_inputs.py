@@ -6,6 +6,9 @@ from array import array
 from rate_control.records import Inputs
 
 FORMAT_LINE = b"rate-control inputs 1"
+# names in recordings from when a GNSS receiver was all that could report
+OLD = {"gnss_count": "reports.0.count", "gnss_us": "reports.0.at_us",
+       "gnss_fix": "reports.0.trusted", "gnss_speed_mm_s": "reports.0.speed_mm_s"}
 
 
 class RecordedInputs:
@@ -17,7 +20,7 @@ class RecordedInputs:
             raise ValueError("not a recording of inputs: " + path)
         header = json.loads(self._file.readline())
         self.settings = header["settings"]
-        self.fields = header["fields"]
+        self.fields = [OLD.get(name, name) for name in header["fields"]]
         self.numbers = array("i", [0] * len(self.fields))
         self._bytes = memoryview(self.numbers)
         self.inputs = Inputs()
@@ -35,6 +38,11 @@ class RecordedInputs:
                 self.now_us = self.numbers[index]
             elif hasattr(request, name):
                 setattr(request, name, self.numbers[index])
+            elif name.startswith("reports."):
+                _, number, field = name.split(".")
+                setattr(self.inputs.reports[int(number)], field, self.numbers[index])
+                if self.numbers[index]:
+                    self.inputs.reporting = 1
             else:
                 setattr(self.inputs, name, self.numbers[index])
             index += 1

@@ -1,8 +1,8 @@
 """GNSS receiver and CAN; pressure input. Only boards with pins left have them.
 
-The firmware reads the receiver. It has no driver for CAN (`app/isobus_speed.py` decodes what one
-would bring) and does not read the pressure: both are wired so that they can be, and harm nothing
-until then. The CAN transceiver can only listen: its input is held recessive.
+The firmware reads the receiver. It has no driver for CAN and does not read the pressure: both are
+wired so that they can be, and harm nothing until then. The CAN transceiver can only listen: its
+input is held recessive.
 """
 
 from __future__ import annotations

@@ -38,7 +38,7 @@ MUTATED: dict[str, tuple[str, ...]] = {
     "rate_control.section_watch": (),
     "rate_control.debounce": (),
     "rate_control.ground_speed": (),
-    "rate_control.gnss_speed": (),
+    "rate_control.reported_speed": (),
     "rate_control.believable": (),
     "rate_control.pulse_counter": (),
     "rate_control.controller": (),

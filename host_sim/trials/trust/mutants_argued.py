@@ -24,7 +24,7 @@ LATE, LATE_TEXT = '(TICK_LATE, "tick_late", 1, ', ', "controller held up: report
 LOST, LOST_TEXT = '(SPEED_LOST, "speed_lost", 0, ', ', "speed signal lost: sensor, cable"),'
 FAILED, FAILED_TEXT = '(PROGRAM_FAILED, "program_failed", 1, ', ', "program failed: report it"),'
 COUNTER = "rate_control.pulse_counter.PulseCounter."
-GNSS = "rate_control.gnss_speed.GnssSpeed.__init__"
+REPORTED = "rate_control.reported_speed.ReportedSpeed.__init__"
 FLOWS_ON = "rate_control.plausibility.Plausibility._flows_on"
 GROUND = "rate_control.ground_speed.GroundSpeed."
 BELIEF = "rate_control.believable.Belief."
@@ -81,7 +81,7 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
     ("rate_control.controller.Controller._decide", "if mask != decided.section_mask:", "if True:",
      "the same mask gives the same width"),
     (GROUND + "__init__", "self._slot = 0", WHATEVER, RING),
-    (GROUND + "update", "if self._by_gnss or inputs.gnss_count:", "if True:",
+    (GROUND + "update", "if self._source or inputs.reporting:", "if True:",
      "without a receiver it does the same, only slower"),
     (GROUND + "update",
      "measured.speed_ahead_mm_s = self._ahead(speed) if self._look_ahead_ms else speed",
@@ -91,15 +91,12 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
     (GROUND + "update", "if not belief.valid and pulses > self._first_pulses:",
      "if not belief.valid and pulses >= self._first_pulses:", ALIKE),
     (GROUND + "_by_speed",
-     "return way_um if self._by_gnss else muldiv(way_um, self._parts_mm, 1000)",
+     "return way_um if self._source else muldiv(way_um, self._parts_mm, 1000)",
      "return way_um if False else muldiv(way_um, self._parts_mm, 1000)",
      "of a receiver a millimetre has a thousand parts, so it only takes longer"),
-    (GROUND + "_with_gnss",
-     "measured.speed_other_mm_s = speed if speed < SPEED_MAX_MM_S else SPEED_MAX_MM_S",
-     "measured.speed_other_mm_s = speed if speed <= SPEED_MAX_MM_S else SPEED_MAX_MM_S", ALIKE),
-    (GROUND + "_with_gnss", "belief.from_rest = 1", "belief.from_rest = 2", FLAG),
-    (GROUND + "_with_gnss", "return belief.update(by_gnss, 1, gnss.fresh)",
-     "return belief.update(by_gnss, 2, gnss.fresh)", FLAG),
+    (GROUND + "_with_reports", "belief.from_rest = 1", "belief.from_rest = 2", FLAG),
+    (GROUND + "_with_reports", "return belief.update(mine, 1, reported.fresh)",
+     "return belief.update(mine, 2, reported.fresh)", FLAG),
     (GROUND + "_ahead", "return ahead if ahead < SPEED_MAX_MM_S else SPEED_MAX_MM_S",
      "return ahead if ahead <= SPEED_MAX_MM_S else SPEED_MAX_MM_S", ALIKE),
     (BELIEF + "update", CALM, "if True:", BELIEVED),
@@ -120,10 +117,10 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
     (COUNTER + "update", "self.window_pulses = pulses if pulses < PULSES_MAX else PULSES_MAX",
      "self.window_pulses = pulses if pulses <= PULSES_MAX else PULSES_MAX", ALIKE),
     (COUNTER + "_begin", "self._known = 1", "self._known = 2", FLAG),
-    (GNSS, "self._at_us = 0", WHATEVER, FIRST_REPORT),
-    (GNSS, "self._speed_mm_s = 0", WHATEVER, FIRST_REPORT),
-    (GNSS, "self._slope_mm_s2 = 0", WHATEVER, "counts for no time before the second report"),
-    (GNSS, "self._onward_ms = 0", WHATEVER, FIRST_REPORT),
+    (REPORTED, "self._at_us = 0", WHATEVER, FIRST_REPORT),
+    (REPORTED, "self._speed_mm_s = 0", WHATEVER, FIRST_REPORT),
+    (REPORTED, "self._slope_mm_s2 = 0", WHATEVER, "counts for no time before the second report"),
+    (REPORTED, "self._onward_ms = 0", WHATEVER, FIRST_REPORT),
     ("rate_control.faults", LATE + "0" + LATE_TEXT, LATE + "1" + LATE_TEXT, NO_TICK),
     ("rate_control.faults", LATE + "0" + LATE_TEXT, LATE + "-1" + LATE_TEXT, NO_TICK),
     ("rate_control.faults", LOST + "0" + LOST_TEXT, LOST + "1" + LOST_TEXT, NO_TICK),

@@ -6,6 +6,7 @@ from app.gnss import Gnss
 from app.keys import RawKeys
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Outputs
+from rate_control.units import BY_GNSS
 from tests.fakes.chip import Chip, ChipReset, Square, Steady
 from tests.fakes.modules import Installed
 
@@ -175,7 +176,8 @@ def test_gnss_receiver_is_read_from_the_uart_or_not_at_all(chip, monkeypatch):
     chip.received = b"$GPVTG,,T,,M,9.7,N,18.0,K,A*14\r\n"
     inputs = Inputs()
     Gnss(stream, inputs, board.now_us).poll()
-    assert (inputs.gnss_count, inputs.gnss_fix, inputs.gnss_speed_mm_s) == (1, 1, 4990)
+    told = inputs.reports[BY_GNSS - 1]
+    assert (told.count, told.trusted, told.speed_mm_s) == (1, 1, 4990)
     assert not chip.received
     monkeypatch.setattr(wiring, "GNSS_BAUD", 0)
     assert board.gnss_stream() is None

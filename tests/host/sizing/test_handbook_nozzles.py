@@ -33,7 +33,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from host_sim.common import units
-from host_sim.sizing import handbook as hb
+from host_sim.sizing import handbook
+from tests.support import handbook as hb
 
 
 def printed(value: float, digits: str) -> bool:
@@ -41,18 +42,18 @@ def printed(value: float, digits: str) -> bool:
 
 
 def test_square_root_law_worked_examples() -> None:
-    assert printed(hb.orifice_flow(0.30, 40, 30), "0.26")  # CCE W2
-    assert printed(hb.orifice_flow(0.40, 40, 20), "0.28")  # CCE W3
+    assert printed(handbook.orifice_flow(0.30, 40, 30), "0.26")  # CCE W2
+    assert printed(handbook.orifice_flow(0.40, 40, 20), "0.28")  # CCE W3
 
 
 @given(flow=st.floats(0.01, 100), pressure=st.floats(0.1, 100), sg=st.floats(0.5, 2))
 def test_four_times_the_pressure_doubles_the_flow(flow: float, pressure: float, sg: float) -> None:
     """OKLA-C, MATEVI."""
-    at_reference = hb.orifice_flow(flow, pressure, pressure)
+    at_reference = handbook.orifice_flow(flow, pressure, pressure)
     assert at_reference == pytest.approx(flow)
-    assert hb.orifice_flow(flow, pressure, 4 * pressure) == pytest.approx(2 * flow)
-    found = hb.orifice_flow(flow, 3, pressure, sg)
-    assert hb.orifice_pressure(flow, 3, found, sg) == pytest.approx(pressure)
+    assert handbook.orifice_flow(flow, pressure, 4 * pressure) == pytest.approx(2 * flow)
+    found = handbook.orifice_flow(flow, 3, pressure, sg)
+    assert handbook.orifice_pressure(flow, 3, found, sg) == pytest.approx(pressure)
 
 
 UNL_WATER, OKLA_WATER = 8.34, 8.33
@@ -76,20 +77,21 @@ OKLA_ROWS = [
 def test_density_table(water: float, lb_gal: float, gravity: str, factor: str) -> None:
     sg = hb.specific_gravity(lb_gal, water)
     assert printed(sg, gravity)
-    assert printed(hb.density_factor(sg), factor)
+    assert printed(handbook.density_factor(sg), factor)
 
 
 def test_density_row_printed_with_a_truncated_gravity() -> None:
     """UNL prints 1.32 for 32-0-0 at 11.06 lb/gal (1.326); its factor 1.15 agrees."""
     sg = hb.specific_gravity(11.06)
     assert int(100 * sg) == 132
-    assert printed(hb.density_factor(sg), "1.15")
+    assert printed(handbook.density_factor(sg), "1.15")
 
 
 def test_water_rate_to_calibrate_on() -> None:
-    factor = hb.density_factor(hb.specific_gravity(10.65))
+    factor = handbook.density_factor(hb.specific_gravity(10.65))
     assert printed(20 * factor, "22.6")  # UNL, OKLA, UGA: 20 GPA of 28-0-0
-    assert printed(20 / hb.density_factor(1.30), "17.5")  # AGENT: what 20 GPA of water becomes
+    # AGENT: what 20 GPA of water becomes
+    assert printed(20 / handbook.density_factor(1.30), "17.5")
 
 
 def test_nutrient_rate() -> None:
@@ -107,7 +109,7 @@ def test_nutrient_rate() -> None:
 )
 def test_metric_size_series_at_2_bar(size: str, l_min_2_bar: str) -> None:
     """CODE."""
-    assert printed(hb.orifice_flow(hb.size_nominal_l_min(size), 3, 2), l_min_2_bar)
+    assert printed(handbook.orifice_flow(hb.size_nominal_l_min(size), 3, 2), l_min_2_bar)
 
 
 def test_metric_size_03_at_3_bar() -> None:
@@ -126,15 +128,15 @@ def test_customary_sizes_at_40_psi() -> None:
         "06": "0.60",
     }
     for size, gal_min in published.items():
-        assert printed(hb.size_flow_gal_min(size), gal_min)
+        assert printed(handbook.size_flow_gal_min(size), gal_min)
 
 
-@pytest.mark.parametrize("size", hb.ISO_10625_COLOURS)
+@pytest.mark.parametrize("size", handbook.ISO_10625_COLOURS)
 def test_both_meanings_of_a_size_agree_within_the_published_rounding(size: str) -> None:
     """40 psi is 2.758 bar: a size in gal/min lies 1.3 % below the rounded series at 3 bar."""
     psi_bar = units.parse("pressure_pa", "40 psi", True) / 1e5
-    l_min = units.parse("flow_ul_s", f"{hb.size_flow_gal_min(size)} gal/min", True) * 60e3
-    assert hb.orifice_flow(l_min, psi_bar, 3) == pytest.approx(
+    l_min = units.parse("flow_ul_s", f"{handbook.size_flow_gal_min(size)} gal/min", True) * 60e3
+    assert handbook.orifice_flow(l_min, psi_bar, 3) == pytest.approx(
         hb.size_nominal_l_min(size), rel=0.02
     )
 

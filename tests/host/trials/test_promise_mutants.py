@@ -24,7 +24,7 @@ FLOW_LOOP = "rate_control.flow_loop"
 PUMP_LOOP = "rate_control.pump_loop"
 SPEED = "rate_control.ground_speed"
 BELIEVABLE = "rate_control.believable"
-GNSS = "rate_control.gnss_speed"
+REPORTED = "rate_control.reported_speed"
 SWITCHES = "rate_control.switch_watch"
 SECTIONS = "rate_control.section_watch"
 PERMITS = "rate_control.permits"
@@ -86,11 +86,11 @@ BREAKS = (
     ("3.4", DEBOUNCE, "on_ms // TICK_MS", "off_ms // TICK_MS"),
     ("3.4", DEBOUNCE, "self._off_ticks[index] += off_ms // TICK_MS", "pass"),
     ("3.5", FAULTS, "if not bit & BLOCKING or proved_off:", "if True:"),
-    ("3.6", SPEED, "        if gnss.valid:\n            if measured.standing:",
+    ("3.6", SPEED, "        if reported.valid:\n            if measured.standing:",
      "        if True:\n            if measured.standing:"),
-    ("3.6", GNSS, "if not inputs.gnss_fix or", "if"),
-    ("3.6", GNSS, "or speed > SPEED_MAX_MM_S", ""),
-    ("3.6", GNSS, "if age_us > self._timeout_us:", "if False:"),
+    ("3.6", REPORTED, "if not report.trusted or", "if"),
+    ("3.6", REPORTED, "or speed > SPEED_MAX_MM_S", ""),
+    ("3.6", REPORTED, "if age_us > self._timeout_us:", "if False:"),
     ("3.7", PERMITS, "SETTINGS_WHOLE, SET_UP)", "SETTINGS_WHOLE | SET_UP, SET_UP)"),
     ("3.8", PERMITS, "SETTINGS_WHOLE, SET_UP)",
      "SETTINGS_WHOLE, SETTINGS_WHOLE | SET_UP)"),
@@ -101,7 +101,7 @@ BREAKS = (
     ("3.10", BELIEVABLE, "            if self.from_rest:\n", "            if False:\n"),
     ("3.10", BELIEVABLE, "if self.proved and self._ticks <= self._hold_ticks:", "if False:"),
     ("3.10", SPEED, "if not belief.valid and pulses > self._first_pulses:", "if False:"),
-    ("3.10", SPEED, "if not self._by_gnss and not belief.jumped:", "if not self._by_gnss:"),
+    ("3.10", SPEED, "if not self._source and not belief.jumped:", "if not self._source:"),
     ("3.11", BELIEVABLE, "PROOF_TICKS = 500 // TICK_MS", "PROOF_TICKS = 250 // TICK_MS"),
     ("3.12", DEBOUNCE, "raw = contacts ^ self._opening", "raw = contacts"),
     ("3.12", DEBOUNCE, "if settings.implement_open_is_down else 0",
@@ -127,7 +127,7 @@ BREAKS = (
     ("5.3", CONTROLLER, "            self.request.bench = 0\n", ""),
     ("5.4", OPERATIONS, NOT_CONFIRMED + "        lacking", "        lacking"),
     ("5.4", OPERATIONS, ELSE + "        problem = problem or out_of_range(duty_u16", DUTY),
-    ("5.6", SPEED, "if by_gnss >= self._stop_below_mm_s:", "if False:"),
+    ("5.6", SPEED, "if speed >= self._stop_below_mm_s:", "if False:"),
     ("5.7", CONTROLLER, "            procedure.stop()\n", "            pass\n"),
     ("5.8", OPERATIONS, "highest = self.controller.settings.highest_rate_ml_ha",
      "highest = 5000000"),

@@ -2,23 +2,20 @@
 
 from app.gnss import Gnss
 from rate_control import faults
-from rate_control.gnss_speed import GnssSpeed
 from rate_control.ground_speed import GroundSpeed
 from rate_control.intmath import LIMIT
 from rate_control.plausibility import Plausibility, differ
 from rate_control.records import Decided, Inputs, Measured
+from rate_control.reported_speed import ReportedSpeed
 from rate_control.settings import build
-from rate_control.units import SPEED_MAX_MM_S
+from rate_control.units import BY_GNSS, SPEED_MAX_MM_S
 
 TICK_US = 50000
 START_US = LIMIT - 120000  # the clock wraps in the third tick
 
 
 def report(inputs, speed_mm_s, at_us, fix=1):
-    inputs.gnss_us = at_us & LIMIT
-    inputs.gnss_speed_mm_s = speed_mm_s
-    inputs.gnss_fix = fix
-    inputs.gnss_count += 1
+    inputs.report(BY_GNSS, at_us & LIMIT, speed_mm_s, fix)
 
 
 def settings(**changes):
@@ -28,44 +25,46 @@ def settings(**changes):
 
 
 def test_speed_goes_on_along_the_line_through_two_reports():
-    speed, inputs = GnssSpeed(2000000), Inputs()
+    speed, inputs = ReportedSpeed(2000000), Inputs()
     report(inputs, 2000, START_US)
-    assert speed.update(inputs, START_US) == 2000
-    assert speed.update(inputs, (START_US + 500000) & LIMIT) == 2000  # one report has no slope
+    assert speed.update(inputs.reports[0], START_US) == 2000
+    later_us = (START_US + 500000) & LIMIT
+    assert speed.update(inputs.reports[0], later_us) == 2000  # one report has no slope
     report(inputs, 2500, START_US + 1000000)
     # half a metre a second in a second: after 0.4 s another 0.2 m/s, after 1 s no more
     for ms, expected in ((0, 2500), (400, 2700), (1000, 3000), (1800, 3000)):
-        assert speed.update(inputs, (START_US + 1000000 + ms * 1000) & LIMIT) == expected
+        assert speed.update(inputs.reports[0], (START_US + 1000000 + ms * 1000) & LIMIT) == expected
 
 
 def test_second_sentence_of_a_fix_keeps_the_slope():
-    speed, inputs = GnssSpeed(2000000), Inputs()
+    speed, inputs = ReportedSpeed(2000000), Inputs()
     for number in range(3):
         at_us = START_US + number * 200000
         for late_us in (0, 3000):  # RMC, and VTG right after it
             report(inputs, 2000 + 100 * number, at_us + late_us)
-            speed.update(inputs, (at_us + late_us) & LIMIT)
-    assert speed.update(inputs, (START_US + 403000 + 100000) & LIMIT) in (2249, 2250, 2251)
+            speed.update(inputs.reports[0], (at_us + late_us) & LIMIT)
+    later_us = (START_US + 403000 + 100000) & LIMIT
+    assert speed.update(inputs.reports[0], later_us) in (2249, 2250, 2251)
 
 
 def test_no_fix_and_no_report_are_no_speed():
-    speed, inputs = GnssSpeed(1000000), Inputs()
-    assert speed.update(inputs, START_US) == 0 and not speed.valid
+    speed, inputs = ReportedSpeed(1000000), Inputs()
+    assert speed.update(inputs.reports[0], START_US) == 0 and not speed.valid
     report(inputs, 3000, START_US)
-    assert speed.update(inputs, START_US) == 3000 and speed.valid
+    assert speed.update(inputs.reports[0], START_US) == 3000 and speed.valid
     report(inputs, 3000, START_US + 200000, fix=0)
-    assert speed.update(inputs, (START_US + 200000) & LIMIT) == 0 and not speed.valid
+    assert speed.update(inputs.reports[0], (START_US + 200000) & LIMIT) == 0 and not speed.valid
     report(inputs, 3000, START_US + 400000)
-    assert speed.update(inputs, (START_US + 1300000) & LIMIT) == 3000
-    assert speed.update(inputs, (START_US + 1500000) & LIMIT) == 0 and not speed.valid
+    assert speed.update(inputs.reports[0], (START_US + 1300000) & LIMIT) == 3000
+    assert speed.update(inputs.reports[0], (START_US + 1500000) & LIMIT) == 0 and not speed.valid
 
 
 def test_no_report_brakes_harder_than_a_machine():
-    speed, inputs = GnssSpeed(2000000), Inputs()
+    speed, inputs = ReportedSpeed(2000000), Inputs()
     for ms, mm_s in ((0, 5000), (200, 1000)):
         report(inputs, mm_s, START_US + ms * 1000)
-        speed.update(inputs, (START_US + ms * 1000) & LIMIT)
-    assert speed.update(inputs, (START_US + 300000) & LIMIT) == 500
+        speed.update(inputs.reports[0], (START_US + ms * 1000) & LIMIT)
+    assert speed.update(inputs.reports[0], (START_US + 300000) & LIMIT) == 500
 
 
 def driven(by_gnss, gnss_mm_s, pulses_hz, ticks=60):
@@ -156,35 +155,37 @@ def test_sentences_in_pieces_become_reports():
         for start in range(0, len(fix), size):
             stream.data = fix[start:start + size]
             gnss.poll()
-        assert inputs.gnss_count == 2
-        assert (inputs.gnss_us, inputs.gnss_fix, inputs.gnss_speed_mm_s) == (4711, 1, 2572)
+        told = inputs.reports[BY_GNSS - 1]
+        assert (told.count, told.at_us, told.trusted, told.speed_mm_s) == (2, 4711, 1, 2572)
 
 
 def test_count_of_reports_wraps_to_one_and_never_says_none():
     inputs = Inputs()
-    inputs.gnss_count = LIMIT
+    assert inputs.reporting == 0
+    inputs.reports[0].count = LIMIT
     Gnss(Stream(b"$GPVTG,,T,,M,5.00,N,9.26,K,A*2B\r\n"), inputs, lambda: 1).poll()
-    assert inputs.gnss_count == 1
+    assert inputs.reports[0].count == inputs.reporting == 1
 
 
 def test_a_report_is_fresh_in_its_tick_alone_and_a_second_sentence_never():
-    speed, inputs = GnssSpeed(2000000), Inputs()
-    inputs.gnss_fix, inputs.gnss_speed_mm_s = 1, 3000  # left over: no report has come
-    assert (speed.valid, speed.fresh, speed.update(inputs, 0)) == (0, 0, 0)
+    speed, inputs = ReportedSpeed(2000000), Inputs()
+    left_over = inputs.reports[0]  # no report has come
+    left_over.trusted, left_over.speed_mm_s = 1, 3000
+    assert (speed.valid, speed.fresh, speed.update(left_over, 0)) == (0, 0, 0)
     for at_us, fresh in ((0, 1), (40000, 0), (80001, 1), (80001, 0)):
         report(inputs, 3000, START_US + at_us)
-        speed.update(inputs, (START_US + at_us) & LIMIT)
+        speed.update(inputs.reports[0], (START_US + at_us) & LIMIT)
         assert (speed.valid, speed.fresh) == (1, fresh)
-        speed.update(inputs, (START_US + at_us + 10000) & LIMIT)
+        speed.update(inputs.reports[0], (START_US + at_us + 10000) & LIMIT)
         assert (speed.valid, speed.fresh) == (1, 0)
 
 
 def braking(second_us=200000):
     """Return a receiver that saw a machine brake as hard as any, from 6 m/s to 5 m/s."""
-    speed, inputs = GnssSpeed(2000000), Inputs()
+    speed, inputs = ReportedSpeed(2000000), Inputs()
     for mm_s, at_us in ((6000, 0), (5000, second_us)):
         report(inputs, mm_s, at_us)
-        speed.update(inputs, at_us)
+        speed.update(inputs.reports[0], at_us)
     return speed, inputs
 
 
@@ -194,21 +195,21 @@ def test_a_line_ends_where_a_report_was_due():
         for us in (0, onward_us, onward_us + 1000, 2000000):
             gone_us = min(us, onward_us)
             expected = 5000 - slope_mm_s2 * gone_us // 1000000
-            assert speed.update(inputs, second_us + us) == expected
+            assert speed.update(inputs.reports[0], second_us + us) == expected
         for us in (2000001, 2050000):
-            assert speed.update(inputs, second_us + us) == 0, "it is too old"
+            assert speed.update(inputs.reports[0], second_us + us) == 0, "it is too old"
             assert (speed.valid, speed.fresh) == (0, 0)
 
 
 def test_a_report_from_after_the_tick_is_taken_as_it_is():
     speed, inputs = braking()
-    assert speed.update(inputs, 190000) == 5000
+    assert speed.update(inputs.reports[0], 190000) == 5000
 
 
 def test_what_was_lost_or_came_late_begins_without_a_slope():
     def lost(speed, inputs):
         report(inputs, 5000, 300000, fix=0)
-        speed.update(inputs, 300000)
+        speed.update(inputs.reports[0], 300000)
         report(inputs, 4000, 400000)
 
     def went_back(speed, inputs):
@@ -217,19 +218,19 @@ def test_what_was_lost_or_came_late_begins_without_a_slope():
     for happens in (lost, went_back):
         speed, inputs = braking()
         happens(speed, inputs)
-        speed.update(inputs, 400000)
+        speed.update(inputs.reports[0], 400000)
         assert (speed.valid, speed.fresh) == (1, 1)
-        assert speed.update(inputs, 450000) == 4000
+        assert speed.update(inputs.reports[0], 450000) == 4000
     speed, inputs = braking()
     report(inputs, 5000, 200000)  # of the same moment: another sentence of the fix
-    assert speed.update(inputs, 300000) == 4500
+    assert speed.update(inputs.reports[0], 300000) == 4500
 
 
 def test_no_speed_leaves_its_range():
     for first, second, after in ((400, 100, 0), (SPEED_MAX_MM_S - 500, SPEED_MAX_MM_S,
                                                  SPEED_MAX_MM_S)):
-        speed, inputs = GnssSpeed(2000000), Inputs()
+        speed, inputs = ReportedSpeed(2000000), Inputs()
         for mm_s, at_us in ((first, 0), (second, 200000)):
             report(inputs, mm_s, at_us)
-            assert speed.update(inputs, at_us) == mm_s
-        assert speed.update(inputs, 400000) == after
+            assert speed.update(inputs.reports[0], at_us) == mm_s
+        assert speed.update(inputs.reports[0], 400000) == after

@@ -1,4 +1,4 @@
-"""Ground speed from the reports of a GNSS receiver: a few a second, each a little late.
+"""Ground speed from the reports of a receiver: a few a second, each a little late.
 
 Between two reports the speed goes on along the line through the last two, for as long as lay
 between them; a receiver with one report a second would else make the rate climb stairs.
@@ -12,10 +12,10 @@ SLOPE_MAX_MM_S2 = 5000  # half of gravity: no field machine brakes harder
 ONWARD_MS_MAX = 1000
 
 
-class GnssSpeed:
-    """Follows the reports in Inputs.
+class ReportedSpeed:
+    """Follows the reports of one receiver (see Inputs.report).
 
-    valid: the last one was a fix, and is not too old. fresh: a new fix came in this tick.
+    valid: the last one was trusted, and is not too old. fresh: a new one came in this tick.
     """
 
     def __init__(self, timeout_us):
@@ -29,12 +29,12 @@ class GnssSpeed:
         self._slope_mm_s2 = 0
         self._onward_ms = 0
 
-    def update(self, inputs, now_us):
+    def update(self, report, now_us):
         """Return the ground speed now, 0..SPEED_MAX_MM_S; 0 while not valid."""
         self.fresh = 0
-        if inputs.gnss_count != self._count:
-            self._count = inputs.gnss_count
-            self._take(inputs)
+        if report.count != self._count:
+            self._count = report.count
+            self._take(report)
         if not self.valid:
             return 0
         age_us = ticks_diff(now_us, self._at_us)
@@ -45,13 +45,13 @@ class GnssSpeed:
         speed = self._speed_mm_s + self._slope_mm_s2 * onward_ms // 1000
         return clamp(speed, 0, SPEED_MAX_MM_S)
 
-    def _take(self, inputs):
+    def _take(self, report):
         """Take a report."""
-        speed = inputs.gnss_speed_mm_s
-        if not inputs.gnss_fix or speed > SPEED_MAX_MM_S:
+        speed = report.speed_mm_s
+        if not report.trusted or speed > SPEED_MAX_MM_S:
             self.valid = 0
             return
-        span_us = ticks_diff(inputs.gnss_us, self._at_us)
+        span_us = ticks_diff(report.at_us, self._at_us)
         if not self.valid or span_us < 0:
             self._onward_ms = 0
             self.fresh = 1
@@ -63,4 +63,4 @@ class GnssSpeed:
             self.fresh = 1
         self.valid = 1
         self._speed_mm_s = speed
-        self._at_us = inputs.gnss_us
+        self._at_us = report.at_us
