@@ -23,13 +23,15 @@ from host_sim.twin.speed_trace import SpeedTrace
 from host_sim.twin.twin import Twin
 from rate_control import faults
 from rate_control.interlock import APPLYING, STATE_NAMES
-from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, TICK_MS
+from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT, TICK_MS
 
 BREAK_S, END_S = 30.0, 70.0
 SETTLED_S = 20.0  # after the break: what has not shown by then is steady
 SPEED_M_S = 2.5
 HEADLAND_S = 32.0, 41.0
 SECOND_TICKS = 1000 // TICK_MS
+CHATTER_S = 0.15  # off, and as long on
+SECOND = 2 << SWITCH_SECTION_SHIFT
 
 
 @dataclass(frozen=True)
@@ -44,16 +46,18 @@ class Fault:
     valves: dict[int, str] = field(default_factory=dict)
     over_s: float = 0.0  # within which the amounts come; at once where it is 0
     headland: bool = False  # the implement is up for a while after it
+    chatters: int = 0  # mask of hand switches that go off and on from then on
+    goes_off: int = 0  # mask of those that the person switches off as it breaks
     stalled: bool | None = None
     gnss_hz: float = 0.0  # reports a second of a receiver beside the speed sensor
 
 
 def _fault(name: str, what: str, find: str, stalled: bool | None = None,
            orifices: dict[int, float] | None = None, valves: dict[int, str] | None = None,
-           over_s: float = 0.0, headland: bool = False, gnss_hz: float = 0.0,
-           **broken: float) -> Fault:
-    return Fault(name, what, find, broken, orifices or {}, valves or {}, over_s, headland, stalled,
-                 gnss_hz)
+           over_s: float = 0.0, headland: bool = False, chatters: int = 0, goes_off: int = 0,
+           gnss_hz: float = 0.0, **broken: float) -> Fault:
+    return Fault(name, what, find, broken, orifices or {}, valves or {}, over_s, headland,
+                 chatters, goes_off, stalled, gnss_hz)
 
 
 FAULTS = (
@@ -115,6 +119,14 @@ FAULTS = (
            suction_m3_s=4e-3 / 60),
     _fault("valve_stuck_shut", "the valve of section 2 sticks shut",
            "catch the outlets; its plug, its coil", valves={1: "stuck shut"}),
+    _fault("valve_stays_open", "the valve of section 2 stays open as it is switched off",
+           "switch it on the bench and watch its outlets; its plug, its coil, dirt in it",
+           goes_off=SECOND, valves={1: "stuck open"}),
+    _fault("implement_chatters", "the implement switch chatters",
+           "move its cable and its lever by hand; plug, water, bracket",
+           chatters=SWITCH_IMPLEMENT),
+    _fault("section_chatters", "the switch of section 2 chatters",
+           "move its cable by hand; plug, contact", chatters=SECOND),
     _fault("valve_slow", "the valve of section 2 takes ten times as long; a headland follows",
            "switch it on the bench and listen; dirt in it, its supply", headland=True,
            valves={1: "slow"}),
@@ -155,6 +167,12 @@ def _scenario(base: Scenario, fault: Fault) -> Scenario:
     if fault.headland:
         events += [Event("implement up", at_s=HEADLAND_S[0], off=SWITCH_IMPLEMENT),
                    Event("implement down", at_s=HEADLAND_S[1], on=SWITCH_IMPLEMENT)]
+    if fault.goes_off:
+        events.append(Event("switched off", at_s=BREAK_S, off=fault.goes_off))
+    if fault.chatters:
+        for at_s in np.arange(BREAK_S, END_S, 2 * CHATTER_S):
+            events += [Event("off", at_s=float(at_s), off=fault.chatters),
+                       Event("on", at_s=float(at_s) + CHATTER_S, on=fault.chatters)]
     trace = SpeedTrace("steady", (0.0, END_S), (SPEED_M_S, SPEED_M_S))
     machine = base.machine.override(gnss={"hz": fault.gnss_hz})
     return replace(base, machine=machine, speed_trace=trace, events=events, field=CALM)
@@ -170,13 +188,13 @@ def judge(fault: Fault, record: RunRecord) -> FaultOutcome:
     stopped = time_s[broken & ~applying & ~lifted & ~_just_lowered(lifted)]
     if stopped.size and (after_s is None or stopped[0] - BREAK_S < after_s):
         after_s = float(stopped[0] - BREAK_S)
-    errors = _errors_pct(record)
+    errors = _errors_pct(fault, record)
     steady = broken & applying & (time_s > BREAK_S + SETTLED_S)
     whole = float(errors[:, 0][steady].mean()) if steady.any() else float("nan")
     sections = errors[:, 1:][steady].mean(axis=0) if steady.any() else np.array([np.nan])
     return FaultOutcome(
         fault, shown, after_s, STATE_NAMES[int(record["state"][-1])], whole,
-        float(sections[np.argmax(np.abs(sections))]), _wrong_ml(record, broken & applying))
+        float(sections[np.argmax(np.abs(sections))]), _wrong_ml(fault, record, broken & applying))
 
 
 def _just_lowered(lifted: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -199,27 +217,36 @@ def _shown(record: RunRecord, broken: NDArray[np.bool_]) -> tuple[tuple[str, ...
     return tuple(names), first_s
 
 
-def _wanted_ml(record: RunRecord) -> NDArray[np.float64]:
-    """Volume wanted from each section in each tick."""
+def _whole_ml(record: RunRecord) -> NDArray[np.float64]:
+    """Volume that each section is due in each tick while it is on."""
     widths = np.array(record.about["section_width_m"])
     metres = np.diff(record["true_distance_m"], prepend=record["true_distance_m"][0])
     return np.outer(record["wanted_ml_ha"] * metres / 1e4, widths)
+
+
+def _wanted_ml(fault: Fault, record: RunRecord) -> NDArray[np.float64]:
+    """Volume wanted from each section in each tick: none of one that was switched off."""
+    wanted = _whole_ml(record)
+    off = [bool(fault.goes_off >> SWITCH_SECTION_SHIFT + section & 1)
+           for section in range(wanted.shape[1])]
+    wanted[np.outer(record["time_s"] > BREAK_S, off)] = 0.0
+    return wanted
 
 
 def _given_ml(record: RunRecord) -> NDArray[np.float64]:
     return np.diff(record.section_ml, axis=0, prepend=record.section_ml[:1])
 
 
-def _errors_pct(record: RunRecord) -> NDArray[np.float64]:
+def _errors_pct(fault: Fault, record: RunRecord) -> NDArray[np.float64]:
     """Error of the whole boom, then of each section, a row a tick."""
-    wanted, given = _wanted_ml(record), _given_ml(record)
-    wanted = np.column_stack([wanted.sum(axis=1), wanted])
-    given = np.column_stack([given.sum(axis=1), given])
-    return 100.0 * (given / np.maximum(wanted, 1e-9) - 1.0)
+    wanted, wrong = _wanted_ml(fault, record), _given_ml(record) - _wanted_ml(fault, record)
+    wrong = np.column_stack([wrong.sum(axis=1), wrong])
+    due = np.column_stack([wanted.sum(axis=1), _whole_ml(record)])
+    return 100.0 * wrong / np.maximum(due, 1e-9)
 
 
-def _wrong_ml(record: RunRecord, where: NDArray[np.bool_]) -> float:
-    wrong = np.abs(_given_ml(record) - _wanted_ml(record)).sum(axis=1)
+def _wrong_ml(fault: Fault, record: RunRecord, where: NDArray[np.bool_]) -> float:
+    wrong = np.abs(_given_ml(record) - _wanted_ml(fault, record)).sum(axis=1)
     return float(wrong[where].sum())
 
 

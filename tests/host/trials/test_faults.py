@@ -22,6 +22,9 @@ def outcomes() -> dict[str, FaultOutcome]:
     ("silent_speed", "speed_lost"),
     ("flat_battery", "supply_low"),
     ("blocked_section", "off_curve"),
+    ("valve_stays_open", "sections_differ"),
+    ("implement_chatters", "switch_chatters"),
+    ("section_chatters", "switch_chatters"),
 ])
 def test_a_fault_is_named_within_seconds(
     outcomes: dict[str, FaultOutcome], fault: str, shown: str
