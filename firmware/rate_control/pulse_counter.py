@@ -28,6 +28,9 @@ class PulseCounter:
         self._timeout_us = timeout_us
         self._amount = amount
         self._scale = scale
+        # up to these a product needs no long way round
+        self._plain_pulses = LIMIT // max(amount, 1)
+        self._plain_us = LIMIT // scale
         self.pulses = 0
         self.valid = 0
         self.window_pulses = 0
@@ -76,7 +79,11 @@ class PulseCounter:
         window_us = self.window_us
         if silent_us > window_us // pulses:
             return muldiv(self._amount, self._scale, silent_us)
-        return muldiv(self._amount, pulses * self._scale, window_us)
+        scale = self._scale
+        if pulses <= self._plain_pulses and scale <= window_us <= self._plain_us:
+            whole = self._amount * pulses
+            return whole // window_us * scale + whole % window_us * scale // window_us
+        return muldiv(self._amount, pulses * scale, window_us)
 
     def _begin(self, count: int, edge_us: int) -> int:
         """Wait for the first edge after a standstill: it says nothing yet. Return 0."""

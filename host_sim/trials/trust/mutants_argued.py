@@ -23,6 +23,7 @@ NO_TICK = "less than a tick is no tick"
 LATE, LATE_TEXT = '(TICK_LATE, "tick_late", 1, ', ', "controller held up: report it"),'
 LOST, LOST_TEXT = '(SPEED_LOST, "speed_lost", 0, ', ', "speed signal lost: sensor, cable"),'
 FAILED, FAILED_TEXT = '(PROGRAM_FAILED, "program_failed", 1, ', ', "program failed: report it"),'
+LONG_WAY = "the long way round gives the same"
 COUNTER = "rate_control.pulse_counter.PulseCounter."
 REPORTED = "rate_control.reported_speed.ReportedSpeed.__init__"
 FLOWS_ON = "rate_control.plausibility.Plausibility._flows_on"
@@ -116,6 +117,11 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
     (COUNTER + "__init__", "self._newest = 0", WHATEVER, RING),
     (COUNTER + "update", "self.window_pulses = pulses if pulses < PULSES_MAX else PULSES_MAX",
      "self.window_pulses = pulses if pulses <= PULSES_MAX else PULSES_MAX", ALIKE),
+    (COUNTER + "__init__", "self._plain_pulses = LIMIT // max(amount, 1)", WHATEVER, LONG_WAY),
+    (COUNTER + "__init__", "self._plain_us = LIMIT // scale", WHATEVER, LONG_WAY),
+    (COUNTER + "update",
+     "if pulses <= self._plain_pulses and scale <= window_us <= self._plain_us:", WHATEVER,
+     LONG_WAY),
     (COUNTER + "_begin", "self._known = 1", "self._known = 2", FLAG),
     (REPORTED, "self._at_us = 0", WHATEVER, FIRST_REPORT),
     (REPORTED, "self._speed_mm_s = 0", WHATEVER, FIRST_REPORT),
