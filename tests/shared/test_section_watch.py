@@ -1,9 +1,12 @@
 """The trim of a pump tells of a section that does not follow."""
 
-from rate_control.records import Decided
+from rate_control import faults
+from rate_control.interlock import APPLYING, READY
+from rate_control.plausibility import Plausibility
+from rate_control.records import Decided, Measured
 from rate_control.section_watch import SectionWatch
 from rate_control.settings import build
-from rate_control.units import ONE_Q20
+from rate_control.units import INLINE_VALVE, ONE_Q20, PWM_PUMP
 
 PERCENT = ONE_Q20 // 100
 
@@ -85,3 +88,46 @@ def test_a_new_start_is_no_change_of_sections():
     work.watch.rest()
     assert not work.at(2000, 10, 300)
     assert not work.at(2000, 20, 300), "and what creeps in later is told as off its curve"
+
+
+class Pump:
+    """Plausibility of a machine at work, asked in every tick."""
+
+    def __init__(self, actuator=PWM_PUMP):
+        settings, _ = build({"actuator": actuator, "supply_low_mv": 11000})
+        self.plausibility = Plausibility(settings)
+        self.measured = Measured()
+        self.measured.flow_valid = 1
+        self.measured.supply_mv = 10000
+        self.decided = Decided()
+
+    def at(self, width_mm, trim_percent, state=APPLYING):
+        """Return the conditions of the last of five seconds."""
+        self.decided.state = state
+        self.decided.width_mm = width_mm
+        self.decided.trim_q20 = 0 if width_mm == 3000 else self.decided.trim_q20
+        for _ in range(100):
+            mask = self.plausibility.conditions(self.measured, self.decided, True)
+            self.decided.trim_q20 = trim_percent * PERCENT
+        return mask
+
+
+def test_it_is_told_of_a_pump_at_work_beside_all_else():
+    pump = Pump()
+    assert pump.at(3000, 0) == faults.SUPPLY_LOW
+    assert pump.at(2000, 10) == faults.SUPPLY_LOW | faults.SECTIONS_DIFFER
+    assert pump.at(2000, 10, READY) == faults.SUPPLY_LOW
+    assert pump.at(2000, 10) == faults.SUPPLY_LOW, "a new start is no change"
+    valve = Pump(INLINE_VALVE)
+    assert valve.at(3000, 0) == valve.at(2000, 10) == faults.SUPPLY_LOW
+
+
+def test_a_chattering_switch_is_told_at_work_and_at_rest_beside_all_else():
+    for state in (READY, APPLYING):
+        pump = Pump()
+        for tick in range(40):
+            pump.measured.contacts = tick & 1
+            pump.decided.state = state
+            mask = pump.plausibility.conditions(pump.measured, pump.decided, True)
+        assert mask == faults.SUPPLY_LOW | faults.SWITCH_CHATTERS
+        assert pump.plausibility.conditions(pump.measured, pump.decided, False) & faults.TICK_LATE
