@@ -44,9 +44,8 @@ class PulseCounter:
     def update(self, count: int, edge_us: int, now_us: int) -> int:
         """Take the board's count and time of the last edge, both wrapping at 2**30.
 
-        Return amount x scale x pulses per microsecond of the window, 0 where not valid. While
-        edges stay away it falls to one pulse in the time waited: had the rate been higher, the
-        edge would be here.
+        Return amount x scale x pulses per microsecond of the window, 0 where not valid; while
+        edges stay away, of one pulse in the time waited: at a higher rate the edge would be here.
         """
         if not self.following:
             return self._begin(count, edge_us)
@@ -55,8 +54,7 @@ class PulseCounter:
         pulses = (count - counts[slot]) & LIMIT
         self.pulses = pulses
         if pulses:
-            edges = self._edges
-            window_us = (edge_us - edges[slot]) & LIMIT
+            window_us = (edge_us - self._edges[slot]) & LIMIT
             if not 0 < window_us <= self._timeout_us:  # a standstill, or a clock that jumped
                 return self._begin(count, edge_us)
             if pulses < self._average_pulses:
@@ -65,10 +63,9 @@ class PulseCounter:
                 self.window_pulses = pulses if pulses < PULSES_MAX else PULSES_MAX
                 self.window_us = window_us
             self.valid = 1
-            slot = (slot + 1) % SLOTS
-            self._newest = slot
+            self._newest = slot = (slot + 1) % SLOTS
             counts[slot] = count
-            edges[slot] = edge_us
+            self._edges[slot] = edge_us
         silent_us = ((now_us - edge_us) & LIMIT ^ HALF) - HALF  # ticks_diff(), at hand
         if silent_us > self._timeout_us:
             self.following = 0

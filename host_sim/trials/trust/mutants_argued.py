@@ -95,6 +95,8 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
      "return way_um if self._source else muldiv(way_um, self._parts_mm, 1000)",
      "return way_um if False else muldiv(way_um, self._parts_mm, 1000)",
      "of a receiver a millimetre has a thousand parts, so it only takes longer"),
+    (GROUND + "_with_reports", "reported = self._reported[source - 1]", WHATEVER,
+     "with one receiver it is the last one asked"),
     (GROUND + "_with_reports", "mine = 0", WHATEVER, "a source that is valid fills it"),
     (GROUND + "_with_reports", "belief.from_rest = 1", "belief.from_rest = 2", FLAG),
     (GROUND + "_with_reports", "return belief.update(mine, 1, reported.fresh)",
