@@ -13,7 +13,7 @@ class TraceRing:
     handed out.
     """
 
-    LINES = 32  # 1.6 s at 20 ticks a second
+    LINES = 28  # 1.4 s at 20 ticks a second
     KEPT = LINES - 2
 
     def __init__(self):
