@@ -70,13 +70,13 @@ def test_standstill_is_proved_by_a_whole_silence_of_every_source():
     assert ticks_to_standing(ground) == 22
     ground.tick(1)
     assert ticks_to_standing(ground) == 22
-    ground.tick(0, 175)  # a receiver says that it moves: 7/8 of the cut-off
+    assert ground.tick(0, 175).standing == 0, "a receiver sees motion: 7/8 of the cut-off"
     assert ticks_to_standing(ground, fix_mm_s=174) == 22
     assert ticks_to_standing(Ground(), fix_mm_s=0, fix=0) == 22, "a wheel tells without a fix"
     ground = Ground(speed_source=1, speed_timeout_ms=1000)
     ground.tick(0, 0, 0)
     assert ticks_to_standing(ground, fix_mm_s=0) == 22
-    ground.tick(0, 0, 0)  # without a fix a receiver cannot tell
+    assert ground.tick(0, 0, 0).standing == 0, "without a fix a receiver cannot tell"
     assert ticks_to_standing(ground, fix_mm_s=174) == 22
 
 
