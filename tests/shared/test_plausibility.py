@@ -181,3 +181,26 @@ def test_a_procedure_that_learns_the_curve_is_not_accused_by_it():
     watch = Watch(PWM_PUMP).applying(TARGET_UL_S)
     watch.decided.source = Decided.BY_PROCEDURE
     assert watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: TARGET_UL_S * 3) is None
+
+
+def test_a_quarter_to_the_microlitre_is_not_too_much():
+    watch = Watch().applying(TARGET_UL_S)
+    most = TARGET_UL_S + (TARGET_UL_S >> 2)
+    assert watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: most) is None
+    assert watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: most + 1) is not None
+
+
+def test_arrived_is_within_the_tolerance_of_the_target_to_the_microlitre():
+    """What has arrived is judged by what is expected of it, the rest by the target in the end."""
+    near = (TARGET_UL_S >> 4) * (100 * 1024 // 1000) >> 6
+    for over, told in ((near, False), (near + 1, True)):
+        watch = Watch().applying(TARGET_UL_S + over)
+        shown_s = watch.seconds_until(RATE_OFF, lambda seconds, f=TARGET_UL_S + 2 * over: f)
+        assert (shown_s is not None) == told, over
+
+
+def test_the_way_begins_when_the_sections_have_changed():
+    watch = Watch().applying(TARGET_UL_S // 2)
+    watch.decided.width_mm = 3000
+    shown_s = watch.seconds_until(RATE_OFF, lambda seconds: TARGET_UL_S // 2)
+    assert 2.0 + TRAVEL_MS / 1000 + 4.0 <= shown_s <= 2.0 + TRAVEL_MS / 1000 + 4.3

@@ -34,6 +34,7 @@ MUTATED: dict[str, tuple[str, ...]] = {
     "rate_control.last_gate": (),
     "rate_control.faults": (),
     "rate_control.plausibility": (),
+    "rate_control.flow_watch": (),
     "rate_control.switch_watch": (),
     "rate_control.section_watch": (),
     "rate_control.debounce": (),

@@ -34,6 +34,7 @@ BELIEVED = "to believe once more what is proved changes nothing"
 DEBOUNCE = "rate_control.debounce.Debounce.update"
 NO_CONTACTS = "no contacts are below 0"
 SECTIONS = "rate_control.section_watch.SectionWatch."
+FLOW = "rate_control.flow_watch.FlowWatch.conditions"
 NO_WIDTH = "no open width is a millimetre or less"
 NOT_SETTLED = "a tick more or less is far from settled"
 FIRST_WIDTH = "the first width fills it anew"
@@ -107,6 +108,9 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
     (BELIEF + "update", CALM, "if not self.calm or speed_mm_s <= self._slow_mm_s:", BELIEVED),
     (BELIEF + "_not_proved", "self._room_mm_s = min(self._room_mm_s, SPEED_MAX_MM_S)", WHATEVER,
      "more room lets nothing more in; it would be a long int after two days of noise"),
+    (FLOW, "most = target if by_loop and target > due else due",
+     "most = target if by_loop and target >= due else due", "of two equal flows either is it"),
+    (FLOW, "if most < floor:", "if most <= floor:", "at the floor it becomes what it is"),
     (SECTIONS + "__init__", "self._width_mm = 0", WHATEVER, NO_WIDTH),
     (SECTIONS + "__init__", "self._ticks = 0", WHATEVER, NOT_SETTLED),
     (SECTIONS + "__init__", "self._known = 0", WHATEVER, FIRST_WIDTH),

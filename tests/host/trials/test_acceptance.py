@@ -66,8 +66,10 @@ def made_up_truth(volumes_ml: np.ndarray, on: np.ndarray) -> Truth:
     """Two sections of 1 m, 0.1 m a tick, 1 ml wanted of each where it is on."""
     ticks = len(volumes_ml)
     time_s = np.arange(ticks) * TICK_S
-    return Truth([1.0, 1.0], time_s, time_s * 2, np.full(ticks, 0.1), np.full(ticks, True),
-                 on, volumes_ml, 1.0 * on)
+    always = np.full(ticks, True)
+    return Truth([1.0, 1.0], time_s, time_s * 2, np.full(ticks, 0.1), permitted=always,
+                 asked=always, section_on=on, section_volume_ml=volumes_ml,
+                 section_target_ml=1.0 * on)
 
 
 def test_litres_in_the_wrong_place():
