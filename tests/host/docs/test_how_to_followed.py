@@ -25,7 +25,7 @@ KEPT = {
     "calibrate_the_speed_sensor": {"speed_pulses_km": 141_000},
     "calibrate_the_flow_meter": {"meter_pulses_hl": 41_200},
     "catch_the_outlets": {},
-    "learn_the_pump": {"curve_duty_u16": None, "loop_lag_ms": None},
+    "tune": {"curve_duty_u16": None, "loop_lag_ms": None},
     "catch_on_a_plot": {},
     "check_against_the_tank": {"meter_pulses_hl": 41_200},
 }
@@ -79,7 +79,7 @@ def follower(person, units, page, width_m=SPACING_M):
         "calibrate_the_speed_sensor": {"distance": units.distance(100.0)},
         "calibrate_the_flow_meter": jug,
         "catch_the_outlets": {"outlets": str(ROWS), **jug},
-        "learn_the_pump": {},
+        "tune": {},
         "catch_on_a_plot": {"width": units.width(width_m), "customary": str(int(units.us)),
                             "times": "3", **jug},
         "check_against_the_tank": {"tank step": "0.1"},
@@ -130,7 +130,7 @@ def test_a_machine_that_is_wrong_in_three_ways_is_put_right(units, record_proper
     person.machine.faults.orifice_factor[:] = [1.0] * ROWS  # step 6: replaced, and caught again
     assert set(outlets_found(person, units).values()) == {"good"}
 
-    follow(person, units, "learn_the_pump")
+    follow(person, units, "tune")
     assert kept(person, "curve_duty_u16") != wrong_curve
 
     lines = follow(person, units, "catch_on_a_plot").read
