@@ -8,6 +8,7 @@ from typing import Any
 import host_sim
 from app import quantity_text
 from host_sim.build import operator_reference
+from host_sim.build.limits_page import limits_page
 from host_sim.build.link_reference import link_page
 from host_sim.machine_file.homes import HOMES, key_of
 from host_sim.machine_file.reference import machine_file_page
@@ -76,6 +77,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "operator_interface.md": operator_reference.page,
     "faults.md": faults.page,
     "bad_day.md": bad_day.page,
+    "limits.md": limits_page,
 }
 
 
