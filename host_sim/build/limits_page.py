@@ -54,6 +54,9 @@ the highest flow, the highest flow is what is commanded.
 - **A tick is {tick} ms.** Nothing is faster than that, and delay and lag of the machine come on
   top: the step test says which settling time it can bear. A machine is believed to gain and lose
   at most {change} m/s in a second.
+- **After power-up it does not know where a regulating valve stands.** One that was left wide open
+  gives far too much until it is found and has come back, and nothing tells it: [how it
+  starts](../how_to/use_a_regulating_valve.md#how-it-starts).
 - **It has no clock** and records no course by itself: [keep records](../how_to/keep_records.md).
 - **Totals are those of meter and speed sensor.** They are as right as the calibration.
 

@@ -43,6 +43,26 @@ def test_links_lead_to_files():
     assert not missing
 
 
+def anchors(text):
+    """What the headings of a Markdown text can be linked by: as the common renderers make them."""
+    headings = re.findall(r"^#+ (.+)$", re.sub(r"^```.*?^```", "", text, flags=re.M | re.S), re.M)
+    return {re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-") for heading in headings}
+
+
+def test_links_lead_to_headings():
+    links = [
+        (path, file, heading)
+        for path in MARKDOWN
+        for file, heading in re.findall(r"\]\(([^)#\s]*)#([^)\s]+)\)", path.read_text())
+        if "://" not in file and (not file or file.endswith(".md"))
+    ]
+    assert len(links) > 20
+    assert not [
+        (name_of(path), file, heading) for path, file, heading in links
+        if heading not in anchors((path.parent / file if file else path).read_text())
+    ]
+
+
 def test_requirements_name_tests_that_exist():
     text = (ROOT / "docs/requirements.md").read_text()
     named = re.findall(r"`(tests/[\w/]+\.py)::(\w+)`", text)
