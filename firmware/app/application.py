@@ -12,6 +12,16 @@ from rate_control.records import Inputs, Request
 from rate_control.settings import TABLE, build
 from rate_control.units import TICK_MS, TICK_US
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
+
+    from app.store import Store
+    from boards.board import Board
+    from rate_control.controller import Controller
+    from rate_control.settings import Settings
+
 STALL_TICKS = 4000 // TICK_MS  # the loop may be away this long; a save or a start-up is shorter
 SAVE_PERIOD_MS = 1000
 SETTINGS_STATES = (Request.TAKEN_ON, Request.NOT_SET_UP, Request.LOST)
@@ -28,7 +38,10 @@ class Application(Operations):
     controller is armed: the rate is the one that was kept, and a person has to see it.
     """
 
-    def __init__(self, board, store=None, make_controller=None):
+    def __init__(
+        self, board: "Board", store: "Store | None" = None,
+        make_controller: "Callable[[Settings], Controller] | None" = None
+    ) -> None:
         self.board = board
         self.store = store
         self.failure = ""
@@ -42,7 +55,7 @@ class Application(Operations):
         self.ring = TraceRing()
         self.jobs = Jobs(self.job_failed)
         self._ended = 0  # the tick raised, and does nothing any more
-        self._tick_error = None
+        self._tick_error: Exception | None = None
         self._unpolled_ticks = 0
         self._saved_failure = ""
         if store is not None:
@@ -52,14 +65,14 @@ class Application(Operations):
             self.rate_to_check = 1
             self._saved_failure = store.load_failure()
             self.failure = self.failure or self._saved_failure
-            self._saved_settings = self._settings_mark()
+            self._saved_settings: "tuple[Settings, int, int] | None" = self._settings_mark()
             if (self.notes or SETTINGS in store.problems) and state != Request.LOST:
                 self._saved_settings = None  # what was taken over, or damaged, is written anew
             self._note_problems()
             self.jobs.add("save", SAVE_PERIOD_MS, self.save)
         self._saved_totals = None if self.notes else self._totals_mark()
 
-    def _kept_settings(self):
+    def _kept_settings(self) -> "tuple[Settings, int]":
         """Return the settings of the store and their state, see Request.
 
         Where it has none that are sound, they are the defaults. A document that says nothing of
@@ -71,10 +84,11 @@ class Application(Operations):
         values = store.load_settings() if store else {}
         state = values.pop(SETTINGS_STATE, Request.TAKEN_ON if values or not store
                            else Request.NOT_SET_UP)
+        settings: "Any"  # sound in the end: None only until they are fitted
         settings, problems = build(values)
         if problems or values and len(values) < len(TABLE):
             from app.kept_settings import take_over
-            settings, lost = take_over(values, store)
+            settings, lost = take_over(values, store)  # type: ignore[arg-type]  # it kept them
             if lost:
                 self.failure = "kept settings do not fit, defaults used: " + ", ".join(lost)
                 state = Request.LOST
@@ -82,7 +96,7 @@ class Application(Operations):
             state = Request.LOST
         return settings, state if state in SETTINGS_STATES else Request.LOST
 
-    def _take_kept_rate(self, rate_ml_ha):
+    def _take_kept_rate(self, rate_ml_ha: int) -> None:
         """Go on with the rate that was kept with the totals, 0 where none was."""
         if not rate_ml_ha or not self.set_rate(rate_ml_ha):
             return
@@ -92,19 +106,19 @@ class Application(Operations):
                 with_unit("rate_ml_ha", self.controller.request.rate_ml_ha, us))
         self.notes.append("kept rate %s is above the highest: it is %s now" % told)
 
-    def start(self):
+    def start(self) -> None:
         """Start the tick; from here on poll() must be called."""
         self._unpolled_ticks = 0
         self.board.start_tick(self.tick, TICK_US)
 
-    def run(self):
+    def run(self) -> None:
         """Start, and never return."""
         self.start()
         while True:
             self.poll()
             self.board.idle()
 
-    def tick(self, _):
+    def tick(self, _: int) -> None:
         """Run one control tick; called by the board's timer, it allocates nothing.
 
         The watchdog is fed only after a whole step, and only while the loop is alive.
@@ -131,7 +145,7 @@ class Application(Operations):
             self._ended = 1
             self._tick_error = error
 
-    def poll(self):
+    def poll(self) -> None:
         """Run the jobs that are due. Call it as often as possible."""
         self._unpolled_ticks = 0
         if self._tick_error is not None:
@@ -146,24 +160,24 @@ class Application(Operations):
         self._was_armed = armed
         self.jobs.poll(self.board.now_us())
 
-    def _keep_tick_error(self):
+    def _keep_tick_error(self) -> None:
         """Save why the tick ended, at once: the watchdog will not wait for the job that saves."""
         self.job_failed("tick", self._tick_error)
         self._tick_error = None
         if self.store is not None:
             self.save()
 
-    def job_failed(self, name, error):
+    def job_failed(self, name: str, error: object) -> None:
         """Take note of what a job raised; the next tick drops the outputs."""
         self.failure = "%s: %s %s" % (name, type(error).__name__, error)
         self.controller.request.program_failed = 1
 
-    def forget_failure(self):
+    def forget_failure(self) -> None:
         """Take the text of the last failure, and the notes, away once a person has read them."""
         self.failure = ""
         self.notes = []
 
-    def save(self):
+    def save(self) -> None:
         """Keep what has changed; the store refuses while outputs are on, and is asked again."""
         controller = self.controller
         store = self.store
@@ -184,19 +198,19 @@ class Application(Operations):
             self._saved_failure = failure
         self._note_problems()
 
-    def _settings_mark(self):
+    def _settings_mark(self) -> "tuple[Settings, int, int]":
         """Return what differs whenever the kept settings have to be written anew."""
         settings = self.controller.settings
         return settings, settings.rate_ml_ha, self.controller.request.settings_state
 
-    def _totals_mark(self):
+    def _totals_mark(self) -> list[int]:
         """Return what differs whenever the totals or the rate of the job have changed."""
         totals = self.controller.totals
         registers = (totals.volume, totals.bench_volume, totals.time)
         parts = [part for register in registers for part in (register.whole, register.part)]
         return parts + [self.controller.request.rate_ml_ha]
 
-    def _note_problems(self):
+    def _note_problems(self) -> None:
         """A store that does not work is no reason to stop, but a person has to know."""
         problems = self.store.problems
         for name in (FAILURE, TOTALS, SETTINGS):  # the last one is what is told

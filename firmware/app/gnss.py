@@ -2,6 +2,23 @@
 
 from rate_control.units import BY_GNSS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Protocol
+
+    from app.nmea import NmeaSpeed
+    from rate_control.records import Inputs
+
+    class GnssStream(Protocol):
+        """What a receiver's bytes come from."""
+
+        def any(self) -> int:
+            """Return how many bytes can be read without a wait."""
+
+        def readinto(self, buffer: bytearray) -> int | None:
+            """Fill the buffer; return how many bytes were read."""
+
 CHUNK = 64  # bytes at a time; at 9600 bauds that is 67 ms
 
 
@@ -14,16 +31,16 @@ class Gnss:
 
     PERIOD_MS = 20
 
-    def __init__(self, stream, inputs, now_us):
+    def __init__(self, stream: "GnssStream", inputs: "Inputs", now_us: "Callable[[], int]") -> None:
         """now_us is a function that returns the time."""
         self._stream = stream
         self._inputs = inputs
         self._now_us = now_us
-        self._speed = None
+        self._speed: "NmeaSpeed | None" = None
         self._buffer = bytearray(CHUNK)
         self._view = memoryview(self._buffer)
 
-    def poll(self):
+    def poll(self) -> None:
         """Take what has come."""
         stream = self._stream
         while stream.any():

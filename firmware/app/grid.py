@@ -32,7 +32,7 @@ _BIG = (
 _BIG_DASH = b"\x02\x02\x02\x20\x20\x20"
 
 
-def is_cell(code):
+def is_cell(code: int) -> bool:
     """Return whether a byte may stand in a cell."""
     return BAR_TOP <= code <= BLOCK or SPACE <= code < 126 and code != 92
 
@@ -40,40 +40,40 @@ def is_cell(code):
 class Grid:
     """80 cells, row by row; what does not fit is cut off."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.cells = bytearray(COLUMNS * ROWS)
         self.clear()
 
-    def clear(self):
+    def clear(self) -> None:
         """Fill with spaces."""
         for index in range(COLUMNS * ROWS):
             self.cells[index] = SPACE
 
-    def text(self, row, column, text):
+    def text(self, row: int, column: int, text: str) -> None:
         """Write text from a column on; "?" stands for what a cell cannot show."""
         for char in text[: COLUMNS - column]:
             code = ord(char)
             self.cells[row * COLUMNS + column] = code if is_cell(code) else 63
             column += 1
 
-    def right(self, row, text):
+    def right(self, row: int, text: str) -> None:
         """Write text so that it ends with the row."""
         text = text[:COLUMNS]
         self.text(row, COLUMNS - len(text), text)
 
-    def pair(self, row, left, right):
+    def pair(self, row: int, left: str, right: str) -> None:
         """Write a name and a value; where both do not fit, the name is cut."""
         room = COLUMNS - len(right)
         self.text(row, 0, left if len(left) < room else left[: max(room - 1, 0)])
         self.right(row, right)
 
-    def lines(self, row, lines):
+    def lines(self, row: int, lines: list[str] | tuple[str, ...]) -> None:
         """Write a list of texts one below the other, as many as there is room for."""
         for line in lines[: ROWS - row]:
             self.text(row, 0, line)
             row += 1
 
-    def big(self, text):
+    def big(self, text: str) -> None:
         """Write digits, points and dashes two rows high at the top left: at most 5 digits."""
         column = 0
         for char in text:
@@ -83,13 +83,13 @@ class Grid:
                 self._big_digit(column, _BIG_DASH if char == "-" else _BIG[int(char)])
                 column += BIG_PITCH
 
-    def _big_digit(self, column, shape):
+    def _big_digit(self, column: int, shape: bytes) -> None:
         for index in range(BIG_WIDTH):
             self.cells[column + index] = shape[index]
             self.cells[COLUMNS + column + index] = shape[BIG_WIDTH + index]
 
 
-def wrapped(text, width=COLUMNS):
+def wrapped(text: str, width: int = COLUMNS) -> list[str]:
     """Return text as a list of lines of whole words, each at most width characters."""
     lines = []
     line = ""

@@ -11,12 +11,17 @@ and converts what older documents hold here, before it is fitted, as kept_totals
 from app.quantity_text import in_words
 from rate_control.settings import COUNT, DEFAULT, NAME, TABLE, build, row, value_problem
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from app.store import Store
+    from rate_control.settings import Settings
+
 RATE = "rate_ml_ha"
 HIGHEST = "highest_rate_ml_ha"
 COUNT_OF_SECTIONS = "section_count"
 
 
-def take_over(values, store):
+def take_over(values: dict, store: "Store") -> "tuple[Settings, list[str]]":
     """Return (settings, lost): checked settings, and the names of those whose values do not fit.
 
     Those have their defaults, which are not this machine. What was done is told in store.notes.
@@ -45,7 +50,7 @@ def take_over(values, store):
     return settings, lost
 
 
-def _fitted(entry, value, values):
+def _fitted(entry: tuple, value: object, values: dict) -> object:
     """Return the list of a setting of the sections as long as it is here, others as they are.
 
     A longer one is cut only where the sections that are fitted are all in the rest.
@@ -59,7 +64,7 @@ def _fitted(entry, value, values):
     return value[:count] if isinstance(fitted, int) and fitted <= count else value
 
 
-def _add_new(taken, lost, store):
+def _add_new(taken: dict, lost: list[str], store: "Store") -> None:
     """Add what was put aside of the settings that are missing, and tell of all of them."""
     aside = store.load_aside()
     for entry in TABLE:
@@ -73,7 +78,7 @@ def _add_new(taken, lost, store):
             store.notes.append("new, at its default: " + in_words(name))
 
 
-def _checked(taken, lost, notes):
+def _checked(taken: dict, lost: list[str], notes: list[str]) -> "Settings":
     """Return settings made of what was taken, without what contradicts the rest."""
     if isinstance(taken.get(RATE), int) and taken[RATE] > taken.get(HIGHEST, taken[RATE]):
         notes.append("rate above the highest: set to that")
@@ -85,6 +90,6 @@ def _checked(taken, lost, notes):
         name = problems[0].split(":")[0]
         if name not in taken:  # a default contradicts: better none than a mixture
             lost.extend([other for other in taken if other not in lost])
-            return build({})[0]
+            return build({})[0]  # type: ignore[return-value]  # the defaults fit
         del taken[name]
         lost.append(name)

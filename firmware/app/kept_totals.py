@@ -4,6 +4,10 @@ from rate_control.ranges import out_of_range
 from rate_control.settings import number_problem, row
 from rate_control.totals import SHARES_UL
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.totals import Register, Totals
+
 REGISTERS = ("volume", "area", "distance", "time", "bench_volume")
 RATE = "rate_ml_ha"
 SECTION_VOLUME = "section_volume"
@@ -17,7 +21,7 @@ PARTS_NL = 1000000
 PARTS_SHARES = 1000 * SHARES_UL
 
 
-def pack(totals):
+def pack(totals: "Totals") -> dict[str, list[int]]:
     """Return totals as a dict of lists of ints: whole and part of each register in turn.
 
     The rate is there where it is known.
@@ -32,7 +36,7 @@ def pack(totals):
         values = again
 
 
-def unpack(values, totals, version=FIRST_WITH_SHARES):
+def unpack(values: dict, totals: "Totals", version: int = FIRST_WITH_SHARES) -> list[str]:
     """Set totals from what pack() of any firmware returned; return the names that do not fit.
 
     What has such a name stays at zero, as far as it does not fit. An older firmware kept no rate,
@@ -53,7 +57,7 @@ def unpack(values, totals, version=FIRST_WITH_SHARES):
     return unfit
 
 
-def _set(registers, numbers, of_sections):
+def _set(registers: "list[Register]", numbers: object, of_sections: bool) -> bool:
     """Set registers from wholes and parts; return whether all that was kept is in them."""
     if not isinstance(numbers, list) or len(numbers) % 2:
         return False
@@ -71,7 +75,7 @@ def _set(registers, numbers, of_sections):
     return not any(whole or part for whole, part in pairs[len(registers) :])
 
 
-def _in_shares(numbers):
+def _in_shares(numbers: object) -> object:
     """Return the numbers of the sections' volumes with their parts in 32nds of a microlitre.
 
     Documents of version 1 do not say which parts they have. Parts too large for 32nds are
@@ -89,7 +93,7 @@ def _in_shares(numbers):
     return converted
 
 
-def _take(totals):
+def _take(totals: "Totals") -> dict[str, list[int]]:
     values = {}
     for name, registers in _registers(totals):
         numbers = []
@@ -102,7 +106,7 @@ def _take(totals):
     return values
 
 
-def _registers(totals):
+def _registers(totals: "Totals") -> "list[tuple[str, list[Register]]]":
     """Return (name, list of registers) for everything that is kept."""
     single = [(name, [getattr(totals, name)]) for name in REGISTERS]
     return single + [(name, getattr(totals, name)) for name in SECTION_REGISTERS]

@@ -9,7 +9,7 @@ STEADY = 2  # readings in a row that must agree before a key counts as moved
 class RawKeys:
     """What a board reads: quarter steps (wrapping at 2**30, + clockwise) and key levels."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.quarters = 0
         self.push = 0
         self.back = 0
@@ -21,15 +21,16 @@ class Keys:
     turned is a number of notches, + clockwise; pushed and back are 1 once a press.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.turned = 0
         self.pushed = 0
         self.back = 0
-        self._notch = None  # quarter steps at the last notch; not yet seen: wherever it stands
+        # quarter steps at the last notch; not yet seen: wherever it stands
+        self._notch: int | None = None
         self._push = Key()
         self._back = Key()
 
-    def update(self, raw):
+    def update(self, raw: "RawKeys") -> int:
         """Take a reading, about every 10 ms; return whether anything happened."""
         if self._notch is None:
             self._notch = raw.quarters
@@ -45,11 +46,11 @@ class Keys:
 class Key:
     """One key; a key that is held when first seen counts as pressed only after a release."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._level = 1
         self._steady = 0
 
-    def pressed(self, level):
+    def pressed(self, level: int) -> int:
         """Take a level; return 1 once a press."""
         if level == self._level:
             self._steady = 0

@@ -17,6 +17,23 @@ from app.link_frame import MAX_BODY, SEQUENCE_MASK, FrameError, LineReader, Reco
 from app.snapshot import Snapshot
 from app.telemetry import Telemetry
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from typing import Protocol
+
+    from app.application import Application
+    from app.grid import Grid
+    from app.run_log import RunLog
+
+    class LinkStream(Protocol):
+        """What the link reads and writes; neither may wait."""
+
+        def read(self, limit: int) -> bytes | None:
+            """Return what has arrived."""
+
+        def write(self, data: memoryview) -> int | None:
+            """Take what it can; return how many bytes that were."""
+
 CHUNK = 128
 OPENINGS = 16  # brackets and braces in one request, so that nothing nests deeply
 SHORT = 128
@@ -30,7 +47,10 @@ class Link:
     lines answered by an error record, failures what went wrong below: the stream, the memory.
     """
 
-    def __init__(self, stream, application, run_log=None, grid=None):
+    def __init__(
+        self, stream: "LinkStream", application: "Application",
+        run_log: "RunLog | None" = None, grid: "Grid | None" = None
+    ) -> None:
         self.application = application
         self.run_log = run_log
         self.grid = grid
@@ -46,9 +66,10 @@ class Link:
         self._sent = 0
         self._sequence = 0
         self._turns = 0  # records of telemetry since the last answer
-        self._answered = None  # marks the request that _answer belongs to
+        # marks the request that _answer belongs to
+        self._answered: tuple[int, bytes, int] | None = None
 
-    def poll(self):
+    def poll(self) -> None:
         """Do what can be done now; it never waits and never raises."""
         try:
             self._receive()
@@ -63,23 +84,23 @@ class Link:
         except (OSError, MemoryError):  # the other side asks again; the machine goes on
             self.failures += 1
 
-    def _idle(self):
+    def _idle(self) -> bool:
         return self._sent >= self._out.length
 
-    def _tell(self):
+    def _tell(self) -> None:
         """Begin to send the telemetry that is due, if the line is free."""
         if self.telemetry.poll(self._idle(), self._sequence):
             if self._turns < TURNS:
                 self._turns += 1
             self._start(self.telemetry.writer)
 
-    def _receive(self):
+    def _receive(self) -> None:
         limit = min(CHUNK, self._reader.space())
         data = self._stream.read(limit)
         if data:
             self._reader.feed(data)
 
-    def _send(self):
+    def _send(self) -> None:
         if self._idle():
             return
         out = self._out
@@ -87,13 +108,13 @@ class Link:
         if taken:
             self._sent += taken
 
-    def _start(self, writer):
+    def _start(self, writer: RecordWriter) -> None:
         """Begin to send what a writer holds, a new record."""
         self._out = writer
         self._sent = 0
         self._sequence = (self._sequence + 1) & SEQUENCE_MASK
 
-    def _take_line(self):
+    def _take_line(self) -> None:
         try:
             line = self._reader.take()
             if line:
@@ -101,7 +122,7 @@ class Link:
         except FrameError as error:
             self._send_record(self._complaint, self._text({"error": error.args[0]}, None))
 
-    def _take_record(self, line):
+    def _take_record(self, line: bytes) -> None:
         """Answer a request; a repeated one gets the same answer again and is not done twice.
 
         A record that is no request is passed over: two links that hear each other, or an echo,
@@ -119,7 +140,7 @@ class Link:
             self._answered = mark
             self._send_record(self._answer, text)
 
-    def _answer_to(self, sequence, body):
+    def _answer_to(self, sequence: int, body: bytes) -> str:
         """Return the text of the answer to a body, "" where it is no request."""
         try:
             request = _loaded(body)
@@ -135,21 +156,21 @@ class Link:
             problem = "%s: %s" % (type(error).__name__, error)
         return self._text(link_requests.error("internal", [problem]), sequence)
 
-    def _text(self, body, to):
+    def _text(self, body: dict, to: int | None) -> str:
         """Return the body of an answer as text; to is the sequence number of the request."""
         if "error" in body:
             self.refused += 1
         body["to"] = to
         return json.dumps(body)
 
-    def _send_record(self, writer, text):
+    def _send_record(self, writer: RecordWriter, text: str) -> None:
         writer.begin(self._sequence)
         writer.put(text.encode())
         writer.finish()
         self._start(writer)
 
 
-def _loaded(body):
+def _loaded(body: bytes) -> dict | None:
     """Return the JSON object in a body, None where there is none."""
     if body.count(b"[") + body.count(b"{") > OPENINGS:
         return None

@@ -23,7 +23,7 @@ class FrameError(Exception):
     """A line that is no record; args[0] is the word for the error record."""
 
 
-def crc16(data, length):
+def crc16(data: bytes | bytearray, length: int) -> int:
     """Return the CRC-16/CCITT-FALSE of the first length bytes, without allocating.
 
     Source: catalogue of parametrised CRC algorithms, CRC-16/IBM-3740 (alias CCITT-FALSE),
@@ -40,7 +40,7 @@ def crc16(data, length):
     return crc
 
 
-def parse(line):
+def parse(line: bytes) -> tuple[int, bytes]:
     """Return (sequence number, body) of a line of bytes without its newline.
 
     Raises FrameError: "checksum", "version" or "malformed".
@@ -65,18 +65,18 @@ def parse(line):
 class RecordWriter:
     """Builds one record in a buffer made beforehand; buffer[:length] is the record."""
 
-    def __init__(self, size=MAX_RECORD):
+    def __init__(self, size: int = MAX_RECORD) -> None:
         self.buffer = bytearray(size)
         self.length = 0
 
-    def begin(self, sequence):
+    def begin(self, sequence: int) -> None:
         """Start a record."""
         self.length = 0
         self.put(_PREFIX)
         self.put_number(sequence)
         self.put(b" ")
 
-    def put(self, data):
+    def put(self, data: bytes) -> None:
         """Append bytes; whatever a body may not hold becomes a question mark."""
         buffer = self.buffer
         end = self.length
@@ -85,7 +85,7 @@ class RecordWriter:
             end += 1
         self.length = end
 
-    def put_number(self, number):
+    def put_number(self, number: int) -> None:
         """Append a small int in decimal."""
         if number < 0:
             self.put(b"-")
@@ -103,7 +103,7 @@ class RecordWriter:
                 return
             end -= 1
 
-    def finish(self):
+    def finish(self) -> None:
         """Append checksum and newline."""
         crc = crc16(self.buffer, self.length)
         self.put(b" ")
@@ -115,7 +115,7 @@ class RecordWriter:
         self.length = end + 1
 
 
-def record(sequence, body):
+def record(sequence: int, body: bytes) -> bytes:
     """Return a whole record as bytes; it allocates. Raises ValueError where body is too long."""
     if len(body) > MAX_BODY:
         raise ValueError("body of %d bytes, at most %d fit" % (len(body), MAX_BODY))
@@ -129,19 +129,19 @@ def record(sequence, body):
 class LineReader:
     """Cuts what arrives into lines and never holds more than one record's length."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._held = bytearray()
         self._skipping = False
 
-    def space(self):
+    def space(self) -> int:
         """Return how many bytes feed() may be given now."""
         return MAX_RECORD - len(self._held)
 
-    def feed(self, data):
+    def feed(self, data: bytes) -> None:
         """Take what has arrived, at most space() bytes."""
         self._held.extend(data)
 
-    def take(self):
+    def take(self) -> bytes | None:
         """Return the next whole line without its line end, or None where there is none yet.
 
         Raises FrameError("too_long") once for a line that cannot be a record, and passes over

@@ -16,6 +16,12 @@ from rate_control.procedures import STATE_NAMES as PROCEDURE_STATES
 from rate_control.records import Request
 from rate_control.units import TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from typing import Any
+
+    from app.link import Link
+
 REGULATIONS = {"closed_loop": Request.CLOSED_LOOP, "fixed_duty": Request.FIXED_DUTY}
 SETTINGS_STATES = ("taken on", "not set up", "lost")  # by Request.settings_state
 FACTS_PAGE = 12
@@ -24,7 +30,7 @@ LINES = 8  # of a list of texts that is longer, so many are told
 LINE_LENGTH = 120
 
 
-def hello(link, _):
+def hello(link: "Link", _: dict) -> dict:
     """Say who answers, and what the numbers of telemetry mean."""
     board = link.application.board
     return {
@@ -36,7 +42,7 @@ def hello(link, _):
     }
 
 
-def status(link, _):
+def status(link: "Link", _: dict) -> dict:
     """Say what the controller is doing, in words where there are words."""
     application = link.application
     snapshot = link.snapshot
@@ -63,14 +69,14 @@ def status(link, _):
     }
 
 
-def _regulation_name(regulation):
+def _regulation_name(regulation: int) -> str | None:
     for name in REGULATIONS:
         if REGULATIONS[name] == regulation:
             return name
     return None
 
 
-def get_faults(link, _):
+def get_faults(link: "Link", _: dict) -> dict:
     """List what is wrong now, in words."""
     application = link.application
     active = application.controller.decided.faults
@@ -84,7 +90,7 @@ def get_faults(link, _):
     }
 
 
-def shortened(texts):
+def shortened(texts: list[str]) -> list[str]:
     """Return a list of texts as it fits into a record."""
     told = [text[:LINE_LENGTH] for text in texts[:LINES]]
     if len(texts) > LINES:
@@ -92,7 +98,7 @@ def shortened(texts):
     return told
 
 
-def get_display(link, _):
+def get_display(link: "Link", _: dict) -> dict | str:
     """Give what the display shows, row by row; bars are the codes of grid.py."""
     grid = link.grid
     if grid is None:
@@ -102,7 +108,7 @@ def get_display(link, _):
                      for start in range(0, len(cells), COLUMNS)]}
 
 
-def get_settings(link, arguments):
+def get_settings(link: "Link", arguments: dict) -> dict | list[str]:
     """Give the settings, all or some."""
     values = link.application.controller.settings.as_dict()
     wanted = arguments.get("names")
@@ -114,24 +120,24 @@ def get_settings(link, arguments):
     return {"values": {name: values[name] for name in wanted}}
 
 
-def get_aside(link, _):
+def get_aside(link: "Link", _: dict) -> dict:
     """Give the settings that were put aside, because this firmware cannot use them."""
     store = link.application.store
     return {"values": store.load_aside() if store else {}}
 
 
-def set_regulation(link, arguments):
+def set_regulation(link: "Link", arguments: dict) -> str:
     """Choose the regulation by its name."""
     regulation = REGULATIONS.get(arguments["regulation"])
     return link.application.set_regulation(regulation)
 
 
-def get_procedure(link, _):
+def get_procedure(link: "Link", _: dict) -> dict:
     """Say what the procedure is, does and wants."""
     application = link.application
     asked = application.asked
-    answer = {"asked": asked[0] if asked else None, "procedure": None}
-    procedure = application.controller.procedure
+    answer: dict = {"asked": asked[0] if asked else None, "procedure": None}
+    procedure: "Any" = application.controller.procedure  # one that drives has more
     if procedure is not None:
         answer["procedure"] = procedure.NAME
         answer["state"] = PROCEDURE_STATES[procedure.state]
@@ -147,7 +153,7 @@ def get_procedure(link, _):
     return answer
 
 
-def get_facts(link, arguments):
+def get_facts(link: "Link", arguments: dict) -> dict:
     """Give a page of what the procedure has measured."""
     procedure = link.application.controller.procedure
     facts = procedure.facts() if procedure is not None else []
@@ -155,7 +161,7 @@ def get_facts(link, arguments):
     return {"facts": facts[start : start + FACTS_PAGE], "count": len(facts)}
 
 
-def act(link, arguments):
+def act(link: "Link", arguments: dict) -> str:
     """Do for the procedure what a person at the machine would; not for one that drives."""
     procedure = link.application.running_procedure()
     if procedure is not None and procedure.NEEDS_BENCH:
@@ -163,7 +169,7 @@ def act(link, arguments):
     return link.application.act(arguments["action"], arguments.get("value"))
 
 
-def get_totals(link, _):
+def get_totals(link: "Link", _: dict) -> dict:
     """Give the totals of the job and of each section."""
     totals = link.application.controller.totals
     return {
@@ -177,12 +183,12 @@ def get_totals(link, _):
     }
 
 
-def set_display_units(link, arguments):
+def set_display_units(link: "Link", arguments: dict) -> str:
     """Choose the units of the display. It is no setting: nothing is locked, nothing is kept."""
     return link.application.show_units(arguments["us"])
 
 
-def set_telemetry(link, arguments):
+def set_telemetry(link: "Link", arguments: dict) -> dict | str:
     """Choose how many ticks lie from record to record."""
     every = arguments["every_ticks"]
     if every > telemetry.EVERY_MAX:
@@ -191,44 +197,44 @@ def set_telemetry(link, arguments):
     return {"every_ticks": every}
 
 
-def read_log(link, arguments):
+def read_log(link: "Link", arguments: dict) -> dict | str:
     """Give a page of the run log."""
     if link.run_log is None:
         return "no run log is kept"
     return {"runs": link.run_log.page(arguments.get("from", 0))}
 
 
-def set_rate(link, arguments):
+def set_rate(link: "Link", arguments: dict) -> str:
     """Change the rate."""
     return link.application.set_rate(arguments["rate_ml_ha"], remote=True)
 
 
-def set_settings(link, arguments):
+def set_settings(link: "Link", arguments: dict) -> list[str]:
     """Change settings, all or none."""
     return link.application.change_settings(arguments["values"], remote=True)
 
 
-def undo_settings(link, _):
+def undo_settings(link: "Link", _: dict) -> str:
     """Go back to the settings before the last change."""
     return link.application.undo(remote=True)
 
 
-def begin_procedure(link, arguments):
+def begin_procedure(link: "Link", arguments: dict) -> str:
     """Begin a procedure, or prepare one that drives."""
     return link.application.begin_procedure(
         arguments["procedure"], arguments.get("parameters", {}))
 
 
-def stop_procedure(link, _):
+def stop_procedure(link: "Link", _: dict) -> str:
     """Stop the procedure."""
     return link.application.stop_procedure()
 
 
-def keep_proposal(link, _):
+def keep_proposal(link: "Link", _: dict) -> list[str]:
     """Take what the procedure proposes."""
     return link.application.keep_proposal()
 
 
-def clear_totals(link, _):
+def clear_totals(link: "Link", _: dict) -> str:
     """Begin a new job."""
     return link.application.clear_totals()

@@ -9,6 +9,10 @@ from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY, STATE_
 from rate_control.intmath import LIMIT
 from rate_control.ranges import out_of_range
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from app.link import Link
+
 AT_REST = 1 << PARKED | 1 << READY | 1 << FAULT
 ALWAYS = AT_REST | 1 << APPLYING | 1 << BENCH
 
@@ -64,22 +68,22 @@ ROWS = {row[NAME]: row for row in TABLE}
 
 
 
-def is_count(value):
+def is_count(value: object) -> bool:
     """Return whether a value is a whole number, 0 to LIMIT."""
     return not out_of_range(value, 0, LIMIT)
 
 
-def is_text(value):
+def is_text(value: object) -> bool:
     """Return whether a value is a text."""
     return isinstance(value, str)
 
 
-def is_texts(value):
+def is_texts(value: object) -> bool:
     """Return whether a value is a list of texts."""
     return isinstance(value, list) and all(isinstance(item, str) for item in value)
 
 
-def is_object(value):
+def is_object(value: object) -> bool:
     """Return whether a value is a JSON object."""
     return isinstance(value, dict)
 
@@ -93,7 +97,7 @@ KINDS = {
 }
 
 
-def answer(link, request):
+def answer(link: "Link", request: dict) -> dict:
     """Return the body, a dict, that answers a request, a dict with the name under "do"."""
     name = request["do"]
     entry = ROWS.get(name) if isinstance(name, str) else None
@@ -115,7 +119,7 @@ def answer(link, request):
     return {"answer": name}
 
 
-def argument_problems(wanted, given):
+def argument_problems(wanted: tuple, given: dict) -> list[str]:
     """Return everything that is wrong with the arguments of a request, a list."""
     names = [argument[A_NAME] for argument in wanted]
     problems = ["%s: no such argument" % name for name in given if name not in names]
@@ -130,6 +134,6 @@ def argument_problems(wanted, given):
     return problems
 
 
-def error(word, problems):
+def error(word: str, problems: list[str]) -> dict:
     """Return the body of an error record."""
     return {"error": word, "problems": handlers.shortened(problems)}

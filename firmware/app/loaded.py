@@ -10,12 +10,12 @@ import sys
 _kept: set[str] = set()
 
 
-def keep():
+def keep() -> None:
     """From now on, what is loaded stays loaded."""
     _kept.update(sys.modules)
 
 
-def forget():
+def forget() -> None:
     """Drop every module that is not kept, and collect; where memory does not matter, do nothing."""
     if not _kept or not hasattr(gc, "mem_free"):
         return

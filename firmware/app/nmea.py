@@ -38,7 +38,7 @@ class NmeaSpeed:
     `accepted`, `rejected`: sentences used, and sentences that were damaged.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.speed_mm_s = 0
         self.valid = False
         self.accepted = 0
@@ -47,7 +47,7 @@ class NmeaSpeed:
         self._length = 0
         self._collecting = False
 
-    def feed(self, data):
+    def feed(self, data: bytes | memoryview) -> int:
         """Take in bytes; the number of speed reports (valid or not) completed by them."""
         before = self.accepted
         for byte in data:
@@ -60,7 +60,7 @@ class NmeaSpeed:
                 self._take(byte)
         return self.accepted - before
 
-    def _take(self, byte):
+    def _take(self, byte: int) -> None:
         if byte in _LINE_END:
             self._collecting = False
             self._finish()
@@ -71,7 +71,7 @@ class NmeaSpeed:
             self._line[self._length] = byte
             self._length += 1
 
-    def _finish(self):
+    def _finish(self) -> None:
         end = self._length - 3
         if end < 0 or not self._checksum_holds(end):
             self.rejected += 1
@@ -82,7 +82,7 @@ class NmeaSpeed:
         elif self._is_sentence(b"VTG"):
             self._use(end, 5, _NO_FIELD, 9)
 
-    def _checksum_holds(self, end):
+    def _checksum_holds(self, end: int) -> bool:
         line = self._line
         if line[end] != _STAR:
             return False
@@ -91,14 +91,14 @@ class NmeaSpeed:
             total ^= line[i]
         return _hex(line[end + 1]) == total >> 4 and _hex(line[end + 2]) == total & 15
 
-    def _is_sentence(self, kind):
+    def _is_sentence(self, kind: bytes) -> bool:
         """Whether the address is two talker letters (not proprietary `P`) and `kind`."""
         line = self._line
         if line[5] != _COMMA or line[0] == 80:
             return False
         return line[2] == kind[0] and line[3] == kind[1] and line[4] == kind[2]
 
-    def _use(self, end, speed_field, status_field, mode_field):
+    def _use(self, end: int, speed_field: int, status_field: int, mode_field: int) -> None:
         """Take the speed (knots; for VTG also km/h, two fields on) and its validity."""
         thousandths = self._thousandths(speed_field, end)
         ratio = _KNOT_MM_S
@@ -116,7 +116,7 @@ class NmeaSpeed:
             self.speed_mm_s = (thousandths * ratio[0] + half) // ratio[1]
         self.accepted += 1
 
-    def _start(self, field, end):
+    def _start(self, field: int, end: int) -> int:
         """Index of the first character of a field (0 is the address), or `_NO_FIELD`."""
         line = self._line
         i = 0
@@ -128,14 +128,14 @@ class NmeaSpeed:
             i += 1
         return i
 
-    def _letter(self, field, end):
+    def _letter(self, field: int, end: int) -> int:
         """The single character of a field; `_NO_FIELD` if it is empty or missing."""
         i = self._start(field, end)
         if i < 0 or i >= end or self._line[i] == _COMMA:
             return _NO_FIELD
         return self._line[i]
 
-    def _thousandths(self, field, end):
+    def _thousandths(self, field: int, end: int) -> int:
         """A plain decimal field below 1000 in thousandths; negative if it is none."""
         line = self._line
         i = self._start(field, end)
@@ -162,7 +162,7 @@ class NmeaSpeed:
         return value if digits and value < 1000000 else _NO_FIELD
 
 
-def _hex(byte):
+def _hex(byte: int) -> int:
     """Value of an ASCII hexadecimal digit, -1 if it is none."""
     if 48 <= byte <= 57:
         return byte - 48

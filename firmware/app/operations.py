@@ -15,6 +15,12 @@ from rate_control.settings import LOW, build, row
 from rate_control.totals import Totals
 from rate_control.units import DUTY_FULL, SPEED_MAX_MM_S
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from rate_control.settings import Settings
+
 ARMED_AND_ON = interlock.ARMED | interlock.MASTER
 OUTPUTS_ON = "stop first: outputs are on"
 ONLY_AT_MACHINE = "highest_rate_ml_ha: can be changed at the machine alone"
@@ -28,32 +34,35 @@ class Operations(ProcedureOperations):
     compared with it on the twin.
     """
 
-    def __init__(self, settings, make_controller=None):
+    def __init__(
+        self, settings: "Settings",
+        make_controller: "Callable[[Settings], Controller] | None" = None
+    ) -> None:
         super().__init__((make_controller or Controller)(settings))
         self.confirmed_rate_ml_ha = settings.rate_ml_ha
-        self._before = None  # the settings before the last change
-        self.shown_us = None  # US units on the display, 0 or 1; None: as set
+        self._before: "Settings | None" = None  # the settings before the last change
+        self.shown_us: int | None = None  # US units on the display, 0 or 1; None: as set
 
-    def outputs_on(self):
+    def outputs_on(self) -> int:
         """Return whether outputs may be on."""
         return self.controller.interlock.outputs_on()
 
-    def missing(self, wanted=interlock.APPLYING_PERMITS):
+    def missing(self, wanted: int = interlock.APPLYING_PERMITS) -> list[str]:
         """Return in words what is missing before outputs may be on, a list of short lines."""
         return missing(self.controller.decided.permits, wanted)
 
-    def armed(self):
+    def armed(self) -> bool:
         """Return whether the master switch is on and was seen off: outputs may follow at once."""
         return self.controller.decided.permits & ARMED_AND_ON == ARMED_AND_ON
 
-    def show_units(self, us):
+    def show_units(self, us: int) -> str:
         """Show US customary (1) or metric (0) units on the display; it is no change of settings."""
         problem = out_of_range(us, 0, 1)
         if not problem:
             self.shown_us = us
         return problem
 
-    def set_rate(self, rate_ml_ha, remote=False):
+    def set_rate(self, rate_ml_ha: int, remote: bool = False) -> str:
         """Change the application rate, also while applying; it is kept with the totals.
 
         No rate goes beyond the highest one of the settings. While the controller is armed, a
@@ -74,7 +83,7 @@ class Operations(ProcedureOperations):
                 self._before.rate_ml_ha = rate_ml_ha  # undo is about what came before
         return problem
 
-    def change_settings(self, changes, remote=False):
+    def change_settings(self, changes: dict, remote: bool = False) -> list[str]:
         """Change settings, a dict by name; return a list of problems, empty where all is taken.
 
         Refused as a whole, and while outputs may be on. The master switch must then be seen
@@ -97,7 +106,7 @@ class Operations(ProcedureOperations):
             self.shown_us = None
         return []
 
-    def take_on(self, confirmed_at_machine=False):
+    def take_on(self, confirmed_at_machine: bool = False) -> str:
         """Take the present settings on: a person at the machine has seen that they fit it.
 
         Only then may a controller apply that was never set up, or whose settings were lost. The
@@ -111,14 +120,14 @@ class Operations(ProcedureOperations):
         controller.request.settings_state = Request.TAKEN_ON
         return ""
 
-    def undo(self, remote=False):
+    def undo(self, remote: bool = False) -> str:
         """Go back to the settings before the last change; undone twice, it is made again."""
         if self._before is None:
             return "nothing to undo"
         problems = self.change_settings(self._before.as_dict(), remote)
         return problems[0] if problems else ""
 
-    def set_regulation(self, regulation):
+    def set_regulation(self, regulation: int | None) -> str:
         """Choose closed loop or fixed duty; fixed duty takes over the present duty."""
         if regulation not in (Request.CLOSED_LOOP, Request.FIXED_DUTY):
             return "no such regulation"
@@ -129,7 +138,7 @@ class Operations(ProcedureOperations):
         request.regulation = regulation
         return ""
 
-    def set_fixed_duty(self, duty_u16, confirmed_at_machine=False):
+    def set_fixed_duty(self, duty_u16: int, confirmed_at_machine: bool = False) -> str:
         """Set the duty that is used while regulation is fixed duty, 0 to DUTY_FULL."""
         problem = "" if confirmed_at_machine else AT_MACHINE
         problem = problem or out_of_range(duty_u16, 0, DUTY_FULL)
@@ -137,7 +146,7 @@ class Operations(ProcedureOperations):
             self.controller.request.fixed_duty_u16 = duty_u16
         return problem
 
-    def enter_bench(self, confirmed_at_machine=False):
+    def enter_bench(self, confirmed_at_machine: bool = False) -> str:
         """Ask for the bench; it begins at the next tick if every permit is still there."""
         if not confirmed_at_machine:
             return AT_MACHINE
@@ -147,12 +156,12 @@ class Operations(ProcedureOperations):
         self.controller.request.bench = 1
         return ""
 
-    def leave_bench(self):
+    def leave_bench(self) -> str:
         """End the bench, and with it any procedure that drives."""
         self.controller.request.bench = 0
         return ""
 
-    def set_bench_speed(self, speed_mm_s, confirmed_at_machine=False):
+    def set_bench_speed(self, speed_mm_s: int, confirmed_at_machine: bool = False) -> str:
         """Set the speed of a standing test, 0 to SPEED_MAX_MM_S."""
         problem = "" if confirmed_at_machine else AT_MACHINE
         if not problem and self.controller.interlock.state != interlock.BENCH:
@@ -162,7 +171,7 @@ class Operations(ProcedureOperations):
             self.controller.request.bench_speed_mm_s = speed_mm_s
         return problem
 
-    def clear_totals(self):
+    def clear_totals(self) -> str:
         """Start a new job: every total at zero; the rate stays."""
         self.controller.totals = Totals()  # one store, so that no tick falls in the middle
         return ""

@@ -8,6 +8,13 @@ from app.screens.screen import CLOSE
 from app.screens.work import Work
 from app.signals import STEP_MS, Signals, pattern
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from typing import Any
+
+    from app.application import Application
+    from app.screens.screen import Screen
+
 KEYS_MS = 10
 DRAW_MS = 200
 AGE_LIMIT = 1 << 20
@@ -20,7 +27,7 @@ class Operator:
     drawing, and the machine can be used without.
     """
 
-    def __init__(self, app):
+    def __init__(self, app: "Application") -> None:
         self.app = app
         self.grid = Grid()
         self.memory = FaultMemory(app.board.reset_cause() == "watchdog")
@@ -31,16 +38,16 @@ class Operator:
         self._signals = Signals()
         self._screens = [Work(app, self)]
         self._age = 0
-        self._asked = None
+        self._asked: tuple[str, dict] | None = None
         app.jobs.add("keys", KEYS_MS, self.read_keys)
         app.jobs.add("display", DRAW_MS, self.draw)
         app.jobs.add("signals", STEP_MS, self.signal)
 
-    def screen(self):
+    def screen(self) -> "Screen":
         """Return the screen that is shown."""
         return self._screens[-1]
 
-    def read_keys(self):
+    def read_keys(self) -> None:
         """Read the keys, pass what happened to the screen, and keep the faults in mind."""
         active = self.app.controller.decided.faults
         self.memory.update(active)
@@ -57,7 +64,7 @@ class Operator:
             self._follow(self.screen().back())
         self.draw()
 
-    def _follow(self, result):
+    def _follow(self, result: "Any") -> None:
         """Do what a screen returned: close it, open another, or stay."""
         if result is None:
             return
@@ -71,11 +78,11 @@ class Operator:
             self._close()
         self._screens.append(result)
 
-    def _close(self):
+    def _close(self) -> None:
         if len(self._screens) > 1:
             self._screens.pop().closed()
 
-    def _look_at_asked(self):
+    def _look_at_asked(self) -> None:
         """Show a procedure that was asked for from elsewhere: here it can be confirmed.
 
         It waits until the work screen is alone, so as not to tear anyone out of something.
@@ -87,7 +94,7 @@ class Operator:
             from app.screens.calibrate import asked
             self._follow(asked(self.app))
 
-    def draw(self):
+    def draw(self) -> None:
         """Draw the screen and show it."""
         self._look_at_asked()
         screen = self.screen()
@@ -104,7 +111,7 @@ class Operator:
         except OSError:
             self.display_lost = 1
 
-    def signal(self):
+    def signal(self) -> None:
         """Set lamp and buzzer."""
         decided = self.app.controller.decided
         trouble = bool(self.app.failure or self.app.notes) or self.display_lost

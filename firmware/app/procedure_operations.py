@@ -3,6 +3,11 @@
 from rate_control import interlock
 from rate_control.procedures import DONE, RUNNING
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.controller import Controller
+    from rate_control.procedures.procedure import Procedure
+
 NOT_BENCH = "only on the bench"
 AT_MACHINE = "confirm at the machine"
 
@@ -13,15 +18,17 @@ class ProcedureOperations:
     asked is (name, parameters) of a procedure that waits for its confirmation, or None.
     """
 
-    def __init__(self, controller):
+    def __init__(self, controller: "Controller") -> None:
         self.controller = controller
-        self.asked = None
+        self.asked: tuple[str, dict] | None = None
 
     def change_settings(self, changes: dict) -> list[str]:
         """See Operations."""
         raise NotImplementedError
 
-    def begin_procedure(self, name, parameters, confirmed_at_machine=False):
+    def begin_procedure(
+        self, name: str, parameters: dict, confirmed_at_machine: bool = False
+    ) -> str:
         """Begin a calibration or test by its name in the catalogue.
 
         One that drives an output waits in asked until a person confirms it at the machine.
@@ -43,17 +50,17 @@ class ProcedureOperations:
         self.controller.procedure = procedure
         return ""
 
-    def running_procedure(self):
+    def running_procedure(self) -> "Procedure | None":
         """Return the procedure that is running, or None."""
         procedure = self.controller.procedure
         return procedure if procedure is not None and procedure.state == RUNNING else None
 
-    def act(self, action, value=None):
+    def act(self, action: str, value: int | None = None) -> str:
         """Do one of the actions that the running procedure accepts (see procedure.py)."""
         procedure = self.running_procedure()
         return "no procedure is running" if procedure is None else procedure.act(action, value)
 
-    def stop_procedure(self):
+    def stop_procedure(self) -> str:
         """Stop the procedure that is running, and forget one that was asked for."""
         self.asked = None
         procedure = self.running_procedure()
@@ -61,7 +68,7 @@ class ProcedureOperations:
             procedure.stop()
         return ""
 
-    def keep_proposal(self):
+    def keep_proposal(self) -> list[str]:
         """Take the settings that a finished procedure proposes; return a list of problems."""
         procedure = self.controller.procedure
         if procedure is None or procedure.state != DONE:

@@ -8,6 +8,10 @@ here.
 from app import units_text
 from rate_control.settings import UNIT
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from typing import Any
+
 QUANTITY_OF_UNIT = {
     "mL/ha": "rate_ml_ha",
     "mm": "width_mm",
@@ -29,24 +33,24 @@ _UNIT_PARTS = ("mm", "m", "ms", "ml", "ul", "g", "l", "s", "ha", "hl", "km", "mv
                "permille", "ppm")
 
 
-def of_setting(entry):
+def of_setting(entry: tuple) -> str:
     """Return the quantity of a row of the table of settings, "" for a plain number."""
     return QUANTITY_OF_UNIT.get(entry[UNIT], "")
 
 
-def choices(entry):
+def choices(entry: tuple) -> list[str]:
     """Return the names of the values of a setting from its lowest on, a list; [] for a number."""
     return entry[UNIT].split("|") if "|" in entry[UNIT] else []
 
 
-def show(quantity, value, us):
+def show(quantity: str, value: "Any", us: int) -> str:
     """Return a value as text with its unit in the chosen system."""
     if quantity in ("", "words"):
         return str(value)
     return units_text.with_unit(quantity, value, us)
 
 
-def read(quantity, text, us):
+def read(quantity: str, text: str, us: int) -> int:
     """Return the value that a text means; ValueError, with a reason to show, if it is none."""
     if quantity:
         from app.units_typed import from_text
@@ -57,7 +61,7 @@ def read(quantity, text, us):
         raise ValueError("not a whole number") from None
 
 
-def in_words(name):
+def in_words(name: str) -> str:
     """Return the name of a setting, parameter or procedure in words, without its unit."""
     parts = name.split("_")
     while len(parts) > 1 and parts[-1] in _UNIT_PARTS:

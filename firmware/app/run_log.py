@@ -15,6 +15,14 @@ from rate_control.totals import Register
 from rate_control.trace import FIELDS
 from rate_control.units import AREA_PER_RATE, TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from app.files import LogFiles
+    from app.store import Store
+    from app.trace_ring import TraceRing
+
 SEGMENTS = ("runs.0", "runs.1", "runs.2", "runs.3")
 SEGMENT_BYTES = 4096  # one erase block, some twenty runs
 END_TICKS = 1000 // TICK_MS
@@ -32,17 +40,17 @@ STATE, FLOW, TARGET, DISTANCE, VOLUME, WIDTH, FAULTS = (
 class RunLog:
     """Follows the trace ring, and writes through the store, which knows when it may."""
 
-    def __init__(self, store, files, ring):
+    def __init__(self, store: "Store", files: "LogFiles", ring: "TraceRing") -> None:
         self.problem = ""
         self._store = store
         self._files = files
         self._ring = ring
         self._reader = ring.count
-        self._waiting = []
+        self._waiting: list[bytes] = []
         self._segment, self._number = self._find_end()
         self._begin()
 
-    def _find_end(self):
+    def _find_end(self) -> tuple[int, int]:
         """Return the segment that was written last, and the number of the next run."""
         last_segment = 0
         following = None
@@ -53,7 +61,7 @@ class RunLog:
                     following = (number + 1) & SEQUENCE_MASK
         return last_segment, following or 0
 
-    def _begin(self):
+    def _begin(self) -> None:
         self._ticks = 0
         self._off_ticks = 0
         self._on_target = 0
@@ -62,7 +70,7 @@ class RunLog:
         self._volume = Register(1000)  # mL and uL
         self._area = Register(1000000)  # m2 and mm2
 
-    def poll(self):
+    def poll(self) -> None:
         """Take in the ticks since the last call; call it at least every two seconds."""
         ring = self._ring
         if ring.behind(self._reader) > ring.KEPT:
@@ -73,7 +81,7 @@ class RunLog:
         if self._waiting and not self._store.at_rest(self._write, self._waiting[0]):
             self._waiting.pop(0)
 
-    def _follow(self, line):
+    def _follow(self, line: list[int]) -> None:
         applying = line[STATE] == APPLYING
         if not applying and not self._ticks:
             return
@@ -90,7 +98,7 @@ class RunLog:
         self._area.add(line[DISTANCE] * line[WIDTH])
         self._on_target += abs(line[FLOW] - line[TARGET]) <= line[TARGET] // ON_TARGET
 
-    def _end(self):
+    def _end(self) -> None:
         """Make the line of the run that is over."""
         area_mm2 = self._area.whole * self._area.base + self._area.part
         volume_ul = self._volume.whole * self._volume.base + self._volume.part
@@ -105,11 +113,11 @@ class RunLog:
         })
         self._begin()
 
-    def note(self, texts):
+    def note(self, texts: list[str]) -> None:
         """Keep what was done at the start as a line among the runs."""
         self._keep({"notes": texts})
 
-    def _keep(self, body):
+    def _keep(self, body: dict) -> None:
         """Number a line, and let it wait for a moment at rest."""
         body["run"] = self._number
         body["version"] = VERSION
@@ -120,7 +128,7 @@ class RunLog:
         else:
             self.problem = "a run was not kept: outputs were never off for long enough"
 
-    def _write(self, line):
+    def _write(self, line: bytes) -> str:
         """Append a line; return "" or a problem."""
         name = SEGMENTS[self._segment]
         try:
@@ -137,7 +145,7 @@ class RunLog:
             return self.problem
         return ""
 
-    def page(self, start):
+    def page(self, start: int) -> list[dict]:
         """Return up to PAGE kept runs from number start on, oldest first, as dicts.
 
         Where the log begins later, so does the page.
@@ -156,12 +164,12 @@ class RunLog:
         return found
 
 
-def _is_from(start, number):
+def _is_from(start: int, number: int) -> bool:
     """Return whether a run comes at or after number start; numbers wrap."""
     return (number - start) & SEQUENCE_MASK <= SEQUENCE_MASK // 2
 
 
-def _lines(data, start=None):
+def _lines(data: bytes, start: int | None = None) -> "Iterator[tuple[int, bytes]]":
     """Yield (number, body) of every whole line, or of those from a number on.
 
     The number is looked at first: a checksum takes far longer.

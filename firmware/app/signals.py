@@ -19,7 +19,7 @@ _FAULT, _WARNING = 0, 1
 _OF_STATE = {BENCH: 2, APPLYING: 3, READY: 4, PARKED: 5, FAULT: _FAULT}
 
 
-def pattern(state, active_faults, failure):
+def pattern(state: int, active_faults: int, failure: int) -> tuple[str, int, int]:
     """Return the row of PATTERNS for a state, its active faults and whether anything failed."""
     if state == FAULT or active_faults & BLOCKING:
         return PATTERNS[_FAULT]
@@ -31,10 +31,10 @@ def pattern(state, active_faults, failure):
 class Signals:
     """Plays the patterns."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._step = 0
 
-    def next(self, row, loud):
+    def next(self, row: tuple[str, int, int], loud: int) -> tuple[int, int]:
         """Return (lamp, buzzer) for the next step; the buzzer is silent unless it is loud."""
         bit = STEPS - 1 - self._step
         self._step = (self._step + 1) % STEPS

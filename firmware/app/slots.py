@@ -10,12 +10,16 @@ import json
 
 from app.link_frame import MAX_BODY, SEQUENCE_MASK, FrameError, parse, record
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from app.files import Slots
+
 SLOTS = (".0", ".1")
 ASIDE = ".aside"
 UNWRITTEN = (b"", b"\0", b"\xff")  # first byte of a slot that never held a whole document
 
 
-def load(files, name):
+def load(files: "Slots", name: str) -> tuple[dict | None, int]:
     """Return (the newest whole document of that name or None, how many slots are damaged)."""
     slots = _read_slots(files, name)
     damaged = sum([slots[index] is None and files.read(name + suffix)[:1] not in UNWRITTEN
@@ -24,7 +28,7 @@ def load(files, name):
     return (json.loads(newest[1]) if newest else None), damaged
 
 
-def save(files, name, values):
+def save(files: "Slots", name: str, values: dict) -> str:
     """Write a document as the next generation over the older slot; return "" or a problem."""
     body = json.dumps(values).encode()
     if len(body) > MAX_BODY:
@@ -41,7 +45,7 @@ def save(files, name, values):
     return problem
 
 
-def put_aside(files, name, target):
+def put_aside(files: "Slots", name: str, target: "Slots") -> str:
     """Copy both slots, as they are, into one file of target; return "" or a problem."""
     data = b""
     for suffix in SLOTS:
@@ -54,7 +58,7 @@ def put_aside(files, name, target):
     return problem
 
 
-def load_aside(files, name):
+def load_aside(files: "Slots", name: str) -> dict:
     """Return the newest whole document that was put aside, {} where there is none."""
     lines = files.read(name + ASIDE).split(b"\n") + [b"", b""]
     slots = [_parsed(lines[0]), _parsed(lines[1])]
@@ -62,7 +66,7 @@ def load_aside(files, name):
     return json.loads(newest[1]) if newest else {}
 
 
-def _write(files, target, data):
+def _write(files: "Slots", target: str, data: bytes) -> str:
     try:
         files.write(target, data)
     except OSError as error:
@@ -70,17 +74,17 @@ def _write(files, target, data):
     return ""
 
 
-def _read_slots(files, name):
+def _read_slots(files: "Slots", name: str) -> list:
     return [_read_slot(files, name + suffix) for suffix in SLOTS]
 
 
-def _read_slot(files, name):
+def _read_slot(files: "Slots", name: str) -> tuple[int, bytes] | None:
     data = files.read(name)
     end = data.find(b"\n")
     return None if end < 0 else _parsed(data[:end])
 
 
-def _parsed(line):
+def _parsed(line: bytes) -> tuple[int, bytes] | None:
     """Return (generation, body) of a line, or None where it holds no whole document."""
     try:
         generation, body = parse(line)
@@ -89,7 +93,7 @@ def _parsed(line):
         return None
 
 
-def _newest(slots):
+def _newest(slots: list) -> int:
     """Return the index of the newer slot; generations wrap, and a missing slot is the older."""
     if slots[0] is None or slots[1] is None:
         return 1 if slots[0] is None else 0

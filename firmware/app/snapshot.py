@@ -3,7 +3,11 @@
 from rate_control.application_rate import applied_rate_ml_ha
 from rate_control.trace import FIELDS
 
-TYPE_CHECKING = False  # the type checker takes it for true
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from app.trace_ring import TraceRing
+    from rate_control.controller import Controller
+
 TOTALS = ("area_m2", "volume_ml", "distance_m", "time_s", "bench_volume_ml")
 
 
@@ -18,7 +22,7 @@ class Snapshot:
         def __getattr__(self, name: str) -> int:
             """What it sets by the names of the trace."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         for name in FIELDS + TOTALS:
             setattr(self, name, 0)
         self.rate_ml_ha = 0
@@ -26,7 +30,7 @@ class Snapshot:
         self.regulation = 0
         self.bench_speed_mm_s = 0
 
-    def fill(self, controller, ring):
+    def fill(self, controller: "Controller", ring: "TraceRing") -> None:
         """Take everything from one and the same tick: where one came between, take it again."""
         while True:
             before = ring.count
@@ -34,7 +38,7 @@ class Snapshot:
             if ring.count == before:
                 return
 
-    def _take(self, controller, line):
+    def _take(self, controller: "Controller", line: list[int]) -> None:
         for index, name in enumerate(FIELDS):
             setattr(self, name, line[index])
         request = controller.request

@@ -10,11 +10,23 @@ from app.operator import Operator
 from app.run_log import RunLog
 from app.store import Store
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
+
+    from app.files import LogFiles
+    from boards.board import Board
+    from rate_control.controller import Controller
+    from rate_control.settings import Settings
+
 LINK_MS = 5
 RUN_LOG_MS = 200
 
 
-def build(board, make_controller=None):
+def build(
+    board: "Board", make_controller: "Callable[[Settings], Controller] | None" = None
+) -> Application:
     """Return the application with all its jobs, not yet started.
 
     make_controller, where given, makes what decides; see Operations.
@@ -36,9 +48,10 @@ def build(board, make_controller=None):
     return application
 
 
-def start_log(application, files):
+def start_log(application: Application, files: "LogFiles") -> RunLog:
     """Return the run log, which begins with what was done at the start with what was kept."""
-    run_log = RunLog(application.store, files, application.ring)
+    store: "Any" = application.store  # there is one wherever there are files
+    run_log = RunLog(store, files, application.ring)
     if application.notes:
         run_log.note(application.notes)
     application.jobs.add("run log", RUN_LOG_MS, run_log.poll)

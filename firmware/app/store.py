@@ -11,6 +11,14 @@ one wrote it or because it does not fit, is put aside before it would be written
 from app import slots
 from app.kept_totals import FIRST_WITH_SHARES, pack, unpack
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from app.files import Slots
+    from rate_control.controller import Controller
+    from rate_control.totals import Totals
+
 SETTINGS = "settings"
 TOTALS = "totals"
 FAILURE = "failure"
@@ -42,20 +50,21 @@ class Store:
     another firmware over.
     """
 
-    def __init__(self, files, retained=None):
-        self.problems = {}
-        self.notes = []
+    def __init__(self, files: "Slots", retained: "Slots | None" = None) -> None:
+        self.problems: dict[str, str] = {}
+        self.notes: list[str] = []
         self._files = files
         self._retained = retained
-        self._controller = None
-        self._kept = {}  # what the newest slot holds, by the name of the document
-        self._unread = {}  # where documents lie that have to be put aside before the next save
+        self._controller: "Controller | None" = None
+        self._kept: dict[str, dict] = {}  # what the newest slot holds, by the document's name
+        # where documents lie that have to be put aside before the next save
+        self._unread: "dict[str, Slots]" = {}
 
-    def attach(self, controller):
+    def attach(self, controller: "Controller") -> None:
         """From now on writing is permitted whenever this controller can be held at rest."""
         self._controller = controller
 
-    def load_settings(self):
+    def load_settings(self) -> dict:
         """Return the kept settings by name, as they were kept: kept_settings.py fits them.
 
         Among them is SETTINGS_STATE where they were not taken on (see Application).
@@ -64,22 +73,22 @@ class Store:
         values.pop(VERSION, None)
         return values
 
-    def load_aside(self):
+    def load_aside(self) -> dict:
         """Return the settings that were put aside, by name, {} where none were."""
         values = slots.load_aside(self._files, SETTINGS)
         known = _version(values) <= VERSIONS[SETTINGS]
         values.pop(VERSION, None)
         return values if known else {}
 
-    def put_settings_aside(self):
+    def put_settings_aside(self) -> None:
         """Put the settings that were found aside before others are written over them."""
         self._unread[SETTINGS] = self._files
 
-    def save_settings(self, values):
+    def save_settings(self, values: dict) -> str:
         """Keep settings, a dict by name; return "" or why they are not kept."""
         return self.at_rest(self._save, self._files, SETTINGS, values)
 
-    def load_totals(self, totals):
+    def load_totals(self, totals: "Totals") -> None:
         """Set totals, fresh ones, to what was kept; what does not fit stays at zero."""
         files = self._retained or self._files
         values = self._load(files, TOTALS)
@@ -96,7 +105,7 @@ class Store:
             self.problems[TOTALS] = UNFIT + ": " + ", ".join(unfit)
             self._unread[TOTALS] = files
 
-    def save_totals(self, totals):
+    def save_totals(self, totals: "Totals") -> str:
         """Keep totals; return "" or why they are not kept."""
         values = pack(totals)
         if not self._retained:
@@ -107,17 +116,17 @@ class Store:
                 return problem
         return self._save(self._retained, TOTALS, values)
 
-    def load_failure(self):
+    def load_failure(self) -> str:
         """Return the kept text of the last failure, or ""."""
         text = self._load(self._files, FAILURE).get("text")
         return text if isinstance(text, str) else ""
 
-    def save_failure(self, text):
+    def save_failure(self, text: str) -> str:
         """Keep the text of the last failure; return "" or why it is not kept."""
         plain = "".join(char if " " <= char <= "~" else "?" for char in text[:FAILURE_LENGTH])
         return self.at_rest(self._save, self._files, FAILURE, {"text": plain})
 
-    def at_rest(self, write, *args):
+    def at_rest(self, write: "Callable[..., str]", *args: object) -> str:
         """Return write(*args) with the controller held at rest, or why it cannot be.
 
         Every write to the flash goes through here. The state is looked at again after the hold,
@@ -135,7 +144,7 @@ class Store:
         finally:
             controller.request.saving = 0
 
-    def _load(self, files, name):
+    def _load(self, files: "Slots", name: str) -> dict:
         """Return the newest whole document of that name that this firmware can read, or {}."""
         values, damaged = slots.load(files, name)
         if values is None:
@@ -153,7 +162,7 @@ class Store:
             self._kept[name] = values
         return values
 
-    def _save(self, files, name, values):
+    def _save(self, files: "Slots", name: str, values: dict) -> str:
         """Write a document to its older slot, unless the newer one holds the same already."""
         values = dict(values)
         values[VERSION] = VERSIONS[name]
@@ -167,7 +176,7 @@ class Store:
             self.problems.pop(name, None)
         return problem
 
-    def _put_aside(self, name):
+    def _put_aside(self, name: str) -> str:
         """Put a document aside where it has to be; return "" or a problem."""
         if name not in self._unread:
             return ""
@@ -177,7 +186,7 @@ class Store:
         return problem
 
 
-def _version(values):
+def _version(values: dict) -> int:
     """Return the version of a document; one that makes no sense is taken for a newer one's."""
     version = values.get(VERSION, 1)
     return version if isinstance(version, int) else 1 << 29

@@ -8,6 +8,10 @@ from app.link_frame import RecordWriter
 from rate_control.intmath import LIMIT
 from rate_control.trace import FIELDS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from app.application import Application
+
 # tick counts ticks since power-up and dropped the records left out since; both, like the sums
 # and the time, wrap at 2**30. rate_ml_ha is the rate asked for.
 BEFORE = ("tick", "dropped", "rate_ml_ha")
@@ -32,7 +36,7 @@ class Telemetry:
     out because the link was busy, lost the ticks that were overwritten before they were read.
     """
 
-    def __init__(self, application):
+    def __init__(self, application: "Application") -> None:
         self.every = 0
         self.dropped = 0
         self.lost = 0
@@ -43,7 +47,7 @@ class Telemetry:
         self._distance_mm = 0
         self._volume_ul = 0
 
-    def poll(self, idle, sequence):
+    def poll(self, idle: bool, sequence: int) -> bool:
         """Follow the ring; return whether a record with this sequence number was made.
 
         While the link is not idle a record that is due waits in the ring, for PATIENCE ticks.
@@ -69,7 +73,7 @@ class Telemetry:
                 return True
         return False
 
-    def _write(self, line, sequence):
+    def _write(self, line: list[int], sequence: int) -> None:
         writer = self.writer
         writer.begin(sequence)
         writer.put(_OPEN)

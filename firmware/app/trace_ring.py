@@ -16,25 +16,25 @@ class TraceRing:
     LINES = 28  # 1.4 s at 20 ticks a second
     KEPT = LINES - 2
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.count = 0
         self._lines = [[0] * len(trace.FIELDS) for _ in range(self.LINES)]
         self.filling = self._lines[0]
 
-    def advance(self):
+    def advance(self) -> None:
         """Count the line that was filled, and go on to the next."""
         count = (self.count + 1) & LIMIT
         self.filling = self._lines[count % self.LINES]
         self.count = count
 
-    def behind(self, reader):
+    def behind(self, reader: int) -> int:
         """Return how many finished lines the reader has not had; above KEPT, some are lost."""
         return ticks_diff(self.count, reader)
 
-    def line(self, count):
+    def line(self, count: int) -> list[int]:
         """Return the line numbered count, to be read at once and not kept."""
         return self._lines[count % self.LINES]
 
-    def newest(self):
+    def newest(self) -> list[int]:
         """Return the last finished line; it stays untouched for KEPT ticks."""
         return self._lines[(self.count - 1) % self.LINES]

@@ -48,18 +48,18 @@ UNITS = {
 }
 
 
-def unit(quantity, us):
+def unit(quantity: str, us: int) -> str:
     """Label of the unit that `quantity` is shown in, `"L/ha"` or, if `us`, `"gal/ac"`."""
     return UNITS[quantity][1 if us else 0][0]
 
 
-def to_text(quantity, value, us):
+def to_text(quantity: str, value: int, us: int) -> str:
     """`value` (integer, internal unit) as decimal text without its unit."""
     decimals = UNITS[quantity][1 if us else 0][1]
     return pointed(steps_of(quantity, value, us, decimals), decimals)
 
 
-def short_text(quantity, value, us, digits, decimals=None):
+def short_text(quantity: str, value: int, us: int, digits: int, decimals: int | None = None) -> str:
     """As `to_text`, with as many decimals less as it takes to need at most `digits` digits.
 
     What has more digits before the point keeps them all. `decimals`, where given, is how many
@@ -74,13 +74,13 @@ def short_text(quantity, value, us, digits, decimals=None):
         decimals -= 1
 
 
-def steps_of(quantity, value, us, decimals):
+def steps_of(quantity: str, value: int, us: int, decimals: int) -> int:
     """`value` as the nearest whole number of steps of the last of `decimals` places."""
     _, _, numerator, denominator = UNITS[quantity][1 if us else 0]
     return divide_rounded(value * denominator * 10**decimals, numerator)
 
 
-def pointed(steps, decimals):
+def pointed(steps: int, decimals: int) -> str:
     """A number of steps as decimal text: `pointed(-1234, 2)` is `"-12.34"`."""
     sign = "-" if steps < 0 else ""
     digits = str(abs(steps))
@@ -90,6 +90,6 @@ def pointed(steps, decimals):
     return sign + digits[:-decimals] + "." + digits[-decimals:]
 
 
-def with_unit(quantity, value, us):
+def with_unit(quantity: str, value: int, us: int) -> str:
     """`value` (integer, internal unit) as text with its unit: `"100.0 L/ha"`."""
     return to_text(quantity, value, us) + " " + unit(quantity, us)

@@ -34,7 +34,7 @@ ALIASES = {
 MAX_TEXT = 32
 
 
-def from_text(quantity, text, us):
+def from_text(quantity: str, text: str, us: int) -> int:
     """The nearest integer, in the internal unit, to what was typed.
 
     `text` is a plain decimal number, with or without a unit. Without one it is
@@ -45,7 +45,7 @@ def from_text(quantity, text, us):
     return divide_rounded(numerator, denominator)
 
 
-def exact(quantity, text, us):
+def exact(quantity: str, text: str, us: int) -> tuple[int, int]:
     """As `from_text`, but unrounded: a fraction (numerator, denominator > 0)."""
     if len(text) > MAX_TEXT:
         raise ValueError("longer than %d characters" % MAX_TEXT)
@@ -58,7 +58,7 @@ def exact(quantity, text, us):
     return mantissa * numerator, scale * denominator
 
 
-def _decimal(text):
+def _decimal(text: str) -> tuple[int, int]:
     """Exact value of `"12.34"` as (1234, 100)."""
     if "," in text:
         raise ValueError("'%s': write the decimal sign as a point" % text)
@@ -71,7 +71,7 @@ def _decimal(text):
     return sign * int(digits), 10 ** len(fraction)
 
 
-def _row(quantity, label, us):
+def _row(quantity: str, label: str, us: int) -> tuple:
     """Row of the unit called `label`; the shown unit if the label is empty."""
     rows = UNITS[quantity] + TYPED.get(quantity, ())
     if not label:
@@ -84,5 +84,5 @@ def _row(quantity, label, us):
     raise ValueError("unit '%s' is none of %s" % (label, ", ".join(row[0] for row in rows)))
 
 
-def _plain(label):
+def _plain(label: str) -> str:
     return label.lower().replace(" ", "")

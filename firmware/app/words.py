@@ -33,12 +33,12 @@ CHECK_RATE = "rate kept: check it"
 SEE_NOTES = "note: see faults"
 
 
-def missing(permits, wanted):
+def missing(permits: int, wanted: int) -> list[str]:
     """Return the texts of the permits in wanted that are not in permits, a list."""
     lacking = wanted & ~permits
     return [text for bit, text in MISSING if lacking & bit]
 
 
-def sections(mask, count):
+def sections(mask: int, count: int) -> str:
     """Return the sections as digits, with a dash for each that is not in mask."""
     return "".join([str(i + 1) if mask >> i & 1 else "-" for i in range(count)])

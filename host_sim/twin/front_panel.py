@@ -29,7 +29,7 @@ class GridDisplay(Display):
     def resync(self) -> None:
         """Nothing to put in step."""
 
-    def write_cells(self, row: int, column: int, cells: bytes) -> None:
+    def write_cells(self, row: int, column: int, cells: bytes | bytearray) -> None:
         """Take cells as a real display does: at a place, without asking what stood there."""
         start = row * COLUMNS + column
         self.cells[start : start + len(cells)] = cells

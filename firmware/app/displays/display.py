@@ -6,30 +6,42 @@ every few calls one row is sent anew, after a sequence that puts the display in 
 
 from app.grid import COLUMNS, ROWS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from typing import Protocol
+
+    from app.grid import Grid
+
+    class I2c(Protocol):
+        """The bus of a display, as machine.I2C is."""
+
+        def writeto(self, address: int, data: bytes | bytearray | memoryview) -> object:
+            """Send data to a device. Raises OSError where it does not answer."""
+
 HEAL_CALLS = 10  # calls of show() between two rows sent anew
 
 
 class Display:
     """Base of all displays; a driver gives begin(), resync() and write_cells()."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._shown = bytearray(COLUMNS * ROWS)  # 0 is no cell: all must be sent
         self._ready = 0
         self._calls = 0
 
-    def begin(self):
+    def begin(self) -> None:
         """Start the display, whatever state it is in. Raises OSError where it does not answer."""
         raise NotImplementedError
 
-    def resync(self):
+    def resync(self) -> None:
         """Put the display in step again without touching what it shows."""
         raise NotImplementedError
 
-    def write_cells(self, row, column, cells):
+    def write_cells(self, row: int, column: int, cells: bytes | bytearray) -> None:
         """Show cells (bytes) from a place in a row on."""
         raise NotImplementedError
 
-    def show(self, grid):
+    def show(self, grid: "Grid") -> None:
         """Make the display show a Grid.
 
         Raises OSError where it does not answer; the next call then starts it anew.
@@ -46,17 +58,17 @@ class Display:
             self._ready = 0
             raise
 
-    def _heal(self):
+    def _heal(self) -> None:
         self._calls = (self._calls + 1) % (HEAL_CALLS * ROWS)
         if self._calls % HEAL_CALLS == 0:
             self.resync()
             self._forget(self._calls // HEAL_CALLS, 1)
 
-    def _forget(self, row, rows):
+    def _forget(self, row: int, rows: int) -> None:
         for index in range(row * COLUMNS, (row + rows) * COLUMNS):
             self._shown[index] = 0
 
-    def _show_row(self, row, cells):
+    def _show_row(self, row: int, cells: bytes | bytearray) -> None:
         """Send the row from its first changed cell to its last."""
         start = row * COLUMNS
         end = start + COLUMNS

@@ -9,6 +9,12 @@ that of the usual adapter (common practice, no source).
 from app.displays.display import Display
 from app.grid import COLUMNS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from app.displays.display import I2c
+
 ADDRESS = 0x27  # 0x3F where the expander is the A type
 
 ROW_ADDRESS = (0x00, 0x40, 0x14, 0x54)
@@ -36,7 +42,9 @@ GLYPHS = (
 class Hd44780(Display):
     """i2c has writeto(address, bytes) and runs at 100 kHz; sleep_ms(ms) waits."""
 
-    def __init__(self, i2c, sleep_ms, address=ADDRESS):
+    def __init__(
+        self, i2c: "I2c", sleep_ms: "Callable[[int], object]", address: int = ADDRESS
+    ) -> None:
         super().__init__()
         self._i2c = i2c
         self._sleep_ms = sleep_ms
@@ -44,12 +52,12 @@ class Hd44780(Display):
         self._bytes = bytearray(4 * (1 + COLUMNS))
         self._length = 0
 
-    def begin(self):
+    def begin(self) -> None:
         """See Display."""
         self._sleep_ms(50)  # after power-up
         self.resync()
 
-    def resync(self):
+    def resync(self) -> None:
         """See Display. Eight bits, three times, is understood even halfway through a byte."""
         for wait_ms in (5, 1, 1):
             self._nibble(0x30)
@@ -66,29 +74,29 @@ class Hd44780(Display):
             self._data(glyph)
             self._send()
 
-    def write_cells(self, row, column, cells):
+    def write_cells(self, row: int, column: int, cells: bytes | bytearray) -> None:
         """See Display."""
         self._instruction(_CELL_ADDRESS | ROW_ADDRESS[row] + column)
         self._data(cells)
         self._send()
 
-    def _instruction(self, code):
+    def _instruction(self, code: int) -> None:
         self._nibble(code & 0xF0)
         self._nibble(code << 4 & 0xF0)
 
-    def _data(self, codes):
+    def _data(self, codes: bytes | bytearray) -> None:
         for code in codes:
             self._nibble(code & 0xF0 | _RS)
             self._nibble(code << 4 & 0xF0 | _RS)
 
-    def _nibble(self, bits):
+    def _nibble(self, bits: int) -> None:
         """Put a nibble into the buffer: with enable high, then low."""
         bits |= _LIGHT
         self._bytes[self._length] = bits | _ENABLE
         self._bytes[self._length + 1] = bits
         self._length += 2
 
-    def _send(self):
+    def _send(self) -> None:
         """Send the buffer in one transfer; two bytes at 100 kHz outlast an instruction."""
         length = self._length
         self._length = 0

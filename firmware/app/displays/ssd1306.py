@@ -9,6 +9,10 @@ from app.displays.display import Display
 from app.displays.font import FIRST, FONT, GLYPH_COLUMNS
 from app.grid import BLOCK, COLUMNS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from app.displays.display import I2c
+
 ADDRESS = 0x3C
 
 WIDTH = 128
@@ -39,13 +43,13 @@ _BARS = ((0x0F, 0x00), (0x00, 0xF0), (0x0F, 0xF0), (0xFF, 0xFF))
 class Ssd1306(Display):
     """i2c has writeto(address, bytes)."""
 
-    def __init__(self, i2c, address=ADDRESS):
+    def __init__(self, i2c: "I2c", address: int = ADDRESS) -> None:
         super().__init__()
         self._i2c = i2c
         self._address = address
         self._dots = bytearray(1 + COLUMNS * CELL_WIDTH)
 
-    def begin(self):
+    def begin(self) -> None:
         """See Display."""
         self.resync()
         empty = bytearray(1 + WIDTH)
@@ -54,11 +58,11 @@ class Ssd1306(Display):
             self._go_to(page, 0)
             self._i2c.writeto(self._address, empty)
 
-    def resync(self):
+    def resync(self) -> None:
         """See Display."""
         self._i2c.writeto(self._address, bytes((_COMMAND,)) + _START)
 
-    def write_cells(self, row, column, cells):
+    def write_cells(self, row: int, column: int, cells: bytes | bytearray) -> None:
         """See Display."""
         dots = self._dots
         dots[0] = _DATA
@@ -71,12 +75,12 @@ class Ssd1306(Display):
             self._go_to(2 * row + half, LEFT + column * CELL_WIDTH)
             self._i2c.writeto(self._address, memoryview(dots)[:end])
 
-    def _go_to(self, page, column):
+    def _go_to(self, page: int, column: int) -> None:
         self._i2c.writeto(self._address, bytes((
             _COMMAND, _SET_PAGE | page, _COLUMN_LOW | column & 15, _COLUMN_HIGH | column >> 4)))
 
 
-def column_dots(code, place, half):
+def column_dots(code: int, place: int, half: int) -> int:
     """Return one dot column of a cell (place 0..5), its upper (half 0) or lower (1) 8 dots."""
     if code <= BLOCK:
         return _BARS[code - 1][half]

@@ -9,15 +9,20 @@ from rate_control.interlock import BENCH
 from rate_control.records import Request
 from rate_control.units import SPEED_MAX_MM_S
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from app.application import Application
+    from app.grid import Grid
+
 SPEED_STEP_MM_S = (139, 224)  # 0.5 km/h, 0.5 mph
 FLOW_DIGITS = 3
 OVER = ("bench is over", "", "master off, then on", "back: menu")
 
 
-def ask(app):
+def ask(app: "Application") -> Screen:
     """Return the screen that asks a person at the machine before the bench begins."""
 
-    def act():
+    def act() -> Screen | str | None:
         return app.enter_bench(confirmed_at_machine=True) or BenchScreen(app)
 
     return Confirm(app, CAUTION, act)
@@ -28,20 +33,20 @@ class BenchScreen(Screen):
 
     REPLACES = 1
 
-    def __init__(self, app):
+    def __init__(self, app: "Application") -> None:
         super().__init__(app)
         self._regulation_before = app.controller.request.regulation
         self._asked_at = app.ring.count
 
-    def _over(self):
+    def _over(self) -> bool:
         """Return whether the bench has ended, or did not begin at the tick after it was asked."""
         return (self.app.controller.interlock.state != BENCH
                 and self.app.ring.behind(self._asked_at) > ENTRY_TICKS)
 
-    def _fixed(self):
+    def _fixed(self) -> bool:
         return self.app.controller.request.regulation == Request.FIXED_DUTY
 
-    def turn(self, notches):
+    def turn(self, notches: int) -> None:
         """See Screen."""
         if self._fixed():
             nudge_duty(self.app, notches)
@@ -51,7 +56,7 @@ class BenchScreen(Screen):
         speed_mm_s = min(max((steps + notches) * step_mm_s, 0), SPEED_MAX_MM_S)
         self.app.set_bench_speed(speed_mm_s, confirmed_at_machine=True)
 
-    def push(self):
+    def push(self) -> str | None:
         """See Screen."""
         if self._over():
             return CLOSE
@@ -59,12 +64,12 @@ class BenchScreen(Screen):
         self.app.set_regulation(other)
         return None
 
-    def closed(self):
+    def closed(self) -> None:
         """See Screen."""
         self.app.leave_bench()
         self.app.set_regulation(self._regulation_before)
 
-    def draw(self, grid, age):
+    def draw(self, grid: "Grid", age: int) -> None:
         """See Screen."""
         if self._over():
             grid.lines(0, OVER)

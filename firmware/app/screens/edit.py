@@ -6,8 +6,19 @@ from app.screens.screen import CLOSE, Screen, page
 from app.units_text import UNITS, steps_of, unit
 from rate_control.intmath import divide_rounded
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
-def edit(app, name, field, value, accept, hint="", words=None):
+    from app.application import Application
+    from app.grid import Grid
+
+
+def edit(
+    app: "Application", name: str, field: tuple, value: int,
+    accept: "Callable[[int], Screen | str | list[str] | None]", hint: str = "",
+    words: list[str] | None = None
+) -> Screen:
     """Return the screen that edits value.
 
     field is (quantity, low, high) as in quantity_text.py, words the names of the values from
@@ -22,33 +33,39 @@ def edit(app, name, field, value, accept, hint="", words=None):
 class _Edit(Screen):
     """What both kinds share."""
 
-    def __init__(self, app, name, accept):
+    def __init__(
+        self, app: "Application", name: str,
+        accept: "Callable[[int], Screen | str | list[str] | None]"
+    ) -> None:
         super().__init__(app)
         self._name = name
         self._accept = accept
 
-    def _done(self, value):
+    def _done(self, value: int) -> Screen | str | None:
         return answer(self.app, self._accept(value)) or CLOSE
 
 
 class Choice(_Edit):
     """One of a few words."""
 
-    def __init__(self, app, name, field, value, accept, words):
+    def __init__(
+        self, app: "Application", name: str, field: tuple, value: int,
+        accept: "Callable[[int], Screen | str | list[str] | None]", words: list[str]
+    ) -> None:
         super().__init__(app, name, accept)
         self._low = field[1]
         self._index = value - self._low
         self._words = words
 
-    def turn(self, notches):
+    def turn(self, notches: int) -> None:
         """See Screen."""
         self._index = min(max(self._index + notches, 0), len(self._words) - 1)
 
-    def push(self):
+    def push(self) -> Screen | str | None:
         """See Screen."""
         return self._done(self._low + self._index)
 
-    def draw(self, grid, age):
+    def draw(self, grid: "Grid", age: int) -> None:
         """See Screen."""
         grid.text(0, 0, self._name)
         grid.text(1, 0, self._words[self._index])
@@ -62,7 +79,10 @@ class Number(_Edit):
     comes back to the last bit.
     """
 
-    def __init__(self, app, name, field, value, accept, hint):
+    def __init__(
+        self, app: "Application", name: str, field: tuple, value: int,
+        accept: "Callable[[int], Screen | str | list[str] | None]", hint: str
+    ) -> None:
         super().__init__(app, name, accept)
         self._quantity, self._low, self._high = field
         self._value = value
@@ -75,18 +95,18 @@ class Number(_Edit):
         self._places = max(len(str(self._highest)), self._decimals + 1)
         self._place = self._first_place()  # 0 is the last digit
 
-    def _first_place(self):
+    def _first_place(self) -> int:
         """The first digit of the value, or the ones; of nothing, the first that can be."""
         if not self._steps:
             return self._places - 1
         return max(len(str(self._steps)) - 1, self._decimals)
 
-    def _steps_of(self, value):
+    def _steps_of(self, value: int) -> int:
         if not self._quantity:
             return value
         return steps_of(self._quantity, value, self.us(), self._decimals)
 
-    def _value_of(self, steps):
+    def _value_of(self, steps: int) -> int:
         if steps == self._first:
             return self._value
         if not self._quantity:
@@ -94,25 +114,25 @@ class Number(_Edit):
         _, _, numerator, denominator = UNITS[self._quantity][self.us()]
         return divide_rounded(steps * numerator, denominator * 10**self._decimals)
 
-    def _within(self, steps, inward):
+    def _within(self, steps: int, inward: int) -> int:
         """Return the nearest steps, going inward, whose value is in range."""
         while not self._low <= self._value_of(steps) <= self._high:
             steps += inward
         return steps
 
-    def turn(self, notches):
+    def turn(self, notches: int) -> None:
         """See Screen."""
         steps = self._steps + notches * 10**self._place
         self._steps = min(max(steps, self._lowest), self._highest)
 
-    def push(self):
+    def push(self) -> Screen | str | None:
         """See Screen."""
         if self._place:
             self._place -= 1
             return None
         return self._done(self._value_of(self._steps))
 
-    def draw(self, grid, age):
+    def draw(self, grid: "Grid", age: int) -> None:
         """See Screen: a caret under the digit that turns."""
         decimals = self._decimals
         digits = str(self._steps)

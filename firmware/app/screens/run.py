@@ -9,6 +9,14 @@ from rate_control.interlock import BENCH
 from rate_control.procedures import DONE, RUNNING, STATE_NAMES
 from rate_control.procedures.procedure import COMPLETE, ENTER
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from typing import Any
+
+    from app.application import Application
+    from app.grid import Grid
+    from rate_control.procedures.procedure import Procedure
+
 STOP = "stop"
 NOT_BEGUN = "the bench did not begin"
 
@@ -19,20 +27,20 @@ class RunScreen(Screen):
     Back leaves it running, so that the bench or the field can be seen to meanwhile.
     """
 
-    def __init__(self, app):
+    def __init__(self, app: "Application") -> None:
         super().__init__(app)
         self._index = 0
 
-    def _actions(self):
+    def _actions(self) -> tuple[str, ...]:
         """Return what can be done now; a procedure that has ended can do nothing."""
         procedure = self.app.running_procedure()
         return (STOP,) if procedure is None else procedure.accepts() + (STOP,)
 
-    def turn(self, notches):
+    def turn(self, notches: int) -> None:
         """See Screen."""
         self._index = min(max(self._index + notches, 0), len(self._actions()) - 1)
 
-    def push(self):
+    def push(self) -> Screen | str | None:
         """See Screen."""
         procedure = self.app.running_procedure()
         if procedure is None:
@@ -53,7 +61,7 @@ class RunScreen(Screen):
             problem = "%s %s" % (words, show(quantity, value, self.us()))
         return answer(self.app, problem)
 
-    def _finished(self):
+    def _finished(self) -> Screen | str | None:
         """Return what follows once nothing runs any more."""
         from app.screens.result import ResultScreen
         procedure = self.app.controller.procedure
@@ -61,7 +69,7 @@ class RunScreen(Screen):
             return ResultScreen(self.app, procedure)
         return CLOSE
 
-    def draw(self, grid, age):
+    def draw(self, grid: "Grid", age: int) -> None:
         """See Screen."""
         procedure = self.app.controller.procedure
         if procedure is None:
@@ -74,7 +82,7 @@ class RunScreen(Screen):
             grid.lines(0, wrapped(procedure.prompt())[:2])
             self._draw_running(grid, procedure, age)
 
-    def _draw_running(self, grid, procedure, age):
+    def _draw_running(self, grid: "Grid", procedure: "Procedure", age: int) -> None:
         us = self.us()
         facts = [name + " " + show(quantity, value, us)
                  for name, value, quantity in procedure.facts()]
@@ -90,19 +98,19 @@ class DrivenScreen(RunScreen):
 
     REPLACES = 1
 
-    def __init__(self, app, name, values):
+    def __init__(self, app: "Application", name: str, values: dict) -> None:
         """The bench has just been asked for; the procedure begins as soon as it is there."""
         super().__init__(app)
         self._name = name
         self._values = values
         self._asked_at = app.ring.count
-        self._procedure = None  # not begun
+        self._procedure: "Procedure | None" = None  # not begun
         self._problem = ""
 
-    def _on(self):
+    def _on(self) -> bool:
         return self.app.controller.interlock.state == BENCH
 
-    def update(self):
+    def update(self) -> None:
         """See Screen."""
         if self._procedure is None:
             if not self._problem and self.app.ring.behind(self._asked_at) > ENTRY_TICKS:
@@ -110,7 +118,7 @@ class DrivenScreen(RunScreen):
         elif self._on() and self.app.running_procedure() is None:
             self.app.leave_bench()
 
-    def _begin(self):
+    def _begin(self) -> None:
         if not self._on():
             self._problem = NOT_BEGUN
             return
@@ -119,7 +127,7 @@ class DrivenScreen(RunScreen):
         if not self._problem:
             self._procedure = self.app.controller.procedure
 
-    def push(self):
+    def push(self) -> Screen | str | None:
         """See Screen."""
         if self._problem:
             return CLOSE
@@ -127,12 +135,12 @@ class DrivenScreen(RunScreen):
             return None
         return None if self.app.running_procedure() is not None else self._finished()
 
-    def closed(self):
+    def closed(self) -> None:
         """See Screen."""
         self.app.stop_procedure()
         self.app.leave_bench()
 
-    def draw(self, grid, age):
+    def draw(self, grid: "Grid", age: int) -> None:
         """See Screen."""
         if self._problem:
             grid.lines(0, wrapped(self._problem))
@@ -141,6 +149,6 @@ class DrivenScreen(RunScreen):
         else:
             super().draw(grid, age)
 
-    def _draw_running(self, grid, procedure, age):
+    def _draw_running(self, grid: "Grid", procedure: "Any", age: int) -> None:
         grid.pair(2, "done", "%d %%" % (procedure.progress_permille() // 10))
         grid.text(3, 0, "back: stop")

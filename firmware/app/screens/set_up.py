@@ -7,6 +7,13 @@ from app.units_text import to_text
 from rate_control.settings import COUNT, HIGH, LOW, TABLE
 from rate_control.settings_words import ADVICE, GROUP, LABEL, WORDS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from typing import Any
+
+    from app.application import Application
+    from app.screens.screen import Screen
+
 UNDO = "undo last change"
 TAKE_ON = "take settings on"
 UNDONE = "undone: the settings before the last change are back"
@@ -18,20 +25,20 @@ class SetUp(List):
 
     TITLE = "set up"
 
-    def __init__(self, app):
+    def __init__(self, app: "Application") -> None:
         super().__init__(app)
         self._groups = groups()
 
-    def count(self):
+    def count(self) -> int:
         """See List."""
         return len(self._groups) + 2
 
-    def line(self, index):
+    def line(self, index: int) -> tuple[str, str]:
         """See List."""
         index -= len(self._groups)
         return (self._groups[index] if index < 0 else (UNDO, TAKE_ON)[index]), ""
 
-    def chosen(self, index):
+    def chosen(self, index: int) -> "Screen | str | list[str] | None":
         """See List."""
         index -= len(self._groups)
         if index < 0:
@@ -45,16 +52,16 @@ class SetUp(List):
 class Group(List):
     """The settings of one group."""
 
-    def __init__(self, app, title):
+    def __init__(self, app: "Application", title: str) -> None:
         super().__init__(app)
         self.TITLE = title
         self._members = [index for index in range(len(WORDS)) if WORDS[index][GROUP] == title]
 
-    def count(self):
+    def count(self) -> int:
         """See List."""
         return len(self._members)
 
-    def line(self, index):
+    def line(self, index: int) -> tuple[str, str]:
         """See List."""
         index = self._members[index]
         entry = TABLE[index]
@@ -63,7 +70,7 @@ class Group(List):
             return label, LIST_VALUE
         return label, short(entry, getattr(self.app.controller.settings, entry[0]), self.us())
 
-    def chosen(self, index):
+    def chosen(self, index: int) -> "Screen | str | list[str] | None":
         """See List."""
         index = self._members[index]
         entry = TABLE[index]
@@ -77,30 +84,30 @@ class Group(List):
 class Elements(List):
     """The numbers of a setting that is a list; of the sections, those that are fitted."""
 
-    def __init__(self, app, title, entry, advice):
+    def __init__(self, app: "Application", title: str, entry: tuple, advice: str) -> None:
         super().__init__(app)
         self.TITLE = title
         self._entry = entry
         self._advice = advice
 
-    def count(self):
+    def count(self) -> int:
         """See List."""
         if self._entry[0].startswith("section_"):
             return self.app.controller.settings.section_count
         return self._entry[COUNT]
 
-    def line(self, index):
+    def line(self, index: int) -> tuple[str, str]:
         """See List."""
         value = getattr(self.app.controller.settings, self._entry[0])[index]
         return "number %d" % (index + 1), short(self._entry, value, self.us())
 
-    def chosen(self, index):
+    def chosen(self, index: int) -> "Screen | str | list[str] | None":
         """See List."""
         title = "%s %d" % (self.TITLE, index + 1)
         return edit_setting(self.app, title, self._entry, self._advice, index)
 
 
-def groups():
+def groups() -> list[str]:
     """Return the names of the groups, in the order of the table."""
     found = []
     for words in WORDS:
@@ -109,11 +116,13 @@ def groups():
     return found
 
 
-def edit_setting(app, title, entry, advice, index=None):
+def edit_setting(
+    app: "Application", title: str, entry: tuple, advice: str, index: int | None = None
+) -> "Screen":
     """Return the screen that edits a setting, or one number of it."""
     name = entry[0]
 
-    def accept(value):
+    def accept(value: "Any") -> list[str]:
         if index is not None:
             values = list(getattr(app.controller.settings, name))
             values[index] = value
@@ -127,7 +136,7 @@ def edit_setting(app, title, entry, advice, index=None):
     return edit(app, title, field, value, accept, advice, choices(entry))
 
 
-def short(entry, value, us):
+def short(entry: tuple, value: int, us: int) -> str:
     """Return a value as the list shows it, without its unit."""
     words = choices(entry)
     if words:

@@ -4,15 +4,19 @@ from app.screens.parts import answer
 from app.screens.screen import CLOSE, Screen
 from app.units_text import to_text, unit, with_unit
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from app.grid import Grid
+
 
 class TakeOn(Screen):
     """Shows what would do the most harm if it were another machine's; push takes it on."""
 
-    def push(self):
+    def push(self) -> Screen | str | None:
         """See Screen."""
         return answer(self.app, self.app.take_on(confirmed_at_machine=True)) or CLOSE
 
-    def draw(self, grid, age):
+    def draw(self, grid: "Grid", age: int) -> None:
         """See Screen."""
         settings = self.app.controller.settings
         us = self.us()

@@ -4,6 +4,12 @@ from app.screens.parts import Confirm
 from app.screens.screen import CLOSE, Screen
 from app.units_text import short_text, unit
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from app.application import Application
+    from app.grid import Grid
+    from rate_control.totals import Totals
+
 BIG_DIGITS = 5
 CLEARED_QUESTION = "new job: set all totals to zero?"
 
@@ -23,7 +29,7 @@ SECTION: tuple[tuple, ...] = (
 )
 
 
-def mean_rate_ml_ha(totals):
+def mean_rate_ml_ha(totals: "Totals") -> int:
     """Return volume over area, 0 where there is no area yet."""
     return totals.volume.thousandths() * 10000 // totals.area.whole if totals.area.whole else 0
 
@@ -31,22 +37,22 @@ def mean_rate_ml_ha(totals):
 class TotalsPages(Screen):
     """Turning leafs through, pushing asks whether to start a new job."""
 
-    def __init__(self, app):
+    def __init__(self, app: "Application") -> None:
         super().__init__(app)
         self._index = 0
 
-    def _count(self):
+    def _count(self) -> int:
         return len(MACHINE) + len(SECTION) * self.app.controller.settings.section_count
 
-    def turn(self, notches):
+    def turn(self, notches: int) -> None:
         """See Screen."""
         self._index = min(max(self._index + notches, 0), self._count() - 1)
 
-    def push(self):
+    def push(self) -> Screen | str | None:
         """See Screen."""
         return Confirm(self.app, CLEARED_QUESTION, lambda: self.app.clear_totals() or CLOSE)
 
-    def draw(self, grid, age):
+    def draw(self, grid: "Grid", age: int) -> None:
         """See Screen."""
         totals = self.app.controller.totals
         self.turn(0)  # there may be fewer sections than before

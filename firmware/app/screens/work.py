@@ -10,6 +10,12 @@ from rate_control import faults
 from rate_control.interlock import APPLYING, FAULT, STATE_NAMES
 from rate_control.records import Request
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from app.application import Application
+    from app.grid import Grid
+    from app.operator import Operator
+
 # what the encoder leafs through: name, quantity, field of Snapshot
 READOUTS = (
     ("speed", "speed_mm_s", "speed_mm_s"),
@@ -30,26 +36,26 @@ class Work(Screen):
     operator is the one that shows it.
     """
 
-    def __init__(self, app, operator):
+    def __init__(self, app: "Application", operator: "Operator") -> None:
         super().__init__(app)
         self._operator = operator
         self._snapshot = Snapshot()
         self._readout = 0
-        self._shown_ml_ha = None  # nothing to smooth
+        self._shown_ml_ha: int | None = None  # nothing to smooth
 
-    def turn(self, notches):
+    def turn(self, notches: int) -> None:
         """See Screen."""
         self._readout = (self._readout + notches) % len(READOUTS)
 
-    def push(self):
+    def push(self) -> Screen | str | None:
         """See Screen."""
         from app.screens.menu import Menu
         return Menu(self.app, self._operator)
 
-    def back(self):
+    def back(self) -> Screen | str | None:
         """See Screen: this is home."""
 
-    def draw(self, grid, age):
+    def draw(self, grid: "Grid", age: int) -> None:
         """See Screen."""
         snapshot = self._snapshot
         snapshot.fill(self.app.controller, self.app.ring)
@@ -68,7 +74,7 @@ class Work(Screen):
         grid.text(2, 0, page(self._lines(snapshot), age))
         grid.pair(3, state, self._sections(snapshot))
 
-    def _draw_asked(self, grid, snapshot):
+    def _draw_asked(self, grid: "Grid", snapshot: Snapshot) -> None:
         """The rate that is set, while nothing is applied."""
         us = self.us()
         self._shown_ml_ha = None
@@ -76,7 +82,7 @@ class Work(Screen):
         grid.right(1, KEPT if self.app.rate_to_check else "set")
         grid.big(short_text("rate_ml_ha", snapshot.rate_ml_ha, us, BIG_DIGITS[us]))
 
-    def _draw_applied(self, grid, snapshot):
+    def _draw_applied(self, grid: "Grid", snapshot: Snapshot) -> None:
         """The applied rate, to the same place as the rate that is set."""
         us = self.us()
         asked = short_text("rate_ml_ha", snapshot.rate_ml_ha, us, APPLIED_DIGITS)
@@ -96,14 +102,14 @@ class Work(Screen):
                 grid.right(1, text)
                 break
 
-    def _smoothed(self, snapshot):
+    def _smoothed(self, snapshot: Snapshot) -> int:
         applied = snapshot.applied_ml_ha
         if self._shown_ml_ha is None:
             self._shown_ml_ha = applied
         self._shown_ml_ha += (applied - self._shown_ml_ha) // SMOOTHING
         return self._shown_ml_ha
 
-    def _lines(self, snapshot):
+    def _lines(self, snapshot: Snapshot) -> list[str]:
         """Return the texts that take turns below the rate."""
         warnings = [short_words(row) for row in faults.TABLE if row[0] & snapshot.faults]
         if snapshot.state != APPLYING:
@@ -115,12 +121,12 @@ class Work(Screen):
             warnings.append(COASTING_WHY)
         return [self._readout_line(snapshot)] + warnings
 
-    def _readout_line(self, snapshot):
+    def _readout_line(self, snapshot: Snapshot) -> str:
         name, quantity, field = READOUTS[self._readout]
         value = with_unit(quantity, getattr(snapshot, field), self.us())
         return name + " " * (COLUMNS - len(name) - len(value)) + value
 
-    def _sections(self, snapshot):
+    def _sections(self, snapshot: Snapshot) -> str:
         """Return the sections that are open, or while nothing is, those that are switched on."""
         controller = self.app.controller
         mask = snapshot.section_mask
