@@ -10,6 +10,11 @@ the low speeds, and a sensor that was silent at a standstill would have shown th
 from rate_control.intmath import isqrt
 from rate_control.units import SPEED_MAX_MM_S, TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.records import Measured
+    from rate_control.settings import Settings
+
 CHANGE_MM_S2 = 5000  # half of gravity: no field machine gains or loses speed faster
 RISE_MM_S = CHANGE_MM_S2 * TICK_MS // 1000  # in a tick
 PROOF_TICKS = 500 // TICK_MS  # that motion must last before it counts
@@ -17,7 +22,7 @@ PROOF_SIGHTINGS = 2  # in different ticks, each a report or an edge after an edg
 SENSOR_MM = 25  # a sensor may be blind up to the speed that is reached within this
 
 
-def unseen_mm_s(settings):
+def unseen_mm_s(settings: "Settings") -> int:
     """Return the highest speed that a machine can reach, or brake from, between two pulses.
 
     From standstill over a distance s it is sqrt(2 a s): 0.5 m/s, and 2.7 m/s at 1.4 pulses/m.
@@ -35,7 +40,7 @@ class Belief:
     it shows is the speed. from_rest: before it a standstill was proved.
     """
 
-    def __init__(self, settings):
+    def __init__(self, settings: "Settings") -> None:
         self.jumped = 0
         self.odd = 0
         self.valid = 0
@@ -51,7 +56,7 @@ class Belief:
         self._ticks = 0  # since the signal began, or in motion since it was last believed
         self._sightings = 0
 
-    def silent(self, measured):
+    def silent(self, measured: "Measured") -> int:
         """Take a tick in which the source shows nothing at all; return the speed, 0.
 
         A signal that was lost at speed may come back at that speed; and no standstill was proved.
@@ -70,7 +75,7 @@ class Belief:
         self._ticks = 0
         return self._unknown()
 
-    def update(self, speed_mm_s, valid, fresh):
+    def update(self, speed_mm_s: int, valid: int, fresh: int) -> int:
         """Return the speed to go by; fresh: speed_mm_s was seen in this tick.
 
         valid is 0 between the first edge after a silence and the second.
@@ -91,7 +96,7 @@ class Belief:
             return speed_mm_s if valid else self._unknown()
         return self._not_proved(speed_mm_s, valid)
 
-    def _believe(self, speed_mm_s, room):
+    def _believe(self, speed_mm_s: int, room: int) -> None:
         """Take a speed that a machine can have reached, where something is not proved.
 
         One that fell faster than a machine brakes proves nothing, nor does one below the cut-off.
@@ -112,7 +117,7 @@ class Belief:
         self.valid = 1
         self._known = 1
 
-    def _not_proved(self, speed_mm_s, valid):
+    def _not_proved(self, speed_mm_s: int, valid: int) -> int:
         """Take a tick without a proved speed and return the speed to go by.
 
         One that jumped is, in motion, the last believed one for a while, and else none.
@@ -137,7 +142,7 @@ class Belief:
             self._ticks = 0
         return speed_mm_s
 
-    def _unknown(self):
+    def _unknown(self) -> int:
         """Have no speed; return 0."""
         self._sightings = 0
         self.valid = 0

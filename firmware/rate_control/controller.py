@@ -27,6 +27,8 @@ from rate_control.units import DUTY_FULL, SWITCH_MASTER, TICK_MS, TICK_US
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
     from rate_control.procedures.procedure import Procedure
+    from rate_control.records import Inputs
+    from rate_control.settings import Settings
 
 TICK_LATE_US = 3 * TICK_US  # the watchdog of a real board bites in the same order of time
 
@@ -34,7 +36,7 @@ TICK_LATE_US = 3 * TICK_US  # the watchdog of a real board bites in the same ord
 class Controller:
     """The whole core. Make it with checked settings, then call step() once a tick."""
 
-    def __init__(self, settings) -> None:
+    def __init__(self, settings: "Settings") -> None:
         self.request = Request()
         self.measured = Measured()
         self.decided = Decided()
@@ -47,7 +49,7 @@ class Controller:
         self._bench_ticks = 0
         self._build(settings)
 
-    def _build(self, settings) -> None:
+    def _build(self, settings: "Settings") -> None:
         """Make the stages that depend on the settings."""
         self.settings = settings
         self.request.rate_ml_ha = settings.rate_ml_ha
@@ -62,7 +64,7 @@ class Controller:
         self._faults = Faults(settings)
         self._bench_limit_ticks = settings.bench_timeout_s * 1000 // TICK_MS
 
-    def apply(self, settings) -> int:
+    def apply(self, settings: "Settings") -> int:
         """Take new, checked settings between ticks; return whether they were taken.
 
         They are refused while outputs may be on. Afterwards the master switch must be seen off,
@@ -76,7 +78,7 @@ class Controller:
         self._faults.take_over(faults)
         return True
 
-    def step(self, inputs, now_us: int) -> Outputs:
+    def step(self, inputs: "Inputs", now_us: int) -> Outputs:
         """Run one tick and return the outputs to drive until the next.
 
         inputs is what the board saw, now_us the time, wrapping at 2**30. Nothing is allocated.
@@ -92,7 +94,7 @@ class Controller:
         self._account(now_us, measured, decided)
         return self.outputs
 
-    def _sense(self, inputs, now_us: int, measured: Measured) -> int:
+    def _sense(self, inputs: "Inputs", now_us: int, measured: Measured) -> int:
         """Estimate speed and flow, debounce the switches; return whether the tick is in time."""
         switches = self._debounce.update(inputs.switches)
         measured.switches = switches
@@ -142,9 +144,7 @@ class Controller:
             return
         procedure = self.procedure
         mask = measured.sections_on
-        source = Decided.BY_LOOP
-        if request.regulation == Request.FIXED_DUTY:
-            source = Decided.BY_HAND
+        source = Decided.BY_HAND if request.regulation == Request.FIXED_DUTY else Decided.BY_LOOP
         if procedure is not None and procedure.state == RUNNING:
             mask &= procedure.section_mask
             if procedure.NEEDS_BENCH:

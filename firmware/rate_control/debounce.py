@@ -6,6 +6,10 @@ as on, because seeing it off is what arms, and all others as off or up.
 
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.settings import Settings
+
 ON_TICKS_MIN = 1  # one bad sample switches nothing on, however short the debouncing is set
 
 
@@ -15,7 +19,7 @@ class Debounce:
     stable holds the levels that are believed: 1 is on, or down.
     """
 
-    def __init__(self, width, delay_ms, opening=0):
+    def __init__(self, width: int, delay_ms: int, opening: int = 0) -> None:
         """width: number of switches; delay_ms: for each of them, both ways.
 
         opening: mask of the switches whose contacts open when they are on, or down.
@@ -29,7 +33,7 @@ class Debounce:
         self._width = width
         self._calm = -1  # the contacts that say what is believed, while no switch is waited for
 
-    def set_delays(self, mask, on_ms, off_ms):
+    def set_delays(self, mask: int, on_ms: int, off_ms: int) -> None:
         """Give the switches in mask further delays on top of the debouncing."""
         for index in range(self._width):
             if mask >> index & 1:
@@ -37,7 +41,7 @@ class Debounce:
                 self._on_ticks[index] = max(on_ticks, ON_TICKS_MIN)
                 self._off_ticks[index] += off_ms // TICK_MS
 
-    def update(self, contacts):
+    def update(self, contacts: int) -> int:
         """Take the contacts of this tick, 1 is closed, and return the stable levels."""
         if contacts == self._calm:
             return self.stable
@@ -58,7 +62,7 @@ class Debounce:
         return self.stable
 
 
-def make_debounce(settings):
+def make_debounce(settings: "Settings") -> Debounce:
     """Return the debouncer of master, implement and section switches."""
     opening = SWITCH_IMPLEMENT if settings.implement_open_is_down else 0
     debounce = Debounce(2 + settings.section_count, settings.switch_debounce_ms, opening)

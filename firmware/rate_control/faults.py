@@ -7,6 +7,10 @@ shown while its condition lasts.
 from rate_control.interlock import OFF_TICKS_MIN
 from rate_control.units import TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.settings import Settings
+
 FLOW_MISSING = 1
 TICK_LATE = 2
 SPEED_LOST = 4
@@ -45,7 +49,7 @@ TABLE = (
 BLOCKING = FLOW_MISSING | TICK_LATE | TOO_MUCH_FLOW | PROGRAM_FAILED
 
 
-def names(mask):
+def names(mask: int) -> list[str]:
     """Return the names of the faults in mask, for logs and tests; it allocates."""
     return [row[1] for row in TABLE if row[0] & mask]
 
@@ -53,7 +57,7 @@ def names(mask):
 class Faults:
     """Turns the conditions of each tick into the active faults."""
 
-    def __init__(self, settings):
+    def __init__(self, settings: "Settings") -> None:
         self.active = 0
         self._held = 0  # conditions of the tick before
         self._off_for = 0  # samples of the master off, since a blocking condition was there
@@ -63,11 +67,11 @@ class Faults:
             self._waited[row[0]] = 0
             self._delays[row[0]] = delay_ticks(row[3], settings)
 
-    def take_over(self, before):
+    def take_over(self, before: "Faults") -> None:
         """Keep the blocking faults that were active before new settings: those cure nothing."""
         self.active = before.active & BLOCKING
 
-    def update(self, conditions, master_on, master_level):
+    def update(self, conditions: int, master_on: int, master_level: int) -> int:
         """Take the conditions of this tick; return the mask of active faults.
 
         master_on and master_level are not 0 while the master switch reads on, after and before
@@ -96,8 +100,7 @@ class Faults:
         return self.active
 
 
-def delay_ticks(delay, settings):
+def delay_ticks(delay: int | str, settings: "Settings") -> int:
     """Return the ticks that a condition must last: delay is ms or the name of a setting."""
-    if not isinstance(delay, int):
-        delay = getattr(settings, delay)
-    return delay // TICK_MS
+    delay_ms = delay if isinstance(delay, int) else getattr(settings, delay)
+    return delay_ms // TICK_MS

@@ -13,8 +13,11 @@ from rate_control.units import PWM_PUMP
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
+    from rate_control.pump_curve import PumpCurve
+    from rate_control.pump_loop import PumpLoop
     from rate_control.records import Decided, Measured
     from rate_control.settings import Settings
+    from rate_control.valve_loop import ValveLoop
 
 LIQUID_TIMES = 4  # the topmost flow of the pump curve: no pump gives more, noise does
 
@@ -91,7 +94,7 @@ class FlowLoop:
         return teaches
 
 
-def make_loop(settings, curve):
+def make_loop(settings: "Settings", curve: "PumpCurve") -> "PumpLoop | ValveLoop":
     """Return the flow loop for the actuator that is fitted; a board loads no other one."""
     if settings.actuator == PWM_PUMP:
         from rate_control.pump_loop import PumpLoop

@@ -4,6 +4,10 @@ from rate_control.faults import RATE_OFF, TOO_MUCH_FLOW
 from rate_control.records import Decided
 from rate_control.units import PWM_PUMP, TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.settings import Settings
+
 PUMP_WAY_MS = 2000  # a pump is at its new flow sooner; a valve may need its whole travel
 SECTION_TICKS = 2000 // TICK_MS  # from a change of sections to a flow that can be compared
 
@@ -21,7 +25,7 @@ class FlowWatch:
     knows what that hides.
     """
 
-    def __init__(self, settings):
+    def __init__(self, settings: "Settings") -> None:
         self._floor_ul_s = settings.meter_floor_ul_s
         self._tolerance_q10 = settings.rate_tolerance_permille * 1024 // 1000
         way_ms = PUMP_WAY_MS if settings.actuator == PWM_PUMP else settings.valve_travel_ms
@@ -30,7 +34,7 @@ class FlowWatch:
         self._width_mm = 0
         self._changing_ticks = 0  # that a change of sections still takes
 
-    def conditions(self, flow_ul_s, decided):
+    def conditions(self, flow_ul_s: int, decided: Decided) -> int:
         """Return the mask of conditions of a flow that can be read."""
         if decided.width_mm != self._width_mm:
             self._width_mm = decided.width_mm

@@ -6,11 +6,16 @@ from rate_control.pulse_counter import PulseCounter
 from rate_control.reported_speed import ReportedSpeed
 from rate_control.units import REPORTING, SPEED_MAX_MM_S, TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.records import Inputs, Measured
+    from rate_control.settings import Settings
+
 MOST_MM = SPEED_MAX_MM_S * TICK_MS // 870  # in a tick, 15 % more; what is beyond is not ground
 SLOPE_TICKS = 4  # over which the acceleration is taken: longer lags, shorter flickers
 
 
-def standstill_ticks(settings):
+def standstill_ticks(settings: "Settings") -> int:
     """Return for how many ticks the source must see nothing before the machine stands.
 
     Never less than the speed timeout, nor than one pulse takes at the speed below which the
@@ -25,7 +30,7 @@ def standstill_ticks(settings):
 class GroundSpeed:
     """Fills the speed fields of Measured once a tick."""
 
-    def __init__(self, settings):
+    def __init__(self, settings: "Settings") -> None:
         # 1e12 nm in a kilometre; made at set-up, where a long int may live for a moment
         nm_per_pulse = 1000000000000 // settings.speed_pulses_km
         timeout_us = settings.speed_timeout_ms * 1000
@@ -47,7 +52,7 @@ class GroundSpeed:
         self._slot = 0
         self._carry = 0
 
-    def update(self, inputs, now_us, measured):
+    def update(self, inputs: "Inputs", now_us: int, measured: "Measured") -> None:
         """Estimate the speed; count the distance exactly, carrying the remainder."""
         counter = self._counter
         belief = self._belief
@@ -86,12 +91,13 @@ class GroundSpeed:
         measured.distance_mm = travelled // parts_mm
         self._carry = travelled % parts_mm
 
-    def _by_speed(self, speed):
+    def _by_speed(self, speed: int) -> int:
         """Return the way of a tick in parts: of pulses not believed only the held speed counts."""
         way_um = speed * TICK_MS
         return way_um if self._source else muldiv(way_um, self._parts_mm, 1000)
 
-    def _with_reports(self, by_pulses, inputs, now_us, measured):
+    def _with_reports(self, by_pulses: int, inputs: "Inputs", now_us: int,
+                      measured: "Measured") -> int:
         """Return the speed by the source of the settings; another one is kept to compare."""
         counter = self._counter
         belief = self._belief
@@ -126,12 +132,12 @@ class GroundSpeed:
             return belief.update(mine, 1, reported.fresh)
         return belief.silent(measured)
 
-    def _unproved(self, measured):
+    def _unproved(self, measured: "Measured") -> None:
         """Count anew until it stands."""
         self._standing_in = self._standstill_ticks
         measured.standing = 0
 
-    def _ahead(self, speed):
+    def _ahead(self, speed: int) -> int:
         """Return the speed that the machine will have when the flow gets to the outlets.
 
         A straight line through the last ticks. The flow that is commanded now arrives after

@@ -9,7 +9,7 @@ HALF = 0x20000000
 DIVISOR_LIMIT = 0x1000000  # 2**24, the largest divisor for which muldiv() is exact
 
 
-def clamp(value, low, high):
+def clamp(value: int, low: int, high: int) -> int:
     """Return value, held between low and high."""
     if value < low:
         return low

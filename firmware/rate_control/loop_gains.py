@@ -13,7 +13,7 @@ def fastest_settling_ms(delay_ms: int) -> int:
     return 4 * (delay_ms + TICK_MS // 2)
 
 
-def simc_gains(delay_ms, lag_ms, settling_ms):
+def simc_gains(delay_ms: int, lag_ms: int, settling_ms: int) -> tuple[int, int]:
     """Return (kp_q16, ki_q20 a tick) for a machine of gain one and a wanted settling time.
 
     A first-order response is within 5 % after three time constants, so tauc is a third of the

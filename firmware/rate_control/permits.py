@@ -16,12 +16,17 @@ from rate_control.interlock import (
 )
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.records import Measured, Request
+
 # By Request.settings_state: taken on, not set up, lost. Those of a controller that was never set
 # up are whole.
 OF_SETTINGS = (SETTINGS_WHOLE | SET_UP, SETTINGS_WHOLE, SET_UP)
 
 
-def collect(measured, active_faults, tick_ok, bench_asked, request):
+def collect(measured: "Measured", active_faults: int, tick_ok: int, bench_asked: int,
+            request: "Request") -> int:
     """Return the mask of permits (see interlock.py), all but ARMED, which is the interlock's."""
     switches = measured.switches
     permits = OF_SETTINGS[request.settings_state]

@@ -8,10 +8,15 @@ from rate_control.section_watch import SectionWatch
 from rate_control.switch_watch import SwitchWatch
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q20, PWM_PUMP
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.records import Decided, Measured
+    from rate_control.settings import Settings
+
 SPEED_NEAR_MM_S = 100  # what a GNSS receiver may be off, however slow
 
 
-def differ(speed_mm_s, other_mm_s):
+def differ(speed_mm_s: int, other_mm_s: int) -> int:
     """Return whether two speeds are further apart than a tenth of the lower one, and a little."""
     near = min(speed_mm_s, other_mm_s) // 10 + SPEED_NEAR_MM_S
     return not -near <= speed_mm_s - other_mm_s <= near
@@ -20,7 +25,7 @@ def differ(speed_mm_s, other_mm_s):
 class Plausibility:
     """Compares what was commanded with what came back."""
 
-    def __init__(self, settings):
+    def __init__(self, settings: "Settings") -> None:
         self._flow = FlowWatch(settings)
         self._floor_ul_s = settings.meter_floor_ul_s
         self._curve_tolerance_q20 = settings.curve_tolerance_permille * ONE_Q20 // 1000
@@ -31,7 +36,7 @@ class Plausibility:
         self._lost_above_mm_s = unseen_mm_s(settings)
         self._least_off_ul_s = FLOW_MAX_UL_S  # that the meter has shown since the outputs went off
 
-    def conditions(self, measured, decided, tick_ok):
+    def conditions(self, measured: "Measured", decided: "Decided", tick_ok: int) -> int:
         """Return the mask of conditions of this tick; decided still holds the tick before."""
         mask = self._switches.conditions(measured) | (0 if tick_ok else faults.TICK_LATE)
         supply_mv = measured.supply_mv
@@ -68,7 +73,7 @@ class Plausibility:
             mask |= faults.SECTIONS_DIFFER
         return mask
 
-    def _flows_on(self, measured):
+    def _flows_on(self, measured: "Measured") -> int:
         """Return whether the meter shows a flow that stays, while everything should be shut.
 
         Below the meter floor it is the rotor running down. A flow that goes on falling, by more

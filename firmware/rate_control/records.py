@@ -27,7 +27,7 @@ class Inputs:
         self.reports = [SpeedReport() for _ in range(REPORTING)]
         self.reporting = 0
 
-    def report(self, source, at_us, speed_mm_s, trusted):
+    def report(self, source: int, at_us: int, speed_mm_s: int, trusted: int) -> None:
         """Take the speed that a receiver reports; for the application, between ticks.
 
         source is its value of the setting speed_source, at_us the time when the report came,
@@ -45,7 +45,7 @@ class Inputs:
 class SpeedReport:
     """The last speed that one receiver reported."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.count = 0  # reports so far
         self.at_us = 0
         self.trusted = 0

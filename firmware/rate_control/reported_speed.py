@@ -7,6 +7,10 @@ between them; a receiver with one report a second would else make the rate climb
 from rate_control.intmath import clamp, ticks_diff
 from rate_control.units import SPEED_MAX_MM_S
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.records import SpeedReport
+
 SAME_FIX_US = 40000  # the sentences of one fix come right after each other
 SLOPE_MAX_MM_S2 = 5000  # half of gravity: no field machine brakes harder
 ONWARD_MS_MAX = 1000
@@ -18,7 +22,7 @@ class ReportedSpeed:
     valid: the last one was trusted, and is not too old. fresh: a new one came in this tick.
     """
 
-    def __init__(self, timeout_us):
+    def __init__(self, timeout_us: int) -> None:
         """timeout_us: without a report for so long the speed is not known."""
         self.valid = 0
         self.fresh = 0
@@ -29,7 +33,7 @@ class ReportedSpeed:
         self._slope_mm_s2 = 0
         self._onward_ms = 0
 
-    def update(self, report, now_us):
+    def update(self, report: "SpeedReport", now_us: int) -> int:
         """Return the ground speed now, 0..SPEED_MAX_MM_S; 0 while not valid."""
         self.fresh = 0
         if report.count != self._count:
@@ -45,7 +49,7 @@ class ReportedSpeed:
         speed = self._speed_mm_s + self._slope_mm_s2 * onward_ms // 1000
         return clamp(speed, 0, SPEED_MAX_MM_S)
 
-    def _take(self, report):
+    def _take(self, report: "SpeedReport") -> None:
         """Take a report."""
         speed = report.speed_mm_s
         if not report.trusted or speed > SPEED_MAX_MM_S:

@@ -7,8 +7,12 @@ from rate_control.ranges import out_of_range
 from rate_control.settings_table import COUNT, DEFAULT, HIGH, LOW, NAME, TABLE, UNIT
 from rate_control.units import MAX_SECTIONS, WIDTH_MAX_MM
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from typing import Any
 
-def row(name: str):
+
+def row(name: str) -> "tuple | Any":
     """Return the table row of a setting, or None where there is no such setting."""
     for entry in TABLE:
         if entry[NAME] == name:
@@ -40,7 +44,7 @@ class Settings:
         return values
 
 
-def default_value(entry: tuple):
+def default_value(entry: tuple) -> "Any":
     """Return the default of a table row: an int, or a list of count ints."""
     if entry[COUNT] == 1:
         return entry[DEFAULT]

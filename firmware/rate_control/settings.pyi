@@ -2,7 +2,8 @@
 from rate_control.ranges import out_of_range as out_of_range
 from rate_control.settings_table import COUNT as COUNT, DEFAULT as DEFAULT, HIGH as HIGH, LOW as LOW, NAME as NAME, TABLE as TABLE, UNIT as UNIT
 from rate_control.units import MAX_SECTIONS as MAX_SECTIONS, WIDTH_MAX_MM as WIDTH_MAX_MM
-def row(name: str):
+from typing import Any
+def row(name: str) -> 'tuple | Any':
     ...
 class Settings:
     rate_ml_ha: int
@@ -61,7 +62,7 @@ class Settings:
 
     def as_dict(self) -> dict[str, object]:
         ...
-def default_value(entry: tuple):
+def default_value(entry: tuple) -> 'Any':
     ...
 def build(values: dict, base: Settings | None=None) -> tuple[Settings | None, list[str]]:
     ...

@@ -29,7 +29,7 @@ class Register:
         """Return the sum in thousandths of a unit, rounded down: mL where the unit is a litre."""
         return self.whole * 1000 + self.part * 1000 // self.base
 
-    def clear(self):
+    def clear(self) -> None:
         """Start again at zero."""
         self.whole = 0
         self.part = 0
@@ -61,7 +61,7 @@ class Totals:
         self.section_area = [Register(1000000) for _ in sections]  # m2 and mm2
         self.rate_ml_ha = 0  # of the job, filled in whenever it is kept; 0: not said
         self._mask = 0  # sections open in the tick before, with their widths
-        self._widths_mm = ()
+        self._widths_mm: list[int] | tuple[int, ...] = ()
         self._width_mm = 0
         # Two sums that grow while sections are open and wrap at 2**29: the ground covered, and
         # the liquid on each millimetre of open width. A section gets its width times what they
@@ -75,7 +75,8 @@ class Totals:
         self._machine_ms = 0
         self._turn = 0
 
-    def add(self, volume_ul, distance_mm, mask, widths_mm, width_mm):
+    def add(self, volume_ul: int, distance_mm: int, mask: int, widths_mm: list[int],
+            width_mm: int) -> None:
         """Add a tick: metered volume, ground covered, the open sections and their width.
 
         widths_mm lists the widths of all sections, and does not change while any is open.
@@ -102,7 +103,7 @@ class Totals:
             self._settle_ground(index)
         self._turn = turn + 1 if turn < LAST_TURN else 0
 
-    def settle(self):
+    def settle(self) -> None:
         """Settle with all: for whoever reads between two ticks, and cannot be interrupted."""
         self._settle(self._mask)
 

@@ -1,5 +1,11 @@
 """The trace: one line of integers a tick, enough to see what the controller saw and did."""
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.pump_loop import PumpLoop
+    from rate_control.records import Decided, Measured, Outputs
+    from rate_control.valve_loop import ValveLoop
+
 FIELDS = (
     "now_us", "switches", "speed_mm_s", "speed_valid", "distance_mm", "flow_ul_s", "flow_valid",
     "volume_ul", "supply_mv", "state", "permits", "faults", "section_mask", "width_mm",
@@ -8,7 +14,8 @@ FIELDS = (
 )
 
 
-def fill(line, now_us, measured, decided, loop, outputs):
+def fill(line: list[int], now_us: int, measured: "Measured", decided: "Decided",
+         loop: "PumpLoop | ValveLoop", outputs: "Outputs") -> None:
     """Write the tick into line, a list of len(FIELDS) ints made beforehand."""
     line[0] = now_us
     line[1] = measured.switches

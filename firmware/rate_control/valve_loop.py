@@ -32,7 +32,7 @@ class ValveLoop(FlowLoop):
         self._ki_q20 = 0  # for the present width
 
     @property
-    def position_u16(self):
+    def position_u16(self) -> int:
         """The reckoned position, 0 no flow to DUTY_FULL."""
         return self.valve.position_u16
 

@@ -3,15 +3,19 @@
 from rate_control.intmath import isqrt, muldiv
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q12
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.settings import Settings
+
 
 class ValveShare:
     """What both regulating valves have in common: no extra demand, one flow learned."""
 
-    def __init__(self, settings):
+    def __init__(self, settings: "Settings") -> None:
         self.total_mm = settings.total_width_mm()
         self._flow_ul_s = max(settings.curve_share_ul_s, 1)
 
-    def extra_u16(self, flow_ul_s, width_mm):
+    def extra_u16(self, flow_ul_s: int, width_mm: int) -> int:
         """Return 0: whole() says it all."""
         return 0
 
@@ -23,21 +27,21 @@ class InlineShare(ValveShare):
     learned number, is the flow of all sections without the valve.
     """
 
-    def _over(self, flow_ul_s, width_mm):
+    def _over(self, flow_ul_s: int, width_mm: int) -> int:
         """Return (Q/Qm)**2 (1/r**2 - 1) in 1/4096, at most 63."""
         inverse_q8 = min(muldiv(self.total_mm, 256, max(width_mm, 1)), 8191)
         wider = max((inverse_q8 * inverse_q8 >> 4) - ONE_Q12, 0)
         part = min(muldiv(flow_ul_s, ONE_Q12, self._flow_ul_s), ONE_Q12)
         return min(muldiv(part * part >> 12, wider, ONE_Q12), 63 * ONE_Q12 - 1)
 
-    def whole(self, flow_ul_s, width_mm):
+    def whole(self, flow_ul_s: int, width_mm: int) -> int:
         """Return Q1; where no opening gives this flow, the highest flow."""
         left = ONE_Q12 - self._over(flow_ul_s, width_mm)
         if left <= ONE_Q12 >> 4:
             return FLOW_MAX_UL_S
         return min(muldiv(flow_ul_s, ONE_Q12, isqrt(left << 12)), FLOW_MAX_UL_S)
 
-    def narrow(self, flow_ul_s, width_mm):
+    def narrow(self, flow_ul_s: int, width_mm: int) -> int:
         """Return Q for Q1."""
         return muldiv(flow_ul_s, ONE_Q12, isqrt((ONE_Q12 + self._over(flow_ul_s, width_mm)) << 12))
 
@@ -49,13 +53,13 @@ class BypassShare(ValveShare):
     steady pressure, Q1 = Q/r.
     """
 
-    def whole(self, flow_ul_s, width_mm):
+    def whole(self, flow_ul_s: int, width_mm: int) -> int:
         """Return Q1 = Qp Q / (Q + r (Qp - Q))."""
         rest = max(self._flow_ul_s - flow_ul_s, 0)
         below = flow_ul_s + muldiv(rest, width_mm, self.total_mm)
         return min(muldiv(self._flow_ul_s, flow_ul_s, max(below, 1)), FLOW_MAX_UL_S)
 
-    def narrow(self, flow_ul_s, width_mm):
+    def narrow(self, flow_ul_s: int, width_mm: int) -> int:
         """Return Q = Qp r Q1 / (r Q1 + Qp - Q1)."""
         rest = max(self._flow_ul_s - flow_ul_s, 0)
         part = muldiv(flow_ul_s, width_mm, self.total_mm)

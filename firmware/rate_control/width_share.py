@@ -12,6 +12,7 @@ from rate_control.units import CURVE_POINTS, INLINE_VALVE, ONE_Q12, PWM_PUMP
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
     from rate_control.settings import Settings
+    from rate_control.valve_share import BypassShare, InlineShare
 
 ONE_Q11 = 2048
 
@@ -51,7 +52,7 @@ class PumpShare:
         return muldiv(pressure - (part * part >> 12), self._pressure_u16, ONE_Q12)
 
 
-def make(settings):
+def make(settings: "Settings") -> "PumpShare | InlineShare | BypassShare":
     """Return the law for the actuator of the settings; a board loads no other one."""
     if settings.actuator == PWM_PUMP:
         return PumpShare(settings)

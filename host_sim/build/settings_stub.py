@@ -29,6 +29,8 @@ def stub() -> str:
             for alias in node.names:
                 alias.asname = alias.name  # so that others may import it from here
             body.append(node)
+        elif isinstance(node, ast.If):  # imports for the checker's sake
+            body += node.body
         elif isinstance(node, ast.FunctionDef):
             body.append(_declared(node))
         elif isinstance(node, ast.ClassDef):

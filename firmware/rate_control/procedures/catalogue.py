@@ -9,6 +9,14 @@ quantity, a key of the table of units (app/units_text.py); "" is a plain number.
 from rate_control.procedures.procedure import entry_problem
 from rate_control.units import SPEED_MAX_MM_S
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from typing import Any
+
+    from rate_control.procedures.procedure import Procedure
+    from rate_control.settings import Settings
+    from rate_control.totals import Totals
+
 NAME, CLASS, NEEDS_BENCH, PARAMS, MEANING = range(5)
 P_NAME, P_QUANTITY, P_LOW, P_HIGH, P_DEFAULT, P_MEANING = range(6)
 
@@ -59,7 +67,7 @@ CATALOGUE = (
 )
 
 
-def row(name):
+def row(name: str) -> "tuple | Any":
     """Return the row of a procedure, or None where there is no such procedure."""
     for entry in CATALOGUE:
         if entry[NAME] == name:
@@ -67,12 +75,13 @@ def row(name):
     return None
 
 
-def defaults(name):
+def defaults(name: str) -> dict[str, int]:
     """Return the parameters of a procedure by name, each at its default."""
     return {param[P_NAME]: param[P_DEFAULT] for param in row(name)[PARAMS]}
 
 
-def make(name, values, settings, totals=None):
+def make(name: str, values: dict, settings: "Settings",
+         totals: "Totals | None" = None) -> "tuple[Procedure | Any, str]":
     """Return (procedure, "") for a dict of parameters; what is left out has its default.
 
     Bad parameters are refused as a whole: (None, every problem in one line). totals are the

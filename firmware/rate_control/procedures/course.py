@@ -9,6 +9,12 @@ http://aben.cals.cornell.edu/extension/pestapp/publications/Calibration.boom.spr
 from rate_control.intmath import divide_rounded, wrapped_add
 from rate_control.procedures.runs import ONE_PPM, CountedRuns
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.records import Decided, Measured
+    from rate_control.settings import Settings
+    from rate_control.totals import Totals
+
 
 class Course(CountedRuns):
     """Proposes speed_pulses_km. A run is a mark at each end; two runs each way."""
@@ -19,16 +25,17 @@ class Course(CountedRuns):
     MIN_RUNS = 4
     PAIRS = 1
 
-    def __init__(self, settings, params, totals=None):
+    def __init__(self, settings: "Settings", params: dict[str, int],
+                 totals: "Totals | None" = None) -> None:
         """params: distance_mm between the stakes, precision_permille."""
         CountedRuns.__init__(self, settings, params["precision_permille"], "distance_mm")
         self._distance_mm = params["distance_mm"]
 
-    def step(self, measured, decided):
+    def step(self, measured: "Measured", decided: "Decided") -> None:
         """See Procedure."""
         self._count = wrapped_add(self._count, measured.speed_pulses)
 
-    def prompt(self):
+    def prompt(self) -> str:
         """See Procedure."""
         if self._begun is not None:
             return "drive on; mark at the far stake"
@@ -36,10 +43,10 @@ class Course(CountedRuns):
             return "drive back; mark at the stake"
         return "drive; mark at the first stake"
 
-    def _ended(self, pulses):
+    def _ended(self, pulses: int) -> str:
         return self._add(pulses, self._distance_mm)
 
-    def facts(self):
+    def facts(self) -> list[tuple]:
         """See Procedure."""
         facts = CountedRuns.facts(self)
         if not self._pulses:

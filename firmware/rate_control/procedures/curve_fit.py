@@ -7,11 +7,16 @@ from rate_control.intmath import clamp
 from rate_control.pump_curve import interpolate
 from rate_control.units import CURVE_POINTS, DUTY_FULL, FLOW_MAX_UL_S, INLINE_VALVE, PWM_PUMP
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.procedures.pump_curve import PumpCurveProcedure
+    from rate_control.settings import Settings
+
 NARROW_LEVEL = 10  # in the middle of the demand: clear of the relief valve and of the floor
 BEYOND_LEVEL = 13  # a valve goes so far and back to the level above; clear of its stop
 
 
-def narrow_mask(settings):
+def narrow_mask(settings: "Settings") -> int:
     """Return the sections, from the first on, that make at least half of the width, or 0.
 
     0 where that would be all of them: then there is nothing to compare.
@@ -27,10 +32,10 @@ def narrow_mask(settings):
     return mask if width < sum(widths) else 0
 
 
-def settings_from(measured):
+def settings_from(measured: "PumpCurveProcedure") -> dict:
     """Return the proposed settings of a finished PumpCurveProcedure."""
     settings = measured.settings
-    proposed = {"curve_density_g_l": measured.density_g_l}
+    proposed: dict = {"curve_density_g_l": measured.density_g_l}
     flows = measured.up_ul_s
     if settings.actuator == PWM_PUMP:
         up = pump_demands(measured, proposed)
@@ -51,7 +56,7 @@ def settings_from(measured):
     return proposed
 
 
-def pump_demands(measured, proposed):
+def pump_demands(measured: "PumpCurveProcedure", proposed: dict) -> list[int]:
     """Return the demands of the levels, all at one supply, which is proposed."""
     reference_mv = measured.supply_mv[NARROW_LEVEL]
     proposed["curve_supply_mv"] = reference_mv
@@ -59,7 +64,7 @@ def pump_demands(measured, proposed):
             for level in range(len(measured.up_ul_s))]
 
 
-def valve_positions(measured, proposed):
+def valve_positions(measured: "PumpCurveProcedure", proposed: dict) -> list[int]:
     """Return where the valve really was at each level; propose what it loses at a start, its play.
 
     Each start of the motor loses some time, of which a guess was made good; n starts leave the
@@ -84,7 +89,7 @@ def valve_positions(measured, proposed):
     return up
 
 
-def along(xs, ys, x):
+def along(xs: list[int] | tuple[int, ...], ys: list[int] | tuple[int, ...], x: int) -> int:
     """Return y at x between the points of two lists, xs rising; the ends beyond them."""
     for index in range(1, len(xs)):
         if x < xs[index]:
@@ -93,14 +98,14 @@ def along(xs, ys, x):
     return ys[-1]
 
 
-def at_supply(demand_u16, supply_mv, reference_mv):
+def at_supply(demand_u16: int, supply_mv: int, reference_mv: int) -> int:
     """Return the demand that gives the same voltage to the motor at the reference supply."""
     if not supply_mv or not reference_mv:
         return demand_u16
     return min(demand_u16 * supply_mv // reference_mv, DUTY_FULL)
 
 
-def rising_top(flows):
+def rising_top(flows: list[int]) -> int:
     """Return the last level whose flow is still clearly above the one before: 1/200 more."""
     top = len(flows) - 1
     while top > 1 and flows[top] * 200 < flows[top - 1] * 201:
@@ -108,7 +113,7 @@ def rising_top(flows):
     return top
 
 
-def resample(flows, demands, top):
+def resample(flows: list[int], demands: list[int], top: int) -> tuple[list[int], list[int]]:
     """Return (flows, demands) of CURVE_POINTS: zero flow, then even steps up to level top.
 
     The lowest point is the parabola's through three low levels, carried to zero flow; where the
@@ -133,7 +138,7 @@ def resample(flows, demands, top):
     return new_flows, new_demands
 
 
-def zero_flow_demand(flows, demands):
+def zero_flow_demand(flows: list[int], demands: list[int]) -> int:
     """Return the demand at which flow begins, negative where it flows even at demand 0.
 
     From the parabola through levels 0, 3 and 6, which is the law of a displacement pump behind
@@ -149,7 +154,8 @@ def zero_flow_demand(flows, demands):
     return d0 - slope + max(bend, 0)
 
 
-def gap_u16(up_flows, up_demands, down_flows, down_demands, top):
+def gap_u16(up_flows: list[int], up_demands: list[int], down_flows: list[int],
+            down_demands: list[int], top: int) -> int:
     """Return the median demand between the branches at the same flow, over the middle levels.
 
     The median, because near its end a branch is flat and the demand for a flow means little.
@@ -159,7 +165,8 @@ def gap_u16(up_flows, up_demands, down_flows, down_demands, top):
     return sorted(gaps)[len(gaps) // 2] if gaps else 0
 
 
-def share_number(settings, curve_flow, curve_duty, demand, wide_ul_s, narrow_ul_s, mask):
+def share_number(settings: "Settings", curve_flow: list[int], curve_duty: list[int], demand: int,
+                 wide_ul_s: int, narrow_ul_s: int, mask: int) -> tuple[str, int]:
     """Return (setting, value) of the law in share.py from one flow with fewer sections."""
     widths = settings.widths_mm()
     total = sum(widths)
@@ -182,10 +189,8 @@ def share_number(settings, curve_flow, curve_duty, demand, wide_ul_s, narrow_ul_
     return "curve_share_ul_s", clamp(above // max(below, 1), 1, FLOW_MAX_UL_S)
 
 
-def root(value):
+def root(value: int) -> int:
     """Return floor(sqrt(value)) of any size, by Newton's rule."""
-    if value < 2:
-        return value
     guess = value
     better = (guess + 1) // 2
     while better < guess:

@@ -2,8 +2,12 @@
 
 from rate_control.intmath import divide_rounded
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.settings import Settings
 
-def changes(settings, proposal):
+
+def changes(settings: "Settings", proposal: dict) -> list[tuple]:
     """Return what a proposal changes as a list of (name, old, new, difference in permille).
 
     The difference is rounded to nearest; it is None for lists and where the old value is 0.

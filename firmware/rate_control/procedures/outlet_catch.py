@@ -18,6 +18,12 @@ shifts the mean by less than 5 % as long as more than half of the outlets are so
 from rate_control.intmath import LIMIT, divide_rounded, isqrt
 from rate_control.procedures.procedure import COMPLETE, ENTER, TAKE_BACK, Procedure
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.records import Decided, Measured
+    from rate_control.settings import Settings
+    from rate_control.totals import Totals
+
 CATCH_MAX_UL = 100000000
 USUAL_UL = 500000
 RULE_MEAN_PPM = 50000
@@ -33,7 +39,8 @@ class OutletCatch(Procedure):
 
     NAME = "outlet_catch"
 
-    def __init__(self, settings, params, totals=None):
+    def __init__(self, settings: "Settings", params: dict[str, int],
+                 totals: "Totals | None" = None) -> None:
         """params: outlets, time_ms of the catch, rated_ul_s of one outlet (0: unknown),
         jug_step_ul.
         """
@@ -42,44 +49,44 @@ class OutletCatch(Procedure):
         self._nominal_ul = params["rated_ul_s"] * params["time_ms"] // 1000
         self._time_ms = params["time_ms"]
         self._step_ul = params["jug_step_ul"]
-        self._caught_ul = []
+        self._caught_ul: list[int] = []
 
-    def step(self, measured, decided):
+    def step(self, measured: "Measured", decided: "Decided") -> None:
         """See Procedure: jugs do the measuring."""
 
-    def accepts(self):
+    def accepts(self) -> tuple[str, ...]:
         """See Procedure."""
         caught = len(self._caught_ul)
         if not caught:
             return (ENTER,)
         return (COMPLETE, TAKE_BACK) if caught == self._outlets else (ENTER, TAKE_BACK)
 
-    def prompt(self):
+    def prompt(self) -> str:
         """See Procedure."""
         if len(self._caught_ul) == self._outlets:
             return "all outlets entered"
         return "enter what the next outlet gave"
 
-    def entry(self):
+    def entry(self) -> tuple[str, str, int, int] | None:
         """See Procedure."""
         caught = len(self._caught_ul)
         if caught == self._outlets:
             return None
         return "outlet %d" % (caught + 1), "catch_ul", 0, CATCH_MAX_UL
 
-    def suggestion(self):
+    def suggestion(self) -> int:
         """See Procedure: the outlet before, or a new one."""
         return self._caught_ul[-1] if self._caught_ul else self._nominal_ul or USUAL_UL
 
-    def _enter(self, value):
+    def _enter(self, value: int) -> str:
         self._caught_ul.append(value)
         return ""
 
-    def _take_back(self):
+    def _take_back(self) -> str:
         self._caught_ul.pop()
         return ""
 
-    def needs_more(self):
+    def needs_more(self) -> tuple[str, int, str] | None:
         """See Procedure: a fifth of the 5 % must be readable, d/A <= 1 %."""
         missing = self._outlets - len(self._caught_ul)
         if missing:
@@ -92,12 +99,12 @@ class OutletCatch(Procedure):
             return None
         return "too little; catch for", self._time_ms * wanted_ul // mean + 1, "time_ms"
 
-    def verdicts(self):
+    def verdicts(self) -> list[tuple[str, int, int | None]]:
         """Return (word, off the mean in ppm, off nominal in ppm or None) of each outlet."""
         mean = mean_ul(alike(self._caught_ul))
         return [verdict(caught, mean, self._nominal_ul) for caught in self._caught_ul]
 
-    def facts(self):
+    def facts(self) -> list[tuple]:
         """See Procedure: each outlet with its verdict, off the mean and off a new one."""
         caught = self._caught_ul
         mean = mean_ul(caught)
@@ -119,7 +126,7 @@ class OutletCatch(Procedure):
         return facts
 
 
-def alike(caught_ul):
+def alike(caught_ul: list[int]) -> list[int]:
     """Return the catches within ODD_PPM of the middle one of those that gave anything."""
     flowing = sorted([caught for caught in caught_ul if caught])
     if not flowing:
@@ -129,12 +136,12 @@ def alike(caught_ul):
             if ONE_PPM * abs(caught - middle) <= ODD_PPM * middle]
 
 
-def mean_ul(caught_ul):
+def mean_ul(caught_ul: list[int]) -> int:
     """Return the mean, 0 of nothing."""
     return divide_rounded(sum(caught_ul), len(caught_ul)) if caught_ul else 0
 
 
-def cv_ppm(caught_ul, mean):
+def cv_ppm(caught_ul: list[int], mean: int) -> int:
     """Return the coefficient of variation about their mean; 0 for fewer than two."""
     if len(caught_ul) < 2:
         return 0
@@ -144,7 +151,7 @@ def cv_ppm(caught_ul, mean):
     return isqrt(min(divide_rounded(squares, len(caught_ul) - 1), LIMIT)) * CV_STEP_PPM
 
 
-def verdict(caught_ul, mean, nominal_ul):
+def verdict(caught_ul: int, mean: int, nominal_ul: int) -> tuple[str, int, int | None]:
     """Return (word, off the mean in ppm, off nominal in ppm or None) for one catch."""
     of_mean = off_ppm(caught_ul, mean)
     of_nominal = off_ppm(caught_ul, nominal_ul) if nominal_ul else None
@@ -156,6 +163,6 @@ def verdict(caught_ul, mean, nominal_ul):
     return word, of_mean, of_nominal
 
 
-def off_ppm(value, reference):
+def off_ppm(value: int, reference: int) -> int:
     """Return how far a value is off a reference (above 0), in parts per million."""
     return divide_rounded(ONE_PPM * (value - reference), reference)

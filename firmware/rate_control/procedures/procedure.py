@@ -15,6 +15,12 @@ switch ends it at any moment.
 from rate_control.procedures import DONE, FAILED, RUNNING, STOPPED  # noqa: F401  for procedures
 from rate_control.ranges import out_of_range
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from typing import Any
+
+    from rate_control.records import Decided, Measured
+
 AGAINST_STOP = -65536  # a demand that keeps a valve's motor running shut; a pump rests
 
 MARK = "mark"  # begin or end a run, now
@@ -39,32 +45,32 @@ class Procedure:
     NAME = ""
     NEEDS_BENCH = 0
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.state = RUNNING
         self.reason = ""
         self.duty_u16 = 0
         self.section_mask = -1  # sections it lets open, of those switched on
 
-    def step(self, measured, decided):
+    def step(self, measured: "Measured", decided: "Decided") -> None:
         """Take one tick: the records as the controller filled them (see records.py)."""
         raise NotImplementedError
 
-    def stop(self):
+    def stop(self) -> None:
         """End it without a result."""
         if self.state == RUNNING:
             self.finish(STOPPED, "stopped")
 
-    def finish(self, state, reason):
+    def finish(self, state: int, reason: str) -> None:
         """End in a state, with the outputs of the procedure at rest."""
         self.state = state
         self.reason = reason
         self.duty_u16 = 0
 
-    def accepts(self):
+    def accepts(self) -> tuple[str, ...]:
         """Return the actions that make sense now, a tuple of the words above, the usual first."""
         return ()
 
-    def act(self, action, value=None):
+    def act(self, action: str, value: "Any" = None) -> str:
         """Do one of accepts(), with the value for ENTER; return "" or why not, in words.
 
         Between ticks only. What is refused changes nothing.
@@ -83,41 +89,41 @@ class Procedure:
         self.finish(DONE, "done")
         return ""
 
-    def prompt(self):
+    def prompt(self) -> str:
         """Return what a person is to do next, a fixed text of at most 40 characters."""
         return ""
 
-    def entry(self):
+    def entry(self) -> "tuple[str, str, int, int] | Any":
         """Return what ENTER takes now as (name, quantity, low, high), None for nothing."""
 
-    def suggestion(self):
+    def suggestion(self) -> int:
         """Return the value to begin from when a person edits what ENTER takes."""
         return self.entry()[2]
 
-    def needs_more(self):
+    def needs_more(self) -> tuple[str, int, str] | None:
         """Return what is missing for the wanted precision as (words, value, quantity), or None.
 
         The value belongs after the words: ("more runs needed:", 2, ""). It allocates.
         """
 
-    def proposal(self):
+    def proposal(self) -> dict:
         """Return the settings it proposes, a dict by name, empty unless done; it allocates."""
         return {}
 
-    def facts(self):
+    def facts(self) -> list[tuple]:
         """Return what was measured so far as a list of (name, value, quantity); it allocates."""
         return []
 
-    def _mark(self):
+    def _mark(self) -> str:
         raise NotImplementedError
 
-    def _enter(self, value):
+    def _enter(self, value: int) -> str:
         raise NotImplementedError
 
-    def _take_back(self):
+    def _take_back(self) -> str:
         raise NotImplementedError
 
 
-def entry_problem(entry, value):
+def entry_problem(entry: tuple, value: object) -> str:
     """Return what is wrong with a value for an entry or a parameter, or an empty text."""
     return out_of_range(value, entry[2], entry[3])

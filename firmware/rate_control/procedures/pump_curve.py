@@ -9,6 +9,12 @@ from rate_control.procedures import curve_fit
 from rate_control.procedures.procedure import AGAINST_STOP, DONE, FAILED, RUNNING, Procedure
 from rate_control.units import DUTY_FULL, PWM_PUMP, TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.records import Decided, Measured
+    from rate_control.settings import Settings
+    from rate_control.totals import Totals
+
 LEVELS = 16  # demands in each direction
 SETTLE_TICKS = 500 // TICK_MS  # before the first look
 AVERAGE_TICKS = 20  # of a look; two looks that agree are a flow that has settled
@@ -32,7 +38,8 @@ class PumpCurveProcedure(Procedure):
     NAME = "pump_curve"
     NEEDS_BENCH = 1
 
-    def __init__(self, settings, params, totals=None):
+    def __init__(self, settings: "Settings", params: dict[str, int],
+                 totals: "Totals | None" = None) -> None:
         super().__init__()
         self.settings = settings
         self.density_g_l = params["density_g_l"]  # of what is in the tank now
@@ -52,13 +59,10 @@ class PumpCurveProcedure(Procedure):
         travel_ms = settings.valve_travel_ms if self._valve else 0
         self._home_ticks = max(travel_ms * 13 // 10, 1000) // TICK_MS
         self._run_ticks = travel_ms // TICK_MS  # stop to stop
-        self._sum = 0
-        self._ticks = 0
-        self._looks = 0
         self._seen_ul_s = 0  # at the last look
         self._begin_level()
 
-    def demand_u16(self, level):
+    def demand_u16(self, level: int) -> int:
         """Return the demand of a level.
 
         For a pump in squares, closer together at the bottom; for a valve in even steps, none
@@ -70,18 +74,15 @@ class PumpCurveProcedure(Procedure):
             return self.start_u16 + span * level // top
         return self.start_u16 + span * level // top * level // top
 
-    def progress_permille(self):
+    def progress_permille(self) -> int:
         """Return how far it is, 0 to 1000."""
-        steps = self._turn * LEVELS + self.level
-        return min(steps * 1000 // (len(self._phases) * LEVELS), 1000)
+        return min((self._turn * LEVELS + self.level) * 1000 // (len(self._phases) * LEVELS), 1000)
 
-    def prompt(self):
+    def prompt(self) -> str:
         """Return what it is doing."""
-        if self.state != RUNNING:
-            return ""
-        return PROMPTS[self._phases[self._turn]]
+        return PROMPTS[self._phases[self._turn]] if self.state == RUNNING else ""
 
-    def step(self, measured, decided):
+    def step(self, measured: "Measured", decided: "Decided") -> None:
         """Take one tick on the bench."""
         phase = self._phases[self._turn]
         self._ticks += 1
@@ -95,7 +96,7 @@ class PumpCurveProcedure(Procedure):
         else:
             self._dwell(measured, phase)
 
-    def _find(self, measured):
+    def _find(self, measured: "Measured") -> None:
         if measured.flow_readable:
             self.start_u16 = max(self.duty_u16 - RAMP_U16, 0)
             self._next_phase()
@@ -104,7 +105,7 @@ class PumpCurveProcedure(Procedure):
         else:
             self.duty_u16 = min(self.duty_u16 + RAMP_U16, DUTY_FULL)
 
-    def _next_phase(self):
+    def _next_phase(self) -> None:
         self._turn += 1
         self.level = 0
         if self._turn == len(self._phases):
@@ -114,7 +115,7 @@ class PumpCurveProcedure(Procedure):
         else:
             self._begin_level()
 
-    def _begin_level(self):
+    def _begin_level(self) -> None:
         """Set the demand of a level and how long it takes to get there."""
         phase = self._phases[self._turn]
         self._ticks = 0
@@ -135,7 +136,7 @@ class PumpCurveProcedure(Procedure):
         else:
             self.duty_u16 = self.demand_u16(curve_fit.NARROW_LEVEL)
 
-    def _dwell(self, measured, phase):
+    def _dwell(self, measured: "Measured", phase: int) -> None:
         """Wait for the flow to settle, take its average and go on to the next level."""
         if self._ticks <= self._wait_ticks:
             return
@@ -156,14 +157,14 @@ class PumpCurveProcedure(Procedure):
         else:
             self._next_phase()
 
-    def _settled(self, flow_ul_s):
+    def _settled(self, flow_ul_s: int) -> bool:
         """Return whether this look at the flow agrees with the last to 1/256."""
         agrees = self._looks > 0 and abs(flow_ul_s - self._seen_ul_s) <= flow_ul_s >> 8
         self._seen_ul_s = flow_ul_s
         self._looks += 1
         return agrees or self._looks == (LOOKS_MAX if self.level else LOOKS_FILLING)
 
-    def _take(self, phase, flow_ul_s, supply_mv):
+    def _take(self, phase: int, flow_ul_s: int, supply_mv: int) -> None:
         """Keep the flow of a level; refuse a curve that falls while the demand rises."""
         if phase == SINGLE:
             self.single_ul_s = flow_ul_s
@@ -181,11 +182,11 @@ class PumpCurveProcedure(Procedure):
             if self.level and flow_ul_s < self.up_ul_s[self.level - 1] * 49 // 50:
                 self.finish(FAILED, "flow falls while demand rises: air, filter, valve")
 
-    def proposal(self):
+    def proposal(self) -> dict:
         """Return the curve, its gap and the number of the share law."""
         return curve_fit.settings_from(self) if self.state == DONE else {}
 
-    def facts(self):
+    def facts(self) -> list[tuple]:
         """Return the highest flow, where flow begins and the gap between the branches."""
         if self.state != DONE:
             return []

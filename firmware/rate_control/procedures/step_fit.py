@@ -17,7 +17,7 @@ LAGS = (0, 100, 200, 300, 500, 800, 1205)
 LAG_MIN_MS, LAG_MAX_MS, DELAY_MAX_MS = 20, 8000, 2000
 
 
-def settled(response, ticks):
+def settled(response: list[int], ticks: int) -> int:
     """Return the height at the end; it allocates nothing."""
     height = 0
     for index in range(ticks - TAIL_TICKS, ticks):
@@ -25,14 +25,14 @@ def settled(response, ticks):
     return height
 
 
-def after_step(response, ticks):
+def after_step(response: list[int], ticks: int) -> tuple[int, int]:
     """Return (delay_ms, lag_ms) of a machine whose input made a step."""
     t63 = reached_ms(response, ticks, PART_63)
     lag = clamp(spread_ms(response, ticks), LAG_MIN_MS, LAG_MAX_MS)
     return clamp(t63 - lag, 0, DELAY_MAX_MS), lag
 
 
-def after_ramp(response, ticks, late_ms, ramp_ms):
+def after_ramp(response: list[int], ticks: int, late_ms: int, ramp_ms: int) -> tuple[int, int]:
     """Return (delay_ms, lag_ms) of a machine whose input began late and took ramp_ms.
 
     That is a valve with its motor. Mean times add: of the ramp, then delay and lag. How the two
@@ -44,7 +44,7 @@ def after_ramp(response, ticks, late_ms, ramp_ms):
     return clamp(both_ms - lag, 0, DELAY_MAX_MS), lag
 
 
-def reached_ms(response, ticks, part):
+def reached_ms(response: list[int], ticks: int, part: int) -> int:
     """Return when the response reaches a part of its height (10000 is all of it)."""
     level = settled(response, ticks) * part // WHOLE
     before = 0
@@ -56,20 +56,20 @@ def reached_ms(response, ticks, part):
     return ticks * TICK_MS
 
 
-def spread_ms(response, ticks):
+def spread_ms(response: list[int], ticks: int) -> int:
     """Return 1.5 (t63 - t28): the lag, if the input was a step."""
     t28 = reached_ms(response, ticks, PART_28)
     return 3 * (reached_ms(response, ticks, PART_63) - t28) // 2
 
 
-def mean_ms(response, ticks):
+def mean_ms(response: list[int], ticks: int) -> int:
     """Return the mean time of the response: the area above it over its height."""
     height = max(settled(response, ticks), 1)
     missing = sum(height - response[index] for index in range(ticks))
     return TICK_MS // 2 + missing * TICK_MS // height
 
 
-def behind_ramp_ms(spread, ramp_ms):
+def behind_ramp_ms(spread: int, ramp_ms: int) -> int:
     """Return the lag behind an input that is no step but a ramp, from the spread of the response.
 
     By the exact response y = (t - lag + lag exp(-t / lag)) / ramp: beyond 1.2 ramps it is the

@@ -13,6 +13,12 @@ from rate_control.procedures.step_fit import TAIL_TICKS
 from rate_control.pump_curve import PumpCurve
 from rate_control.units import DUTY_FULL, PWM_PUMP, TICK_MS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from rate_control.records import Decided, Measured
+    from rate_control.settings import Settings
+    from rate_control.totals import Totals
+
 STEPS = 8  # up and down by turns
 HOLD_TICKS = 80  # at least
 HOLD_MAX_TICKS = 480
@@ -24,7 +30,8 @@ class StepTest(Procedure):
     NAME = "step_test"
     NEEDS_BENCH = 1
 
-    def __init__(self, settings, params, totals=None):
+    def __init__(self, settings: "Settings", params: dict[str, int],
+                 totals: "Totals | None" = None) -> None:
         super().__init__()
         self._settings = settings
         self._wanted_ms = params["settling_time_ms"]
@@ -52,16 +59,16 @@ class StepTest(Procedure):
         self._before_ul_s = 0
         self._tail_sum = 0
 
-    def prompt(self):
+    def prompt(self) -> str:
         """Return what it is doing."""
         return "stepping up and down"
 
-    def progress_permille(self):
+    def progress_permille(self) -> int:
         """Return how far it is, 0 to 1000."""
         ticks = self.holds * self._hold_ticks + min(self._ticks, self._hold_ticks)
         return min(ticks * 1000 // ((STEPS + 1) * self._hold_ticks), 1000)
 
-    def step(self, measured, decided):
+    def step(self, measured: "Measured", decided: "Decided") -> None:
         """Take one tick on the bench."""
         if decided.section_mask != self._all_mask:
             self.finish(FAILED, "switch all sections on")
@@ -85,7 +92,7 @@ class StepTest(Procedure):
         if self._ticks >= self._hold_ticks:
             self._turn()
 
-    def _settle(self, flow_ul_s):
+    def _settle(self, flow_ul_s: int) -> None:
         """Wait in the first hold until the flow has settled; the others last as long."""
         self._tail_sum += flow_ul_s
         self._ticks += 1
@@ -101,7 +108,7 @@ class StepTest(Procedure):
             self._before_ul_s = average
             self._tail_sum = 0
 
-    def _turn(self):
+    def _turn(self) -> None:
         """Go on to the next hold, whose demand is written in this very tick."""
         self._before_ul_s = self._tail_sum // TAIL_TICKS
         self._tail_sum = 0
@@ -114,13 +121,13 @@ class StepTest(Procedure):
         else:
             self.finish(FAILED, "flow does not follow the curve: learn it first")
 
-    def gain_permille(self):
+    def gain_permille(self) -> int:
         """Return the measured step of flow in parts of the curve's; the last tick asks too."""
         height = step_fit.settled(self.response, self._hold_ticks)
         wanted = self.flows_ul_s[1] - self.flows_ul_s[0]
         return muldiv(max(height, 0) // STEPS, 1000, max(wanted, 1))
 
-    def delay_and_lag_ms(self):
+    def delay_and_lag_ms(self) -> tuple[int, int]:
         """Return (delay, lag); what the motor of a valve takes is neither."""
         if not self._motor_ms:
             return step_fit.after_step(self.response, self._hold_ticks)
@@ -128,7 +135,7 @@ class StepTest(Procedure):
         ramp_ms = self._motor_ms * self.gain_permille() // 1000
         return step_fit.after_ramp(self.response, self._hold_ticks, self._late_ms(), ramp_ms)
 
-    def proposal(self):
+    def proposal(self) -> dict:
         """Return delay, lag and the settling time: the wanted one, or the fastest that is safe.
 
         The look-ahead is three quarters of what the machine is late: the last quarter would
@@ -141,7 +148,7 @@ class StepTest(Procedure):
                 "look_ahead_ms": min((delay + lag) * 3 // 4, 1000),
                 "settling_time_ms": max(self._wanted_ms, self.fastest_ms(delay, lag))}
 
-    def fastest_ms(self, delay, lag):
+    def fastest_ms(self, delay: int, lag: int) -> int:
         """Return the shortest settling time that the margins bear and the machine can keep.
 
         Left to itself it is within 5 % of a step after its delay and three lags, and a valve
@@ -150,19 +157,19 @@ class StepTest(Procedure):
         alone = self._late_ms() + self._motor_ms + delay + 3 * lag
         return clamp(max(fastest_settling_ms(delay), alone), 300, 30000)
 
-    def _late_ms(self):
+    def _late_ms(self) -> int:
         """Return how long a valve's motor runs before the valve moves."""
         if not self._motor_ms:
             return 0
         return self._settings.valve_lost_ms + self._settings.valve_play_ms
 
-    def facts(self):
+    def facts(self) -> list[tuple]:
         """Return what was measured; a wish that was too brisk is named with its reason."""
         if self.state != DONE:
             return []
         delay, lag = self.delay_and_lag_ms()
         fastest = self.fastest_ms(delay, lag)
-        found = [("delay", delay, "time_ms"), ("lag", lag, "time_ms"),
+        found: list[tuple] = [("delay", delay, "time_ms"), ("lag", lag, "time_ms"),
                  ("gain against the curve", self.gain_permille(), "share_permille"),
                  ("fastest settling time", fastest, "time_ms")]
         if self._wanted_ms < fastest:

@@ -127,7 +127,7 @@ class PidValve(PidLoop, ValveLoop):
     def drive(self, decided: Decided, outputs: Outputs) -> None:
         """Fill the outputs with a pulse when enough is saved up."""
         self._saved_ms += TICK_MS * decided.demand_u16 / DUTY_FULL
-        pulse_ms = round(clamp(self._saved_ms, -TICK_MS, TICK_MS))
+        pulse_ms = clamp(round(self._saved_ms), -TICK_MS, TICK_MS)
         if abs(pulse_ms) < self._least_ms:
             pulse_ms = 0
         self._saved_ms -= pulse_ms
