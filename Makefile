@@ -13,7 +13,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version $(OLDEST) \
     --fork-strategy fewest --no-header --generate-hashes
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures firmware hardware chip bench fields trust mutants intervals fuzz fuzz-guided docs lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures firmware release hardware chip bench fields trust mutants intervals fuzz fuzz-guided docs lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -43,6 +43,9 @@ pictures: setup ## make the pictures of the panel in docs/pictures (needs chromi
 
 firmware: setup ## build the firmware for a board; prints its flash and heap
 	$(BIN)/python -m host_sim.build.firmware
+
+release: setup ## wheel, firmware bundle and checksums in build/release, of what is committed
+	$(BIN)/python -m host_sim.build.release
 
 hardware: setup ## draw the circuit, check it, simulate it (needs KiCad 9 and ngspice)
 	$(BIN)/python -m host_sim hardware draw

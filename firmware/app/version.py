@@ -1,3 +1,3 @@
-"""The version of the firmware, as in pyproject.toml."""
+"""The version of firmware and twin: pyproject.toml takes it from here."""
 
 VERSION = "0.1.0"

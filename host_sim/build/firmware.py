@@ -34,6 +34,7 @@ from host_sim.build.interpreters import MICROPYTHON_32, run_on
 from host_sim.build.settings_parts import part_settings
 from host_sim.build.stated_methods import drop_stated_methods
 from host_sim.common.errors import InputError
+from host_sim.common.versions import project_version
 from host_sim.hardware import boards
 from host_sim.hardware.pin_rules import PINS_DIR, SUFFIX, check_pins
 from rate_control.procedures.catalogue import CATALOGUE
@@ -205,7 +206,7 @@ def package_json(files: list[BuiltFile]) -> str:
     """
     names = sorted((file.name for file in files), key=lambda name: (name == "main.py", name))
     lines = ",\n".join(f"    {json.dumps([name, name])}" for name in names)
-    return f'{{\n  "version": "{version()}",\n  "urls": [\n{lines}\n  ]\n}}\n'
+    return f'{{\n  "version": "{project_version()}",\n  "urls": [\n{lines}\n  ]\n}}\n'
 
 
 def build_frozen(directory: Path = FROZEN_DIR, board: str = "") -> None:
@@ -217,13 +218,6 @@ def build_frozen(directory: Path = FROZEN_DIR, board: str = "") -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         text = ast.unparse(freezable(modules_for(board)[module_name(source)]))
         path.write_text(text + "\n", encoding="utf-8")
-
-
-def version() -> str:
-    """The version that the firmware gives."""
-    from app.version import VERSION
-
-    return str(VERSION)
 
 
 def load_order() -> tuple[list[str], list[str]]:

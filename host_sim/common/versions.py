@@ -5,10 +5,10 @@ from __future__ import annotations
 import functools
 import hashlib
 import platform
-import tomllib
 from importlib import metadata
 
-from host_sim import CHECKED_OUT, FIRMWARE_DIR, PACKAGE_DIR, REPO_ROOT
+from app.version import VERSION
+from host_sim import FIRMWARE_DIR, PACKAGE_DIR
 
 PROJECT = "liquid-application-rate-controller"
 PACKAGES = ("numpy", "matplotlib")
@@ -22,11 +22,8 @@ def versions() -> dict[str, str]:
 
 
 def project_version() -> str:
-    """The version of this project: of the checkout, or of what was installed."""
-    if not CHECKED_OUT:
-        return metadata.version(PROJECT)
-    text = (REPO_ROOT / "pyproject.toml").read_text(encoding="utf-8")
-    return str(tomllib.loads(text)["project"]["version"])
+    """The version of this project, firmware and twin: of the tree that this is a part of."""
+    return VERSION
 
 
 @functools.cache

@@ -5,6 +5,7 @@ import json
 from host_sim import FIRMWARE_DIR
 from host_sim.board.flash import BYTECODE
 from host_sim.build import firmware as firmware_build
+from host_sim.common.versions import project_version
 
 MPY_MAGIC = ord("M")  # MicroPython documentation, ".mpy files": first byte M, second the version
 
@@ -30,7 +31,7 @@ def test_source_is_listed_with_a_warning(tmp_path, monkeypatch, capsys):
     package = json.loads((tmp_path / "source" / "package.json").read_text())
     assert package["urls"][-1] == ["main.py", "main.py"]
     assert ["app/link.py", "app/link.py"] in package["urls"]
-    assert package["version"] == firmware_build.version()
+    assert package["version"] == project_version()
     assert "more memory than an RP2040 has" in capsys.readouterr().err
 
 

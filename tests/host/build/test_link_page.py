@@ -2,15 +2,13 @@
 
 import json
 import re
-import tomllib
 
 import pytest
 
 from app import link_requests, telemetry
 from app.link_frame import parse
 from app.telemetry import NAMES
-from app.version import VERSION
-from host_sim import FIRMWARE_DIR, REPO_ROOT
+from host_sim import FIRMWARE_DIR
 from host_sim.board.link_words import REQUESTS
 from host_sim.build.link_reference import MEANINGS, link_page
 from tests.support.link_rig import LinkRig
@@ -46,8 +44,3 @@ def test_every_request_error_and_number_is_listed():
 @pytest.mark.parametrize("name", telemetry.NAMES)
 def test_meanings_are_of_the_telemetry_there_is(name):
     assert f"| `{name}` | {MEANINGS[name]} |" in link_page()
-
-
-def test_version_of_the_firmware_is_that_of_the_project():
-    project = tomllib.loads((REPO_ROOT / "pyproject.toml").read_text())["project"]
-    assert project["version"] == VERSION
