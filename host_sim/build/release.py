@@ -115,8 +115,8 @@ def tracked_files() -> list[str]:
     if not CHECKED_OUT or not (REPO_ROOT / ".git").exists():
         raise InputError("a release is made in a git checkout: this tree has no history")
     if changed := _git("status", "--porcelain").splitlines():
-        raise InputError(f"{changed[0][3:]}: is not committed, and {len(changed) - 1} more; "
-                         "a release is made of what is committed")
+        raise InputError(f"{changed[0][3:]}: is not committed (files that are not: "
+                         f"{len(changed)}); a release is made of what is committed")
     return [name for name in _git("ls-files", "-z").split("\0") if name]
 
 
