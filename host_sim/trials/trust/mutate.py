@@ -13,6 +13,8 @@ import ast
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from host_sim.build.annotations import FOR_THE_CHECKER
+
 SMALL = 100
 # What may stand for a comparison: its boundary moved, and its direction turned.
 COMPARISONS: dict[type[ast.cmpop], tuple[str, tuple[str, ...]]] = {
@@ -102,6 +104,8 @@ class _Mutations:
 
     def _in(self, node: ast.AST, function: str) -> Iterator[tuple[str, Edit]]:
         for child in ast.iter_child_nodes(node):
+            if _is_for_the_checker(child, node):
+                continue
             name = function
             if isinstance(child, (ast.FunctionDef, ast.ClassDef)):
                 name = f"{function}.{child.name}" if function else child.name
@@ -172,6 +176,13 @@ class _Mutations:
 def _plain(lines: str) -> str:
     """Lines as one, without their comments."""
     return " ".join(word for line in lines.splitlines() for word in line.split("#")[0].split())
+
+
+def _is_for_the_checker(node: ast.AST, parent: ast.AST) -> bool:
+    """Whether it never runs: an annotation, or what stands under TYPE_CHECKING."""
+    if isinstance(node, ast.If):
+        return isinstance(node.test, ast.Name) and node.test.id == FOR_THE_CHECKER
+    return node in (getattr(parent, "annotation", None), getattr(parent, "returns", None))
 
 
 def _is_text(node: ast.AST) -> bool:
