@@ -224,7 +224,7 @@ def _example() -> str:
         (17, {"do": "settings.get", "names": ["section_count"]}),
         (402, {"values": {"section_count": 3}, "answer": "settings.get", "to": 17}),
         (18, {"do": "rate.set", "rate_ml_ha": 5}),
-        (403, {"error": "refused", "problems": ["must be 1000 to 5000000"], "to": 18}),
+        (403, {"error": "refused", "problems": ["must be 1000 to 5000000, is 5"], "to": 18}),
     )
     lines = (record(number, json.dumps(body).encode()).decode() for number, body in bodies)
     return "".join(f"    {line}" for line in lines)
