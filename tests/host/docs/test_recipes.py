@@ -99,6 +99,7 @@ def test_a_screen_that_follows_the_recipe_can_be_opened(tree):
     told = run(tree, "-m", "pytest", "-q", "-p", "no:cacheprovider", "tests/shared/test_screens.py",
                "-k", "supply or totals")
     assert " passed" in told
+    run(tree, "-m", "mypy", "firmware/app/screens")
     with pytest.raises(AssertionError, match="supply"):  # without its way it is not found
         menu = tree / "firmware/app/screens/menu.py"
         menu.write_text(menu.read_text().replace('    ("supply", _supply),\n', ""))
