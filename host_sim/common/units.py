@@ -62,11 +62,17 @@ def whole(quantity: str, text: str, us: bool, low: int, high: int, scale: int = 
     numerator, denominator = units_typed.exact(quantity, text, us)
     value: int = divide_rounded(numerator, denominator * scale)
     if not low <= value <= high:
-        label = text.strip().lstrip("+-.,0123456789").strip() or unit(quantity, us)
-        one = Fraction(*units_typed.exact(quantity, f"1 {label}", us)) / scale
-        least, most = (f"{float(end / one):.6g}" for end in (low, high))
-        raise ValueError(f"must be {least} to {most} {label}, is {text.strip()}")
+        span = typed_span(quantity, text, us, low * scale, high * scale)
+        raise ValueError(f"must be {span}, is {text.strip()}")
     return value
+
+
+def typed_span(quantity: str, text: str, us: bool, low: float, high: float) -> str:
+    """From low to high, in internal units, as text in the unit that was typed."""
+    label = text.strip().lstrip("+-.,0123456789").strip() or unit(quantity, us)
+    one = Fraction(*units_typed.exact(quantity, f"1 {label}", us))
+    least, most = (f"{float(end / one):.6g}" for end in (low, high))
+    return f"{least} to {most} {label}"
 
 
 def parse_with_unit(quantity: str, text: str) -> float:

@@ -20,7 +20,7 @@ from host_sim.report.words import L_HA_M, L_M3
 from host_sim.runs.measured import as_measured
 from host_sim.runs.passes import Pass, cut, edge_m
 from host_sim.runs.record import RunRecord
-from host_sim.runs.truth import CELL_M, true_run
+from host_sim.runs.truth import CELL_M, M2_HA, true_run
 
 FLAG_PCT = (5.0, 10.0)  # deviations from the plan's rate that are marked
 LENGTH_SHARE, LENGTH_M = 0.2, 1.0  # a pass may be so much longer or shorter than planned
@@ -117,7 +117,7 @@ def _measured(plot: Plot, piece: dict[str, Any], settings: dict[str, Any], width
     length_m = piece["length_m"]
     return MeasuredPlot(
         volume_m3=max(piece["volume_l"], 1e-9) * L_M3, length_m=length_m,
-        width_m=piece["area_ha"] * 1e4 / length_m if piece["area_ha"] else width_m,
+        width_m=piece["area_ha"] * M2_HA / length_m if piece["area_ha"] else width_m,
         time_s=piece["time_s"], wanted_m=plot.rate_m,
         pulses_per_m3=settings["meter_pulses_hl"] * PULSES_M3,
         pulses_per_m=settings["speed_pulses_km"] * PULSES_M,

@@ -21,6 +21,7 @@ from host_sim.field_trial.anova import Line, anova
 from host_sim.field_trial.applied import Applied
 from host_sim.field_trial.plan import BLOCKS, LATIN_SQUARE, SPLIT_PLOT, Plan
 from host_sim.field_trial.uncertainty import COMMON
+from host_sim.runs.truth import M2_HA
 
 NAME = "as-applied"
 # Figure: quantity of its unit, and what one in SI is of the quantity; percent have none.
@@ -100,7 +101,7 @@ def long_rows(plots: Sequence[Applied], us: bool) -> Iterator[dict[str, Any]]:
         values: list[tuple[str, float | None, Any]] = [("wanted_rate", plot.rate_m, None)]
         values += [(name, figure.value, figure) for name, figure in one.figures.items()]
         if one.piece:
-            values.append(("area", one.piece["area_ha"] * 1e4, None))
+            values.append(("area", one.piece["area_ha"] * M2_HA, None))
         if one.truth_m is not None:
             values.append(("true_mean_rate", one.truth_m, None))
         for name, value, figure in values:

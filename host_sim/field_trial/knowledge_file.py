@@ -50,7 +50,9 @@ def read_knowledge(path: Path, settings: Mapping[str, Any]) -> Knowledge:
         try:
             value = units.parse_with_unit(quantity, text)
             if not 0 <= value <= most:
-                raise ValueError(f"must be from 0 to {most:g} in SI units, is '{text}'")
+                internal = most / float(units.SI_PER_INTERNAL[quantity])
+                span = units.typed_span(quantity, text, False, 0, internal)
+                raise ValueError(f"must be from {span}, is '{text}'")
             known[attribute] = value
         except ValueError as error:
             table.refuse(key, str(error))

@@ -16,13 +16,13 @@ from host_sim.panel.live_twin import LiveTwin
 from host_sim.plant.units import ML_M3
 from host_sim.runs.measured import counted
 from host_sim.runs.record import RowRecorder, RunRecord, section_column
+from host_sim.twin.clock import US_PER_S
 from host_sim.twin.hands import HANDS, Happened
 from host_sim.twin.scenario import Scenario
 from host_sim.twin.scenario_events import ML_HA_PER_M, rate_words
 from rate_control import trace
 from rate_control.units import TICK_US
 
-US_PER_S = 1_000_000
 KEPT_TICKS = 3600 * US_PER_S // TICK_US
 LET_GO_TICKS = 60 * US_PER_S // TICK_US  # at once, because it moves all that is kept
 EVENTS = 2000

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rate_control.intmath import LIMIT
 
+US_PER_S = 1_000_000
 WRAP_US = LIMIT + 1  # 2**30, the period of the board's clock
 START_US = WRAP_US - 10_000_000  # 10 s before the wrap, so that every run crosses it
 

@@ -11,14 +11,13 @@ from typing import Any
 from host_sim.board.link_client import LinkClient
 from host_sim.board.link_port import PipePort
 from host_sim.plant.machine import Machine
-from host_sim.twin.clock import VirtualClock
+from host_sim.twin.clock import US_PER_S, VirtualClock
 from host_sim.twin.front_panel import SimulatedPanel
 from host_sim.twin.stepped import MakeBoard, SteppedRun
 from host_sim.twin.virtual_board import Fittings, MemoryFiles, VirtualBoard
 
 GAIN_M_S2 = 3.0  # brisk for a machine; common practice, no source
 STEP_US = 10_000  # keys are read in every one
-US_PER_S = 1_000_000
 
 SET_UP_NOTCHES = 4  # from the top of the menu
 TAKE_ON_NOTCHES = 40  # to the end of set up, however long it is

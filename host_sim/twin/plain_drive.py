@@ -38,8 +38,7 @@ def scenario_for(path: Path | None, speed_trace: Path | None = None, seed: int |
     Raises InputError with a line for everything that is wrong.
     """
     if path is None and machine_file:
-        made = plain_drive(load_machine(machine_file), speed_trace, seed or 0 if seed is not None
-                           else 1)
+        made = plain_drive(load_machine(machine_file), speed_trace, 1 if seed is None else seed)
         return replace(made, field=field or CALM)
     return load_scenario(path or DEMO, speed_trace, seed, machine_file, field)
 

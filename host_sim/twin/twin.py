@@ -18,7 +18,7 @@ from host_sim.plant.machine import Machine
 from host_sim.runs.record import RowRecorder, RunRecord
 from host_sim.runs.truth import M2_HA
 from host_sim.twin.breaking import Breaking
-from host_sim.twin.clock import VirtualClock
+from host_sim.twin.clock import US_PER_S, VirtualClock
 from host_sim.twin.disturbances import set_field
 from host_sim.twin.hands import Hands
 from host_sim.twin.scenario import Scenario
@@ -29,7 +29,6 @@ from rate_control.records import Inputs, Request
 from rate_control.settings import Settings
 from rate_control.units import SWITCH_IMPLEMENT, TICK_US
 
-US_PER_S = 1_000_000
 PROGRESS_TICKS = 500
 
 InputSink = Callable[[Inputs, Request, int], None]

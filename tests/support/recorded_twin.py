@@ -8,14 +8,13 @@ from pathlib import Path
 from host_sim.board.recorder import Recorder
 from host_sim.plant.machine import Machine
 from host_sim.runs.recording_file import RecordingFile
-from host_sim.twin.clock import VirtualClock
+from host_sim.twin.clock import US_PER_S, VirtualClock
 from host_sim.twin.hands import Hands
 from host_sim.twin.operated import STEP_US, OperatedRun
 from host_sim.twin.scenario import Scenario
 from host_sim.twin.virtual_board import MemoryFiles
 
 BEGAN = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
-US_PER_S = 1_000_000
 
 
 class RecordedTwin(OperatedRun):

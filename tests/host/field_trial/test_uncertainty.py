@@ -83,7 +83,8 @@ def test_a_file_says_what_is_known_and_the_rest_is_usual(tmp_path):
 
 @pytest.mark.parametrize(("text", "words"), [
     ('meter = "0.2"', "meter: '0.2' needs its unit"),
-    ('meter = "50 %"', "meter: must be from 0"),
+    ('meter = "50 %"', "meter: must be from 0 to 20 %, is '50 %'"),
+    ('width = "5 ft"', "width: must be from 0 to 3.28084 ft, is '5 ft'"),
     ('meter = "-1 %"', "meter: must be from 0"),
     ("meter_runs = 1", "meter_runs: must be a whole number from 2"),
     ('metr = "1 %"', "did you mean metre?"),
