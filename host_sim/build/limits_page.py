@@ -51,6 +51,9 @@ the highest flow, the highest flow is what is commanded.
 - **Below the meter's floor it coasts**: it goes by the pump curve, and nobody measures.
 - **A pump's trim adds a quarter at most** and takes away a half. What is further off its curve
   than that is told, not made good.
+- **A regulating valve has no such bound.** A meter that loses every second pulse from the first
+  start on, or from a moment at which speed or sections change, doubles the rate, and nothing may
+  be shown: [what is not noticed](../how_to/use_a_regulating_valve.md#what-is-not-noticed).
 - **A tick is {tick} ms.** Nothing is faster than that, and delay and lag of the machine come on
   top: the step test says which settling time it can bear. A machine is believed to gain and lose
   at most {change} m/s in a second.

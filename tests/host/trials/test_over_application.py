@@ -1,19 +1,38 @@
 """Whatever raises the true rate by more than a quarter is ended within three seconds."""
 
+import math
+
 import pytest
 
 from host_sim.trials.trust.breaks import BY_NAME, PUMP, VALVE, Break
 from host_sim.trials.trust.machines import ready
 from host_sim.trials.trust.station import TICK_S, Station
 from rate_control.interlock import FAULT
+from rate_control.units import SWITCH_SECTION_SHIFT
 
 MOST = 1.25
 END_S = 3.0
+TICKS = 300
+SPEED_M_S = 1.5
 BREAKS = (
     BY_NAME["driver_shorted"], BY_NAME["meter_half"], BY_NAME["meter_noise"],
     BY_NAME["valve_stuck_open"], BY_NAME["valve_stuck_shut"], BY_NAME["blocked_section"],
     Break("supply_doubled", "the pump gets 24 V", {"supply_drop_v": -12.0}),
 )
+KINDS = {"electric_m": PUMP, "inline_pd": VALVE, "bypass_centrifugal": VALVE}
+CASES = [(kind, broken) for kind, has in KINDS.items() for broken in BREAKS
+         if broken.needs in ("", has)]
+SWAYING, SWITCHED, FROM_THE_START = "speed", "section", "start"
+# What the meter misses is taken for a valve that is further shut, or for a pump off its curve.
+NOT_NOTICED = {("inline_pd", SWAYING), ("inline_pd", SWITCHED), ("inline_pd", FROM_THE_START),
+               ("electric_m", SWITCHED), ("electric_m", FROM_THE_START)}
+BUSY = [
+    pytest.param(kind, broken, when, id=f"{kind}-{broken.name}-{when}",
+                 marks=[pytest.mark.xfail(reason="docs/reference/limits.md")]
+                 if broken.name == "meter_half" and (kind, when) in NOT_NOTICED else [])
+    for kind, broken in CASES if kind in ("electric_m", "inline_pd")
+    and broken.name in ("driver_shorted", "meter_half", "meter_noise", "valve_stuck_open")
+    for when in (SWAYING, SWITCHED, FROM_THE_START)]
 
 
 class BlindToSupply(Station):
@@ -40,27 +59,56 @@ class BlindToSupply(Station):
         self.live(TICK_S)
         return (self.applied_ml - before_ml) / TICK_S
 
+    def get_ready(self):
+        """Armed and at speed, about to lower the implement."""
+        self.live(0.5)
+        self.arm()
+        self.asked_m_s = SPEED_M_S
+        self.live(3.0)
+        return self
 
-KINDS = {"electric_m": PUMP, "inline_pd": VALVE, "bypass_centrifugal": VALVE}
-CASES = [(kind, broken) for kind, has in KINDS.items() for broken in BREAKS
-         if broken.needs in ("", has)]
+    def over_s(self, wanted_ml_s, hands=lambda second: None):
+        """How long more than MOST of what is wanted leaves the outlets, with the hands at work."""
+        ticks = 0
+        for tick in range(TICKS):
+            hands(tick * TICK_S)
+            ticks += self.rate_ml_s() > MOST * wanted_ml_s()
+        return ticks * TICK_S
 
 
 @pytest.mark.parametrize(("kind", "broken"), CASES,
                          ids=[f"{kind}-{broken.name}" for kind, broken in CASES])
 def test_too_much_is_ended(kind, broken):
-    station = BlindToSupply(ready(kind))
-    station.live(0.5)
-    station.arm()
-    station.asked_m_s = 1.5
-    station.live(3.0)
+    station = BlindToSupply(ready(kind)).get_ready()
     station.lower(True)
     station.live(15.0)
     before_ml = station.applied_ml
     station.live(3.0)
     right_ml_s = (station.applied_ml - before_ml) / 3.0
     station.strike(broken)
-    over_ticks = sum(station.rate_ml_s() > MOST * right_ml_s for _ in range(300))
-    assert over_ticks * TICK_S <= END_S
-    if over_ticks * TICK_S > 1.0:
+    over_s = station.over_s(lambda: right_ml_s)
+    assert over_s <= END_S
+    if over_s > 1.0:
         assert station.state == FAULT
+
+
+@pytest.mark.parametrize(("kind", "broken", "when"), BUSY)
+def test_too_much_is_ended_where_nothing_is_steady(kind, broken, when):
+    station = BlindToSupply(ready(kind)).get_ready()
+
+    def wanted_ml_s():
+        return station.controller.decided.target_ul_s / 1e3 or math.inf
+
+    def sway(second):
+        station.asked_m_s = SPEED_M_S + 0.6 * math.sin(2 * math.pi * second / 7.0)
+
+    if when == FROM_THE_START:
+        station.strike(broken)
+    station.lower(True)
+    station.live(12.0)
+    if when == SWITCHED:
+        station.hands ^= 1 << SWITCH_SECTION_SHIFT
+        station.live(0.5)
+    if when != FROM_THE_START:
+        station.strike(broken)
+    assert station.over_s(wanted_ml_s, sway if when == SWAYING else lambda second: None) <= END_S
