@@ -94,4 +94,4 @@ audit: setup ## ask the advisory database about every pinned package (needs the 
 clean: ## remove .venv and everything generated
 	rm -rf $(VENV) .setup.lock build out .coverage .coverage.* .hypothesis .mypy_cache .pytest_cache \
 	    .ruff_cache
-	find . -name __pycache__ -type d -prune -exec rm -rf {} +
+	find . \( -name __pycache__ -o -name '*.mpy' \) -prune -exec rm -rf {} +

@@ -84,3 +84,15 @@ def test_every_requirement_says_how_it_is_proved():
     rows = re.findall(r"^\| (\d+(?:\.\d+)?) \|.*\| (.+) \|$", text, re.MULTILINE)
     assert {number.split(".")[0] for number, _ in rows} >= set("1234567")
     assert not [number for number, proof in rows if "tests/" not in proof and "open:" not in proof]
+
+
+def test_firmware_comments_name_files_that_exist():
+    names = {path.name for path in repository_files()}
+    named = {
+        (name_of(path), name)
+        for path in repository_files()
+        if path.suffix == ".py" and name_of(path).startswith("firmware/")
+        for name in re.findall(r"(?<!\w)[a-z]\w*\.py\b", path.read_text())
+    }
+    assert ("firmware/rate_control/__init__.py", "controller.py") in named
+    assert not {(file, name) for file, name in named if name not in names}

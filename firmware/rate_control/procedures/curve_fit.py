@@ -167,7 +167,7 @@ def gap_u16(up_flows: list[int], up_demands: list[int], down_flows: list[int],
 
 def share_number(settings: "Settings", curve_flow: list[int], curve_duty: list[int], demand: int,
                  wide_ul_s: int, narrow_ul_s: int, mask: int) -> tuple[str, int]:
-    """Return (setting, value) of the law in share.py from one flow with fewer sections."""
+    """Return (setting, value) of the law in width_share.py from one flow with fewer sections."""
     widths = settings.widths_mm()
     total = sum(widths)
     width = sum(section for index, section in enumerate(widths) if mask >> index & 1)
