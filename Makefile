@@ -73,6 +73,7 @@ intervals: setup ## measure many plots with a hidden truth; the intervals of as-
 
 fuzz: setup ## feed every loader of files damaged ones: make fuzz EXAMPLES=20000 (for each)
 	$(BIN)/python -m tests.support.loader_fuzz $(EXAMPLES)
+	$(BIN)/python -m tests.support.sentence_fuzz
 
 fuzz-guided: setup ## the same led by what the code does, with atheris: make fuzz-guided LOADER=job
 	$(BIN)/uv pip sync --quiet --require-hashes --target build/atheris requirements-guided.lock

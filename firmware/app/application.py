@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Any
 
+    from app.position import Position
     from app.store import Store
     from boards.board import Board
     from rate_control.controller import Controller
@@ -36,7 +37,13 @@ class Application(Operations):
     failure says in words what failed last, "" where nothing did; notes lists what was done at the
     start with what was kept, and is no failure. rate_to_check is 1 from a reset until the
     controller is armed: the rate is the one that was kept, and a person has to see it.
+
+    parts are what settings ask for beyond that: tick(controller, line) of each is called in every
+    tick, after the controller's, with the line of the trace. position is where the outlets are,
+    None where it is not asked for.
     """
+
+    position: "Position | None" = None
 
     def __init__(
         self, board: "Board", store: "Store | None" = None,
@@ -53,6 +60,7 @@ class Application(Operations):
         self.controller.request.settings_state = state
         self.inputs = Inputs()
         self.ring = TraceRing()
+        self.parts: list = []
         self.jobs = Jobs(self.job_failed)
         self._ended = 0  # the tick raised, and does nothing any more
         self._tick_error: Exception | None = None
@@ -136,6 +144,8 @@ class Application(Operations):
             board.read(self.inputs)
             controller.trace = ring.filling
             board.write(controller.step(self.inputs, board.now_us()))
+            for part in self.parts:
+                part.tick(controller, ring.filling)
             ring.advance()
             if not stalled:
                 board.feed_watchdog()

@@ -1,4 +1,4 @@
-"""Takes the speed reports of a GNSS receiver to the tick."""
+"""Takes what a GNSS receiver reports to the tick: its speed and, if asked for, its place."""
 
 from rate_control.units import BY_GNSS
 
@@ -8,6 +8,7 @@ if TYPE_CHECKING:
     from typing import Protocol
 
     from app.nmea import NmeaSpeed
+    from app.position import Position
     from rate_control.records import Inputs
 
     class GnssStream(Protocol):
@@ -31,11 +32,13 @@ class Gnss:
 
     PERIOD_MS = 20
 
-    def __init__(self, stream: "GnssStream", inputs: "Inputs", now_us: "Callable[[], int]") -> None:
+    def __init__(self, stream: "GnssStream", inputs: "Inputs", now_us: "Callable[[], int]",
+                 position: "Position | None" = None) -> None:
         """now_us is a function that returns the time."""
         self._stream = stream
         self._inputs = inputs
         self._now_us = now_us
+        self._position = position
         self._speed: "NmeaSpeed | None" = None
         self._buffer = bytearray(CHUNK)
         self._view = memoryview(self._buffer)
@@ -47,9 +50,15 @@ class Gnss:
             length = stream.readinto(self._buffer)
             if not length:
                 return
+            position = self._position
             if self._speed is None:
-                from app.nmea import NmeaSpeed
-                self._speed = NmeaSpeed()
+                if position is None:
+                    from app.nmea import NmeaSpeed
+                    self._speed = NmeaSpeed()
+                else:
+                    self._speed = position.reader
             speed = self._speed
             if speed.feed(self._view[:length]):
                 self._inputs.report(BY_GNSS, self._now_us(), speed.speed_mm_s, speed.valid)
+            if position is not None:
+                position.follow(self._now_us())

@@ -5,7 +5,7 @@ aside of it when an older firmware did not know it. One that this firmware does 
 value it refuses, is put aside; the rest stays as it is.
 
 Whoever renames a setting, or lets its number mean something else, raises its version in store.py
-and converts what older documents hold here, before it is fitted, as kept_totals.py does.
+and converts what older documents hold here, before it is fitted, as totals_taken_over.py does.
 """
 
 from app.quantity_text import in_words

@@ -1,8 +1,4 @@
-"""Totals, and the rate of their job, as plain numbers for the store, and back, all checked."""
-
-from rate_control.ranges import out_of_range
-from rate_control.settings import number_problem, row
-from rate_control.totals import SHARES_UL
+"""Totals, and the rate of their job, as plain numbers for the store; back: totals_taken_over.py."""
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
@@ -10,15 +6,8 @@ if TYPE_CHECKING:
 
 REGISTERS = ("volume", "area", "distance", "time", "bench_volume")
 RATE = "rate_ml_ha"
-SECTION_VOLUME = "section_volume"
-SECTION_REGISTERS = (SECTION_VOLUME, "section_area")
-WHOLE_MAX = (1 << 30) - 1
-
-# The parts of a section's volume were nanolitres in the first documents, and became 32nds of a
-# microlitre without a word about it. Both fill up a millilitre.
-FIRST_WITH_SHARES = 2
-PARTS_NL = 1000000
-PARTS_SHARES = 1000 * SHARES_UL
+SECTION_REGISTERS = ("section_volume", "section_area")
+FIRST_WITH_SHARES = 2  # the version from which on parts of a section's volume are as they are now
 
 
 def pack(totals: "Totals") -> dict[str, list[int]]:
@@ -36,66 +25,9 @@ def pack(totals: "Totals") -> dict[str, list[int]]:
         values = again
 
 
-def unpack(values: dict, totals: "Totals", version: int = FIRST_WITH_SHARES) -> list[str]:
-    """Set totals from what pack() of any firmware returned; return the names that do not fit.
-
-    What has such a name stays at zero, as far as it does not fit. An older firmware kept no rate,
-    and one with fewer sections kept fewer numbers of them.
-    """
-    unfit = []
-    for name, registers in _registers(totals):
-        numbers = values.get(name)
-        if version < FIRST_WITH_SHARES and name == SECTION_VOLUME:
-            numbers = _in_shares(numbers)
-        if not _set(registers, numbers, name in SECTION_REGISTERS):
-            unfit.append(name)
-    rate = values.get(RATE)
-    if isinstance(rate, list) and len(rate) == 1 and not number_problem(row(RATE), rate[0]):
-        totals.rate_ml_ha = rate[0]
-    elif RATE in values:
-        unfit.append(RATE)
-    return unfit
-
-
-def _set(registers: "list[Register]", numbers: object, of_sections: bool) -> bool:
-    """Set registers from wholes and parts; return whether all that was kept is in them."""
-    if not isinstance(numbers, list) or len(numbers) % 2:
-        return False
-    if not of_sections and len(numbers) != 2 * len(registers):
-        return False
-    pairs = []
-    for index in range(0, len(numbers), 2):
-        whole, part = numbers[index], numbers[index + 1]
-        base = registers[0].base
-        if out_of_range(whole, 0, WHOLE_MAX) or out_of_range(part, 0, base - 1):
-            return False
-        pairs.append((whole, part))
-    for register, pair in zip(registers, pairs):
-        register.whole, register.part = pair
-    return not any(whole or part for whole, part in pairs[len(registers) :])
-
-
-def _in_shares(numbers: object) -> object:
-    """Return the numbers of the sections' volumes with their parts in 32nds of a microlitre.
-
-    Documents of version 1 do not say which parts they have. Parts too large for 32nds are
-    nanolitres, and then all are; where all are small enough, a millilitre hangs on it at most.
-    """
-    if not isinstance(numbers, list):
-        return numbers
-    parts = numbers[1::2]
-    if (any(out_of_range(part, 0, PARTS_NL - 1) for part in parts)
-            or max(parts + [0]) < PARTS_SHARES):
-        return numbers
-    converted = list(numbers)
-    for index in range(1, len(numbers), 2):
-        converted[index] = numbers[index] * SHARES_UL // 1000
-    return converted
-
-
 def _take(totals: "Totals") -> dict[str, list[int]]:
     values = {}
-    for name, registers in _registers(totals):
+    for name, registers in registers_of(totals):
         numbers = []
         for register in registers:
             numbers.append(register.whole)
@@ -106,7 +38,7 @@ def _take(totals: "Totals") -> dict[str, list[int]]:
     return values
 
 
-def _registers(totals: "Totals") -> "list[tuple[str, list[Register]]]":
+def registers_of(totals: "Totals") -> "list[tuple[str, list[Register]]]":
     """Return (name, list of registers) for everything that is kept."""
     single = [(name, [getattr(totals, name)]) for name in REGISTERS]
     return single + [(name, getattr(totals, name)) for name in SECTION_REGISTERS]

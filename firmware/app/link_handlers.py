@@ -38,7 +38,7 @@ def hello(link: "Link", _: dict) -> dict:
         "board": type(board).__name__,
         "reset": board.reset_cause(),
         "tick_ms": TICK_MS,
-        "telemetry": list(telemetry.NAMES),
+        "telemetry": list(telemetry.NAMES + link.application.ring.more),
     }
 
 
@@ -201,7 +201,8 @@ def read_log(link: "Link", arguments: dict) -> dict | str:
     """Give a page of the run log."""
     if link.run_log is None:
         return "no run log is kept"
-    return {"runs": link.run_log.page(arguments.get("from", 0))}
+    from app.run_log_page import page
+    return {"runs": page(link.run_log, arguments.get("from", 0))}
 
 
 def set_rate(link: "Link", arguments: dict) -> str:

@@ -1,7 +1,8 @@
 """Modules that are loaded while they are needed: the heap of a small board does not hold all.
 
-Screens and procedures are imported when they are opened. Whatever was imported since the start
-is let go of once the work screen is alone again; an object that is still in use keeps its code.
+Screens and procedures are imported when they are opened, and what the start alone needs when it
+does. Whatever was imported since the start is let go of at its end, and whenever the work screen is
+alone again; an object that is still in use keeps its code.
 """
 
 import gc
@@ -11,7 +12,7 @@ _kept: set[str] = set()
 
 
 def keep() -> None:
-    """From now on, what is loaded stays loaded."""
+    """Let what is loaded by now stay loaded; called once, at the start."""
     _kept.update(sys.modules)
 
 

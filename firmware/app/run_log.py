@@ -7,7 +7,7 @@ Lines fill one small file after the other; the oldest file makes room for the ne
 
 import json
 
-from app.link_frame import MAX_BODY, SEQUENCE_MASK, FrameError, parse, record
+from app.link_frame import SEQUENCE_MASK, FrameError, parse, record
 from rate_control.faults import names
 from rate_control.interlock import APPLYING
 from rate_control.intmath import LIMIT
@@ -27,8 +27,6 @@ SEGMENTS = ("runs.0", "runs.1", "runs.2", "runs.3")
 SEGMENT_BYTES = 4096  # one erase block, some twenty runs
 END_TICKS = 1000 // TICK_MS
 WAITING = 8  # runs that may wait for a moment at rest
-PAGE = 6  # lines in one record of the link, fewer where they are long
-PAGE_BYTES = MAX_BODY - 64  # what the answer holds besides stays within the rest
 VERSION = 1  # of a line; one without a version is of the first
 ON_TARGET = 10  # a tick is on target while the flow is off by at most a tenth of it
 
@@ -38,16 +36,19 @@ STATE, FLOW, TARGET, DISTANCE, VOLUME, WIDTH, FAULTS = (
 
 
 class RunLog:
-    """Follows the trace ring, and writes through the store, which knows when it may."""
+    """Follows the trace ring, and writes through the store, which knows when it may.
+
+    files holds SEGMENTS; segment is the one that is written now.
+    """
 
     def __init__(self, store: "Store", files: "LogFiles", ring: "TraceRing") -> None:
         self.problem = ""
         self._store = store
-        self._files = files
+        self.files = files
         self._ring = ring
         self._reader = ring.count
         self._waiting: list[bytes] = []
-        self._segment, self._number = self._find_end()
+        self.segment, self._number = self._find_end()
         self._begin()
 
     def _find_end(self) -> tuple[int, int]:
@@ -55,7 +56,7 @@ class RunLog:
         last_segment = 0
         following = None
         for segment, name in enumerate(SEGMENTS):
-            for number, _ in _lines(self._files.read(name)):
+            for number, _ in lines(self.files.read(name)):
                 if following is None or _is_from(following, number):
                     last_segment = segment
                     following = (number + 1) & SEQUENCE_MASK
@@ -130,38 +131,20 @@ class RunLog:
 
     def _write(self, line: bytes) -> str:
         """Append a line; return "" or a problem."""
-        name = SEGMENTS[self._segment]
+        name = SEGMENTS[self.segment]
         try:
-            held = self._files.read(name)
+            held = self.files.read(name)
             if held and not held.endswith(b"\n"):
                 line = b"\n" + line  # the power was cut within the line before
             if len(held) + len(line) <= SEGMENT_BYTES:
-                self._files.append(name, line)
+                self.files.append(name, line)
                 return ""
-            self._segment = (self._segment + 1) % len(SEGMENTS)
-            self._files.write(SEGMENTS[self._segment], line)
+            self.segment = (self.segment + 1) % len(SEGMENTS)
+            self.files.write(SEGMENTS[self.segment], line)
         except OSError as error:
             self.problem = "runs cannot be written: %s" % error
             return self.problem
         return ""
-
-    def page(self, start: int) -> list[dict]:
-        """Return up to PAGE kept runs from number start on, oldest first, as dicts.
-
-        Where the log begins later, so does the page.
-        """
-        found: list[dict] = []
-        room = PAGE_BYTES
-        for step in range(1, len(SEGMENTS) + 1):
-            segment = SEGMENTS[(self._segment + step) % len(SEGMENTS)]
-            for _, body in _lines(self._files.read(segment), start):
-                room -= len(body) + 2
-                if found and room < 0:
-                    return found
-                found.append(json.loads(body))
-                if len(found) == PAGE:
-                    return found
-        return found
 
 
 def _is_from(start: int, number: int) -> bool:
@@ -169,7 +152,7 @@ def _is_from(start: int, number: int) -> bool:
     return (number - start) & SEQUENCE_MASK <= SEQUENCE_MASK // 2
 
 
-def _lines(data: bytes, start: int | None = None) -> "Iterator[tuple[int, bytes]]":
+def lines(data: bytes, start: int | None = None) -> "Iterator[tuple[int, bytes]]":
     """Yield (number, body) of every whole line, or of those from a number on.
 
     The number is looked at first: a checksum takes far longer.

@@ -31,19 +31,23 @@ def build(
 
     make_controller, where given, makes what decides; see Operations.
     """
+    loaded.keep()
     files = board.files()
     application = Application(board, Store(files, board.retained()), make_controller)
+    if application.controller.settings.position_use:
+        from app.parts import fit
+        fit(application)
     run_log = start_log(application, files)
     operator = Operator(application)
     receiver = board.gnss_stream()
     if receiver is not None:
-        gnss = Gnss(receiver, application.inputs, board.now_us)
+        gnss = Gnss(receiver, application.inputs, board.now_us, application.position)
         application.jobs.add("gnss", Gnss.PERIOD_MS, gnss.poll)
     stream = board.link_stream()
     if stream is not None:
         link = Link(stream, application, run_log, operator.grid)
         application.jobs.add("link", LINK_MS, link.poll)
-    loaded.keep()
+    loaded.forget()
     gc.collect()
     return application
 

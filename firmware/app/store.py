@@ -9,7 +9,7 @@ one wrote it or because it does not fit, is put aside before it would be written
 """
 
 from app import slots
-from app.kept_totals import FIRST_WITH_SHARES, pack, unpack
+from app.kept_totals import FIRST_WITH_SHARES, pack
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
@@ -100,6 +100,7 @@ class Store:
         version = _version(values)
         if version < VERSIONS[TOTALS]:
             self.notes.append("totals of an older firmware taken over")
+        from app.totals_taken_over import unpack
         unfit = unpack(values, totals, version)
         if unfit:
             self.problems[TOTALS] = UNFIT + ": " + ", ".join(unfit)

@@ -1,7 +1,8 @@
 """Telemetry: every n-th tick as one record, made without allocating.
 
 A record carries the trace line of its tick, with two changes: distance and volume are running
-sums, so that a record that gets lost takes nothing with it; and some numbers come before.
+sums, so that a record that gets lost takes nothing with it; and some numbers come before. Behind
+it stands what the parts of the application add to a line (see trace_more.py).
 """
 
 from app.link_frame import RecordWriter

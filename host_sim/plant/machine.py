@@ -22,6 +22,7 @@ from host_sim.plant.sections import PlantSections
 from host_sim.plant.spec import INLINE_VALVE, MachineSpec
 from host_sim.plant.troubled_supply import TroubledSupply
 from host_sim.plant.units import BAR_PA, L_MIN_M3_S, ML_M3
+from host_sim.plant.way import Way
 
 __all__ = ["Actuation", "Machine", "PlantFaults"]
 
@@ -81,6 +82,7 @@ class Machine:
         self.time_us = start_us
         self.speed_m_s = 0.0
         self.distance_m = 0.0
+        self.way = Way()
         self.shaft_share = 1.0
         self.faults = PlantFaults(orifice_factor=[1.0] * sections.count)
         self.field = Field(self.faults, seed)
@@ -121,7 +123,8 @@ class Machine:
             return
         self._take_orders(actuation, span_us * 1e-6)
         self._travel(speed_m_s, start_us, span_us * 1e-6)
-        self.gnss.step(now_us, self.speed_m_s, not self.faults.gnss_lost, self.faults.sway_m_s)
+        self.gnss.step(now_us, self.speed_m_s, self.way, not self.faults.gnss_lost,
+                       self.faults.sway_m_s)
         for begin_us in range(start_us, now_us, RENEWAL_US):
             self._renew_resistances()
             whole, rest_us = divmod(min(RENEWAL_US, now_us - begin_us), SUBSTEP_US)
@@ -212,7 +215,9 @@ class Machine:
 
     def _travel(self, speed_m_s: float, start_us: int, span_s: float) -> None:
         speed_m_s = self.field.true_m_s(speed_m_s, span_s)
-        self.distance_m += 0.5 * (self.speed_m_s + speed_m_s) * span_s
+        step_m = 0.5 * (self.speed_m_s + speed_m_s) * span_s
+        self.distance_m += step_m
+        self.way.travel(step_m)
         self.speed_m_s = speed_m_s
         if self.faults.speed_lost:
             self.speed_sensor.silence()

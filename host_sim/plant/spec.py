@@ -11,7 +11,7 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any, ClassVar
 
-from host_sim.plant.parameters import ParameterTable, Times, Within, number
+from host_sim.plant.parameters import ParameterTable, Times, Within, number, whole
 from host_sim.plant.plumbing_spec import LiquidSpec, ManifoldSpec, SectionsSpec
 from host_sim.plant.pump_spec import (
     CentrifugalPumpSpec,
@@ -57,12 +57,21 @@ class GroundSpec(ParameterTable):
 
 @dataclasses.dataclass(frozen=True, slots=True)
 class GnssSpec(ParameterTable):
-    """A GNSS receiver that sends its speed as NMEA 0183 sentences."""
+    """A GNSS receiver that sends place and speed as NMEA 0183 sentences."""
 
     TABLE: ClassVar[str] = "gnss"
     hz: float = number(0.0, "reports a second; 0: none is fitted", 0, 20)
     delay_s: float = number(0.15, "from the motion to the report", 0, 2)
-    noise_m_s: float = number(0.02, "standard deviation of a report", 0, 1)
+    noise_m_s: float = number(0.02, "standard deviation of a report's speed", 0, 1)
+    ahead_m: float = number(0.0, "true place of the antenna, from the outlets", -20, 20)
+    right_m: float = number(0.0, "the same, to the right", -20, 20)
+    quality: int = whole(1, "as GGA tells it: 1 without corrections, 4 fixed, 5 float", 1, 5)
+    drift_m: float = number(
+        0.65, "deviation, each way, of the slow error; 0.015 where corrected", 0, 10
+    )
+    drift_s: float = number(300.0, "correlation time of the slow error", 1, 1e5)
+    jitter_m: float = number(0.03, "deviation, each way, from report to report", 0, 2)
+    course_deg: float = number(0.5, "standard deviation of the course", 0, 20)
 
 
 @dataclasses.dataclass(frozen=True, slots=True)

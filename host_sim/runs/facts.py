@@ -63,6 +63,14 @@ def is_moment(value: Any) -> bool:
     return moment.year in YEARS and moment.utcoffset() is not None
 
 
+def _latitude(value: Any) -> bool:
+    return _number(value) and abs(value) <= 90
+
+
+def _longitude(value: Any) -> bool:
+    return _number(value) and abs(value) <= 180
+
+
 def _anything(_: Any) -> bool:
     return True
 
@@ -100,6 +108,8 @@ FACTS: dict[str, tuple[bool, str, Check]] = {
              lambda value: value is None or _count(value)),
     "versions": (True, "a table of texts", lambda value: bool(value) and _table_of(_text)(value)),
     "field": (False, "a text", _text),
+    "place": (False, "a table with numbers latitude_deg and longitude_deg",
+              _table_with(latitude_deg=_latitude, longitude_deg=_longitude)),
     "measured": (False, "true or false", _flag),
     "simulated": (False, "true or false", _flag),
     "board": (False, "a table of texts", _table_of(_text)),

@@ -36,7 +36,8 @@ def write_run(directory: Path, record: RunRecord, figures: dict[str, Any], us: b
         REPORT_HTML: report,
         RUN_CSV: to_csv(record),
         SUMMARY_JSON: summary_json(record, figures),
-    } | pass_files(record.about["title"], figures, run_table(record.section_count)))
+    } | pass_files(record.about["title"], figures, run_table(record.section_count,
+                                                              record.columns)))
 
 
 def summary_json(record: RunRecord, figures: dict[str, Any],

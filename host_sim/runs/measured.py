@@ -12,6 +12,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from app.position import NAMES as POSITION
+from host_sim.runs.places import measured_place, place_fact
 from host_sim.runs.record import Column, RunRecord, section_column
 from rate_control import trace
 from rate_control.interlock import APPLYING, BENCH
@@ -30,11 +32,12 @@ def measured_columns(columns: Mapping[str, Column], widths_mm: Sequence[float]
         "true_pressure_bar": np.full(len(columns["time_s"]), np.nan),
         "hand_switches": columns["switches"],
         "wanted_ml_ha": columns["wanted_ml_ha"],
-    }
+    } | measured_place(columns)
     shares = section_shares(columns, widths_mm)
     for index in range(len(widths_mm)):
         run[section_column(index)] = np.cumsum(columns["volume_ul"] / 1e3 * shares[:, index])
-    return run | {name: columns[name] for name in trace.FIELDS}
+    more = [name for name in POSITION if name in columns]
+    return run | {name: columns[name] for name in (*trace.FIELDS, *more)}
 
 
 def section_shares(columns: Mapping[str, Column], widths_mm: Sequence[float]) -> Column:
@@ -70,7 +73,9 @@ def as_measured(record: RunRecord) -> RunRecord:
     if record.about.get("measured"):
         return record
     widths_mm = [1000 * width_m for width_m in record.about["section_width_m"]]
-    about = record.about | {"measured": True, "simulated": True} | counted(record.columns)
+    about = {name: fact for name, fact in record.about.items() if name != "place"}
+    about |= {"measured": True, "simulated": True} | counted(record.columns)
+    about |= place_fact(record.columns)
     return RunRecord(measured_columns(record.columns, widths_mm), about)
 
 

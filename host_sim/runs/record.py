@@ -26,6 +26,12 @@ TRUTH = (
     ("hand_switches", 0),
     ("wanted_ml_ha", 0),
 )
+# Where it is, in runs that know it; an earlier run has no such columns.
+PLACE = (
+    ("true_east_m", 3),
+    ("true_north_m", 3),
+    ("true_heading_deg", 2),
+)
 SECTION = "true_section_"
 SECTION_DIGITS = 5
 LARGEST_BYTES = 2048 * MIB  # of a run.csv; a day's drive has 0.5 GiB
@@ -58,6 +64,11 @@ class RunRecord:
         return bool(self.about.get("settings", {}).get("us_units"))
 
     @property
+    def has_place(self) -> bool:
+        """Whether it is known where the machine was."""
+        return all(name in self.columns for name, _ in PLACE)
+
+    @property
     def section_count(self) -> int:
         return sum(name.startswith(SECTION) for name in self.columns)
 
@@ -69,42 +80,51 @@ class RunRecord:
 
 
 class RowRecorder:
-    """Collects rows cheaply while a run goes on."""
+    """Collects rows cheaply while a run goes on.
 
-    def __init__(self, section_count: int) -> None:
-        self._names = [name for name, _ in TRUTH]
+    `place` adds the columns of PLACE, `more` what parts of the firmware add to its trace.
+    """
+
+    def __init__(self, section_count: int, place: bool = False, more: Sequence[str] = ()) -> None:
+        self._names = [name for name, _ in (*TRUTH, *(PLACE if place else ()))]
         self._names += [section_column(index) for index in range(section_count)]
+        self._traced = [*trace.FIELDS, *more]
         self._truth = array("d")
         self._trace = array("i")
 
     def add(self, truth: Sequence[float], trace_line: Sequence[int]) -> None:
-        """Add a row: the truth in the order of the columns, then the trace line."""
+        """Add a row: the truth in the order of the columns, then the trace line.
+
+        A firmware that was started anew with other settings may trace more, or less: 0 then.
+        """
         self._truth.extend(truth)
-        self._trace.extend(trace_line)
+        width = len(self._traced)
+        self._trace.extend(trace_line[:width])
+        self._trace.extend([0] * (width - len(trace_line)))
 
     def __len__(self) -> int:
-        return len(self._trace) // len(trace.FIELDS)
+        return len(self._trace) // len(self._traced)
 
     def let_go(self, rows: int) -> tuple[float, ...]:
         """Forget so many of the oldest rows; returns the truth of the last of them."""
         width = len(self._names)
         last = tuple(self._truth[(rows - 1) * width : rows * width])
         del self._truth[: rows * width]
-        del self._trace[: rows * len(trace.FIELDS)]
+        del self._trace[: rows * len(self._traced)]
         return last
 
     def finish(self, about: dict[str, Any]) -> RunRecord:
         """The record of all rows so far."""
         truth = np.array(self._truth, dtype=np.float64).reshape(-1, len(self._names))
-        traced = np.array(self._trace, dtype=np.float64).reshape(-1, len(trace.FIELDS))
+        traced = np.array(self._trace, dtype=np.float64).reshape(-1, len(self._traced))
         columns = {name: truth[:, i].copy() for i, name in enumerate(self._names)}
-        columns |= {name: traced[:, i].copy() for i, name in enumerate(trace.FIELDS)}
+        columns |= {name: traced[:, i].copy() for i, name in enumerate(self._traced)}
         return RunRecord(columns, about)
 
 
 def to_csv(record: RunRecord) -> str:
     """The text of run.csv: a header line, then a line a tick."""
-    digits = dict(TRUTH)
+    digits = dict(TRUTH) | dict(PLACE)
     digits |= {section_column(index): SECTION_DIGITS for index in range(record.section_count)}
     line = ",".join(f"%.{digits.get(name, 0)}f" for name in record.columns) + "\n"
     parts = [",".join(record.columns) + "\n"]

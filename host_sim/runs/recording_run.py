@@ -10,11 +10,13 @@ from typing import Any
 
 import numpy as np
 
+from app.position import NAMES as POSITION
 from app.telemetry import SUMS
 from host_sim.common.errors import InputError, plain
 from host_sim.common.versions import versions
 from host_sim.runs.facts import columns_problem, is_moment, settings_problem
 from host_sim.runs.measured import counted, measured_columns
+from host_sim.runs.places import place_fact
 from host_sim.runs.record import Column, RunRecord
 from host_sim.runs.recording_file import Body, read_bodies
 from host_sim.runs.seen_events import seen_events
@@ -147,8 +149,9 @@ def run_of(path: Path) -> RunRecord:
 
 def _columns(sessions: list[RecordedSession]) -> dict[str, Column]:
     """Time, the rate asked for and the trace, a row a record, over all sessions."""
+    more = POSITION if all(set(POSITION) <= set(one.names) for one in sessions) else ()
     found = {name: np.concatenate([session.column(SUMS.get(name, name)) for session in sessions])
-             for name in ("tick", "rate_ml_ha", *trace.FIELDS)}
+             for name in ("tick", "rate_ml_ha", *trace.FIELDS, *more)}
     starts = np.cumsum([0] + [len(session) for session in sessions])
     time_s = np.empty(starts[-1])
     last_s = 0.0
@@ -183,7 +186,7 @@ def _goes_on(ticks: Column, time_s: Column, row: int) -> bool:
 def _about(path: Path, recording: Recording, columns: dict[str, Column]) -> dict[str, Any]:
     sessions = recording.sessions
     began = [session.started.isoformat(timespec="seconds") for session in sessions]
-    return counted(columns) | {
+    return counted(columns) | place_fact(columns) | {
         "title": f"{plain(path.name)}: measured by the controller itself, not the truth",
         "measured": True,
         "machine": {"kind": f"a board on {sessions[0].port}"},

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
+from app.position import NAMES as POSITION
 from host_sim.common.data_package import DESCRIPTOR, INTEGER, NUMBER, Column, Table, descriptor
 from host_sim.runs.passes import EDGE_M
-from host_sim.runs.record import TRUTH, section_column
+from host_sim.runs.record import PLACE, TRUTH, section_column
 from rate_control import trace
 
 NAME = "liquid-application-run"
@@ -73,17 +75,28 @@ _MEANINGS = {
     "valve_pulse_ms": "pulse to a regulating valve: + opens, - closes",
     "demand_u16": "demand towards more flow, a duty or a valve position, 65535 is full",
     "position_u16": "position of a regulating valve as the controller reckons it",
+    "true_east_m": "middle of the outlets, east of where the drive began",
+    "true_north_m": "middle of the outlets, north of where the drive began",
+    "true_heading_deg": "true heading, clockwise from north",
+    "east_mm": "middle of the outlets as the controller reckons it, east of the plane's origin",
+    "north_mm": "the same, north of it",
+    "heading_cdeg": "heading in 1/100 degree, clockwise from north; -1 is not known",
+    "fix_quality": "0 no position to rely on, else as GGA has it: 1 without corrections, 4 fixed",
+    "fix_age_ms": "how long ago the last fix was true",
+    "origin_lat_e4": "latitude of the origin of the plane in 1/10000 degree",
+    "origin_lon_e4": "its longitude",
 }
 
 
-def run_table(section_count: int) -> Table:
-    """The table run.csv of a machine with so many sections."""
+def run_table(section_count: int, names: Collection[str] = ()) -> Table:
+    """The table run.csv of a machine with so many sections; `names` are the columns it has."""
     truth = [Column(name, NUMBER, _MEANINGS[name], needed=name != "true_pressure_bar")
-             for name, _ in TRUTH]
+             for name, _ in (*TRUTH, *(one for one in PLACE if one[0] in names))]
     sections = [Column(section_column(index), NUMBER,
                        f"what section {index + 1} has let out so far") for index in
                 range(section_count)]
-    traced = [Column(name, INTEGER, _MEANINGS[name]) for name in trace.FIELDS]
+    more = [name for name in names if name in POSITION]
+    traced = [Column(name, INTEGER, _MEANINGS[name]) for name in (*trace.FIELDS, *more)]
     return Table("run", "A row for each tick of the controller, 20 a second: truth beside belief. "
                  "In a measured run the columns true_... hold what was measured.",
                  (*truth, *sections, *traced))

@@ -17,6 +17,7 @@ class Event:
     rate_ml_ha is the application rate entered, None where it stays. `faults` are attributes of
     the plant's Faults by name, `orifices` factors by section (0 is the first), `valves` what is
     the matter with a section's valve (see disturbances.py), `stalled` holds the program up.
+    `turn_deg` turns the machine by so much, + to the right, along an arc of `radius_m`.
     Amounts come within `over_s`, evenly. `words` says it all, `note` is the scenario's remark.
     """
 
@@ -32,6 +33,8 @@ class Event:
     valves: dict[int, str] = field(default_factory=dict)
     over_s: float = 0.0
     stalled: bool | None = None
+    turn_deg: float = 0.0
+    radius_m: float = 0.0
 
     @property
     def when(self) -> float:

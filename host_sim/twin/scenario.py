@@ -10,11 +10,13 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
+from host_sim.common.earth import Origin
 from host_sim.common.errors import InputError
 from host_sim.common.toml_source import TomlSource
 from host_sim.common.toml_table import TomlTable
 from host_sim.machine_file.machine import MachineFile, load_machine
 from host_sim.machine_file.twin_spec import spec_of
+from host_sim.plant.gnss import FIELD
 from host_sim.plant.spec import MachineSpec
 from host_sim.twin.disturbances import CALM, FIELDS
 from host_sim.twin.hands import Event
@@ -39,6 +41,8 @@ class Scenario:
     seed: int = 1
     events: list[Event] = dataclasses.field(default_factory=list)
     field: str = CALM  # its name in disturbances.FIELDS
+    place: Origin = FIELD  # where it begins
+    heading_deg: float = 0.0  # in which direction, clockwise from north
 
     @property
     def section_width_m(self) -> list[float]:
@@ -64,6 +68,7 @@ def load_scenario(
     trace_path = _trace_path(drive, path, speed_trace)
     drive_seed = drive.whole("seed", 0, SEED_MAX, 1)
     drive_field = drive.choice("field", tuple(FIELDS)) or CALM
+    place, heading_deg = _place(drive)
     drive.finish()
     events = read_events(source, top.any("event", []), sections, problems)
     top.finish()
@@ -71,7 +76,21 @@ def load_scenario(
         raise InputError(*problems)
     return Scenario(title or path.stem, spec_of(machine), machine.settings,
                     read_speed_trace(trace_path), drive_seed or 0 if seed is None else seed, events,
-                    field or drive_field)
+                    field or drive_field, place, heading_deg)
+
+
+def _place(drive: TomlTable) -> tuple[Origin, float]:
+    """Where the drive begins, and in which direction."""
+    found = []
+    for key, otherwise, limit in (("latitude_deg", FIELD.latitude_deg, 80.0),
+                                  ("longitude_deg", FIELD.longitude_deg, 180.0),
+                                  ("heading_deg", 0.0, 360.0)):
+        given = drive.number(key, -limit)
+        value = otherwise if given is None else given
+        if value > limit:
+            drive.refuse(key, f"must be {-limit:g} to {limit:g} degrees, is {value:g}")
+        found.append(value)
+    return Origin(found[0], found[1]), found[2]
 
 
 def _machine(top: TomlTable, scenario: Path, override: Path | None,

@@ -30,6 +30,9 @@ SWITCH_WORDS = {
     ("switch", "on"): "section {} was switched on",
     ("switch", "off"): "section {} was switched off",
 }
+TURN_MAX_DEG = 720.0
+RADIUS_MAX_M = 1000.0
+RADIUS_M = 4.0  # where an event says nothing of it
 STALLED_WORDS = "the program hung", "the program went on"
 
 
@@ -69,12 +72,13 @@ def _event(table: TomlTable, section_count: int) -> Event | None:
     stalled = table.flag("program_stalled")
     if stalled is not None:
         words.append(STALLED_WORDS[not stalled])
+    turn_deg, radius_m = _turn(table, words)
     over_s = _over(table, faults, orifices, words)
     if not words:
-        table.refuse("", "does nothing: give a switch, a rate or a disturbance")
+        table.refuse("", "does nothing: give a switch, a rate, a turn or a disturbance")
         return None
     return Event(" and ".join(words), note, at_s, at_m, on, off, rate_ml_ha, faults, orifices,
-                 valves, over_s, stalled)
+                 valves, over_s, stalled, turn_deg, radius_m)
 
 
 def _switches(table: TomlTable, section: int | None, words: list[str]) -> tuple[int, int]:
@@ -158,6 +162,27 @@ def rate_words(depth_m: float) -> str:
     """That the application rate was set to this, in both systems of units."""
     both = [units.text("rate_ml_ha", depth_m, us) for us in (False, True)]
     return "the rate was set to {} ({})".format(*both)
+
+
+def _turn(table: TomlTable, words: list[str]) -> tuple[float, float]:
+    """By how much the machine turns, and on which radius."""
+    turn_deg = table.number("turn_deg", -TURN_MAX_DEG)
+    radius = _amount(table, "radius", "distance_mm", {"radius_m": 1.0})
+    radius_m = radius[1] if radius else RADIUS_M
+    if turn_deg is None:
+        if radius:
+            table.refuse(radius[0], "goes together with turn_deg")
+        return 0.0, 0.0
+    if not 0 < abs(turn_deg) <= TURN_MAX_DEG:
+        table.refuse("turn_deg", f"must be up to {TURN_MAX_DEG:g} to the right, or to the left "
+                                 f"with a minus, and not 0; is {turn_deg:g}")
+    if not 0.1 <= radius_m <= RADIUS_MAX_M:
+        table.refuse(radius[0] if radius else "",
+                     f"must be 0.1 m to {RADIUS_MAX_M:g} m, is {radius_m:g} m")
+    side = "left" if turn_deg < 0 else "right"
+    words.append(f"the machine turned by {abs(turn_deg):g} degrees to the {side}, on a radius of "
+                 f"{radius_m:g} m")
+    return turn_deg, radius_m
 
 
 def _faults(table: TomlTable, words: list[str]) -> dict[str, float]:

@@ -15,6 +15,7 @@ import numpy as np
 from app.store import Store
 from host_sim.common.versions import versions
 from host_sim.plant.machine import Machine
+from host_sim.plant.way import Way
 from host_sim.runs.record import RowRecorder, RunRecord
 from host_sim.runs.truth import M2_HA
 from host_sim.twin.breaking import Breaking
@@ -56,6 +57,16 @@ def opening_contacts(settings: Settings) -> int:
     return SWITCH_IMPLEMENT if settings.implement_open_is_down else 0
 
 
+def knows_place(scenario: Scenario) -> bool:
+    """Whether a run of it tells where the machine was: it has a receiver, or it turns."""
+    return scenario.machine.gnss.hz > 0 or any(event.turn_deg for event in scenario.events)
+
+
+def place_of(machine: Machine) -> tuple[float, float, float]:
+    """Where the outlets are, in the order of record.PLACE."""
+    return machine.way.east_m, machine.way.north_m, machine.way.heading_deg
+
+
 class Twin(SteppedRun):
     """One drive of one scenario, by the whole firmware.
 
@@ -78,6 +89,8 @@ class Twin(SteppedRun):
         self._input_sink = input_sink
         clock = VirtualClock()
         machine = Machine(scenario.machine, scenario.seed, clock.total_us)
+        machine.way = Way(scenario.heading_deg)
+        machine.gnss.origin = scenario.place
         set_field(machine.faults, scenario.field)
         machine.field.recorded = scenario.speed_trace.recorded
         self._breaking = Breaking(machine.faults)
@@ -106,7 +119,9 @@ class Twin(SteppedRun):
 
     def run(self, progress: Progress | None = None) -> RunRecord:
         """Drive to the end of the speed trace; progress is told the share done, 0 to 1."""
-        recorder = RowRecorder(len(self.machine.section_volume_ml))
+        self._place = knows_place(self.scenario)
+        recorder = RowRecorder(len(self.machine.section_volume_ml), self._place,
+                               self.application.ring.more)
         speeds = self._tick_speeds()
         for tick, self.speed_m_s in enumerate(speeds):
             self._one_tick(recorder)
@@ -126,6 +141,8 @@ class Twin(SteppedRun):
         time_s = self.clock.elapsed_us / US_PER_S
         for event in hands.act(time_s, machine.distance_m):
             self._breaking.begin(event, time_s)
+            if event.turn_deg:
+                machine.way.turn(event.turn_deg, event.radius_m)
             if event.stalled is not None:
                 self.board.stalled = event.stalled
         self._breaking.go_on(time_s)
@@ -144,6 +161,7 @@ class Twin(SteppedRun):
                 machine.pressure_bar,
                 hands.switches,
                 hands.rate_ml_ha,
+                *(place_of(machine) if self._place else ()),
                 *machine.section_volume_ml,
             ),
             self.application.ring.newest(),
@@ -153,7 +171,7 @@ class Twin(SteppedRun):
         """The facts of the run that are no columns."""
         scenario, totals = self.scenario, self.application.controller.totals
         totals.settle()
-        return {
+        about = {
             "title": scenario.title,
             "machine": asdict(scenario.machine),
             "settings": scenario.settings.as_dict(),
@@ -168,3 +186,4 @@ class Twin(SteppedRun):
             "controller_volume_l": totals.volume.whole + totals.volume.part / totals.volume.base,
             "controller_area_ha": (totals.area.whole + totals.area.part / totals.area.base) / M2_HA,
         }
+        return about | {"place": asdict(scenario.place)} if self._place else about

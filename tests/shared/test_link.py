@@ -2,9 +2,10 @@
 
 import json
 
-from app import link_handlers, link_requests, telemetry
+from app import link_handlers, link_requests, position, telemetry
 from app.link_frame import MAX_RECORD, crc16, parse, record
 from app.link_requests import ARGUMENTS, STATES, TABLE
+from app.trace_more import widen
 from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY
 from rate_control.settings import COUNT, HIGH, NAME
 from rate_control.settings import TABLE as SETTINGS
@@ -28,6 +29,9 @@ def test_hello_names_the_telemetry():
     answer = LinkRig().ask("hello")
     assert answer["answer"] == "hello"
     assert tuple(answer["telemetry"]) == telemetry.NAMES
+    rig = LinkRig()
+    widen(rig.application.ring, position.NAMES)
+    assert tuple(rig.ask("hello")["telemetry"]) == telemetry.NAMES + position.NAMES
     assert answer["reset"] == "power"
 
 
@@ -344,13 +348,14 @@ def test_telemetry_at_its_longest_fits():
     rig = LinkRig()
     rig.link.telemetry.every = 1
     rig.link.telemetry.dropped = (1 << 30) - 1
+    widen(rig.application.ring, position.NAMES + ("one_more",))
     rig.ticks(1, 0, polls=0)
     line = rig.application.ring.newest()
     for index in range(len(line)):
         line[index] = -(1 << 30) + 1
     rig.application.ring.count = (1 << 30) - 1
     rig.link.telemetry._reader = (1 << 30) - 2
-    rig.application.ring._lines[((1 << 30) - 2) % rig.application.ring.LINES] = line
+    rig.application.ring.lines[((1 << 30) - 2) % rig.application.ring.LINES] = line
     rig.link.poll()
     lines = rig.pipe.take_lines()
     assert len(lines) == 1 and len(lines[0]) < telemetry.SIZE

@@ -1,6 +1,7 @@
 """The run log: a line a run, kept when outputs are off, found again after power-up."""
 
-from app.run_log import PAGE, SEGMENT_BYTES, SEGMENTS, RunLog
+from app.run_log import SEGMENT_BYTES, SEGMENTS, RunLog
+from app.run_log_page import PAGE, page
 from app.store import Store
 from rate_control.controller import Controller
 from rate_control.interlock import APPLYING
@@ -138,7 +139,7 @@ def test_numbers_wrap():
         log._write(log._waiting.pop())
     again = RunLog(Store(files), files, LinkRig().application.ring)
     assert again._number == 6
-    assert [run["run"] for run in again.page(65534)][:4] == [65534, 65535, 0, 1]
+    assert [run["run"] for run in page(again, 65534)][:4] == [65534, 65535, 0, 1]
 
 
 def test_runs_that_cannot_be_kept_are_reported():

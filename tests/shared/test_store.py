@@ -1,9 +1,10 @@
 """The store: two slots, guarded writing, and a cut at every byte where files are not atomic."""
 
 from app.files import MemorySlots
-from app.kept_totals import pack, unpack
+from app.kept_totals import pack
 from app.link_frame import MAX_RECORD, parse, record
 from app.store import NOT_ATTACHED, ONE_DAMAGED, OUTPUTS_ON, TOTALS_SLOTS, Store
+from app.totals_taken_over import unpack
 from rate_control.controller import Controller
 from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY
 from rate_control.settings import COUNT, HIGH, NAME, TABLE, build

@@ -41,6 +41,9 @@ class RecordedTwin(OperatedRun):
         for name, value in self._scenario.settings.as_dict().items():
             self.link.ask("settings.set", values={name: value})
         self.take_settings_on()
+        if self._scenario.settings.position_use:  # it acts from the next start on
+            self.live(2.0)
+            self.board.reset("power")
         self.live(0.5)
         self._began_us = self.clock.elapsed_us
 

@@ -1,6 +1,14 @@
 """The firmware fits the memory of a small board, with room for its work."""
 
-from host_sim.build.firmware import FREE_HEAP_MIN, build, memory_budget, screen_loads
+from app import parts
+from host_sim.build.firmware import (
+    FREE_HEAP_MIN,
+    build,
+    memory_budget,
+    part_sizes,
+    screen_loads,
+)
+from tests.shared.panel_rig import PanelRig
 
 FREE_WITH_A_SCREEN = 30_000
 
@@ -21,3 +29,27 @@ def test_every_screen_is_among_those_measured():
     loads = {name for names in screen_loads([]) for name in names}
     assert {"app.screens.parts", "app.screens.edit", "app.screens.run"} <= loads
     assert {"rate_control.procedures.plot_catch", "rate_control.settings_words"} <= loads
+
+
+def test_every_part_takes_no_more_than_it_says(record_property):
+    sizes = part_sizes()
+    record_property("summary", "heap of what settings ask for: " + ", ".join(
+        f"{name} {size:,}" for name, size in sizes.items()))
+    assert [part[2] for part in parts.PARTS] == list(sizes)
+    for name, _, module, said in parts.PARTS:
+        assert 0.8 * said <= sizes[module] <= said, name
+    assert parts.KEPT_FREE == FREE_HEAP_MIN
+
+
+def test_part_without_room_says_so_and_is_not_fitted(monkeypatch):
+    rig = PanelRig()
+    application = rig.app
+    application.controller.settings.position_use = 1
+    monkeypatch.setattr(parts.gc, "mem_free", lambda: parts.KEPT_FREE + 10999, raising=False)
+    parts.fit(application)
+    assert application.notes == [
+        "position: not enough memory: a frozen firmware or an RP2350 has it"]
+    assert application.position is None and application.ring.more == ()
+    monkeypatch.setattr(parts.gc, "mem_free", lambda: parts.KEPT_FREE + 11000, raising=False)
+    parts.fit(application)
+    assert application.position is not None and len(application.notes) == 1

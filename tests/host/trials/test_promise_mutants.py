@@ -34,7 +34,7 @@ APPLICATION = "app.application"
 STORE = "app.store"
 SLOTS = "app.slots"
 KEPT = "app.kept_settings"
-TOTALS = "app.kept_totals"
+TOTALS = "app.totals_taken_over"
 OPERATIONS = "app.operations"
 NOT_CONFIRMED = "        if not confirmed_at_machine:\n            return AT_MACHINE\n"
 ELSE = '        problem = "" if confirmed_at_machine else AT_MACHINE\n'

@@ -1,0 +1,35 @@
+"""Parts of the application that settings ask for, each loaded where its setting does."""
+
+import gc
+import sys
+
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from app.application import Application
+
+# name, value of position_use from which on it is wanted, module, bytes of heap as bytecode
+PARTS = (
+    ("position", 1, "app.position", 11000),
+)
+KEPT_FREE = 60000  # bytes that screens and procedures need besides
+NO_ROOM = "%s: not enough memory: a frozen firmware or an RP2350 has it"
+
+
+def fit(application: "Application") -> None:
+    """Load what is wanted and has room; what has none is told in the notes of the start."""
+    wanted = application.controller.settings.position_use
+    for name, from_value, module, size in PARTS:
+        if wanted < from_value:
+            continue
+        if not has_room(size):
+            application.notes.append(NO_ROOM % name)
+            return  # what follows is built upon it
+        __import__(module)
+        sys.modules[module].fit(application)
+
+
+def has_room(size: int) -> bool:
+    """Return whether the heap holds so much more; where memory does not matter it does."""
+    gc.collect()
+    free = gc.mem_free() if hasattr(gc, "mem_free") else None
+    return free is None or free >= size + KEPT_FREE

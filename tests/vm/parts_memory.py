@@ -1,0 +1,39 @@
+"""Print how many bytes of heap each part of the application takes that a setting asks for.
+
+    parts_memory.py FOLDER BOOT MODULE ...
+
+FOLDER holds the bytecode, BOOT the modules of a start, leaves first and comma-separated. Each
+MODULE has fit(application), as app.parts calls it; they are fitted one after the other. Run it on
+the 32-bit machine, as memory_budget.py.
+"""
+
+import gc
+import os
+import sys
+
+gc.collect()
+
+from tests.support.memory_rig import Anything, BareBoard, NoGarbage  # noqa: E402
+
+boot = sys.argv[2].split(",")
+parts = sys.argv[3:]
+os.chdir(sys.argv[1])
+sys.path[:] = [""]
+for name in ("machine", "rp2", "uctypes"):
+    sys.modules[name] = Anything()
+sys.modules["gc"] = NoGarbage()
+for name in boot:
+    __import__(name)
+    gc.collect()
+application = sys.modules["app.start_up"].build(BareBoard())
+gc.collect()
+before = gc.mem_free()
+for name in parts:
+    __import__(name)
+    gc.collect()
+    sys.modules[name].fit(application)
+    gc.collect()
+    after = gc.mem_free()
+    print(name, before - after)
+    before = after
+application.poll()
