@@ -80,16 +80,18 @@ def _all(args: argparse.Namespace) -> int:
     start = time.monotonic()
     parts: dict[str, session.TrustPart] = {}
     with executor(args.workers) as pool:
-        parts["faults"] = session.try_singles(args.share, pool)
-        parts["pairs"] = session.try_pairs(args.share, pool)
-        parts["false_alarms_per_clean_hour"] = session.try_hours(args.hours, pool)
-    for key in ("states", "mutants", "fuzz"):
-        parts[key] = session.other_part(key, args.share)
-    for part in parts.values():
-        if part.table:
-            print(part.table + "\n")
-    for part in parts.values():
-        print(part.line)
+        for key, try_part in (
+            ("faults", lambda: session.try_singles(args.share, pool)),
+            ("pairs", lambda: session.try_pairs(args.share, pool)),
+            ("false_alarms_per_clean_hour", lambda: session.try_hours(args.hours, pool)),
+            ("states", lambda: session.other_part("states", args.share)),
+            ("mutants", lambda: session.other_part("mutants", args.share)),
+            ("fuzz", lambda: session.other_part("fuzz", args.share)),
+        ):
+            part = parts[key] = try_part()
+            if part.table:
+                print(part.table + "\n")
+            print(part.line, flush=True)  # the whole takes more than an hour
     failed = [failure for part in parts.values() for failure in part.failed]
     for command, wrong in failed:
         print(f"{command}  # {wrong}")
