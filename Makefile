@@ -13,7 +13,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version $(OLDEST) \
     --fork-strategy fewest --no-header --generate-hashes
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures firmware release hardware chip bench fields trust mutants intervals fuzz fuzz-guided docs lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures site firmware release hardware chip bench fields trust mutants intervals fuzz fuzz-guided docs lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -40,6 +40,9 @@ panel: run-setup ## play with the twin in the browser
 
 pictures: setup ## make the pictures of the panel in docs/pictures (needs chromium)
 	$(BIN)/python -m host_sim pictures
+
+site: run-setup ## write the twin in a page, static files for any web server, into out/site (needs npm)
+	$(BIN)/python -m host_sim.site
 
 firmware: setup ## build the firmware for a board; prints its flash and heap
 	$(BIN)/python -m host_sim.build.firmware

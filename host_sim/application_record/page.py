@@ -12,10 +12,11 @@ from host_sim.application_record.entries import COUNTED, JOB, SETTINGS, WORKED
 from host_sim.application_record.profiles import PREVAIL
 from host_sim.application_record.sheet import RecordSheet
 from host_sim.common.csv_cells import table
+from host_sim.report.palette import PALETTE
 from host_sim.report.picture import Picture
 from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.report.ribbon import paint_ribbon
-from host_sim.report.svg import PALETTE, Size, draw
+from host_sim.report.svg import Size, draw
 from host_sim.runs.measured import as_measured
 from host_sim.runs.record import RunRecord
 from host_sim.runs.truth import true_run

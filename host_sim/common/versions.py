@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import hashlib
 import platform
+from contextlib import suppress
 from importlib import metadata
 
 from app.version import VERSION
@@ -16,9 +17,15 @@ FINGERPRINT_LENGTH = 12
 
 
 def versions() -> dict[str, str]:
-    """Version by name: this project, Python, and the packages that shape a result."""
+    """Version by name: this project, Python, and the packages that shape a result.
+
+    A browser has none of these packages.
+    """
     found = {PROJECT: project_version(), "python": platform.python_version()}
-    return found | {name: metadata.version(name) for name in PACKAGES}
+    for name in PACKAGES:
+        with suppress(metadata.PackageNotFoundError):
+            found[name] = metadata.version(name)
+    return found
 
 
 def project_version() -> str:

@@ -17,10 +17,11 @@ from host_sim.common.errors import InputError
 from host_sim.field_trial.plan import Plan, Plot
 from host_sim.field_trial.uncertainty import Figure, Knowledge, MeasuredPlot, figures_of
 from host_sim.report.words import L_HA_M, L_M3
+from host_sim.runs.judged import CELL_M, M2_HA
 from host_sim.runs.measured import as_measured
 from host_sim.runs.passes import Pass, cut, edge_m
 from host_sim.runs.record import RunRecord
-from host_sim.runs.truth import CELL_M, M2_HA, true_run
+from host_sim.runs.truth import true_run
 
 FLAG_PCT = (5.0, 10.0)  # deviations from the plan's rate that are marked
 LENGTH_SHARE, LENGTH_M = 0.2, 1.0  # a pass may be so much longer or shorter than planned

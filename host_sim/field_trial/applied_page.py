@@ -15,8 +15,8 @@ from host_sim.field_trial import applied_tables as tables
 from host_sim.field_trial.applied import Applied
 from host_sim.field_trial.drawing import NOTHING, draw
 from host_sim.field_trial.plan import Plan
+from host_sim.report.palette import PALETTE
 from host_sim.report.rate_classes import RATE_CLASSES
-from host_sim.report.svg import PALETTE
 from host_sim.runs.passes import EDGE_M
 
 HERE = Path(__file__).resolve().parent

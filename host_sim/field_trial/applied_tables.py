@@ -21,7 +21,7 @@ from host_sim.field_trial.anova import Line, anova
 from host_sim.field_trial.applied import Applied
 from host_sim.field_trial.plan import BLOCKS, LATIN_SQUARE, SPLIT_PLOT, Plan
 from host_sim.field_trial.uncertainty import COMMON
-from host_sim.runs.truth import M2_HA
+from host_sim.runs.judged import M2_HA
 
 NAME = "as-applied"
 # Figure: quantity of its unit, and what one in SI is of the quantity; percent have none.

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from host_sim.board.link_client import LinkClient, LinkError
 from host_sim.board.link_port import LinkPort
 from host_sim.panel.controller_view import ControllerView
+from host_sim.panel.feed import Feed
 from host_sim.panel.frames import Changes, frame_of, numbers
 from host_sim.panel.hello import about_controller
 from host_sim.panel.session import FRAME_S, Session
@@ -24,7 +25,7 @@ class BoardSession(Session):
     """Follows a board, and again after the line was lost."""
 
     def __init__(self, open_port: Callable[[], LinkPort]) -> None:
-        super().__init__()
+        super().__init__(Feed())
         self._open_port = open_port
         self._changes = Changes()
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from host_sim.panel.live_twin import TANK_L
+from host_sim.panel.scenes import AT_MAX_S, SCENES
 from host_sim.panel.trouble import OUTLETS, TROUBLES
 from host_sim.twin.disturbances import FIELDS
 from rate_control.settings import HIGH, LOW, row
@@ -78,6 +79,7 @@ COMMANDS: dict[str, tuple[Argument, ...]] = {
     "rate": (_number(_RATE[LOW], _RATE[HIGH], int, "mL/ha"),),
     "units": (FLAG,),  # of the display: US customary
     "restart": (),
+    "scene": (_one_of(*(scene.name for scene in SCENES)), _number(0.0, AT_MAX_S, unit="s")),
     "save": (FLAG,),  # in US customary units
 }
 

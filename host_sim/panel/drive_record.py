@@ -7,16 +7,13 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import asdict
-from typing import Any
-
-import numpy as np
+from typing import TYPE_CHECKING, Any
 
 from app.position import NAMES as POSITION
 from host_sim.common.versions import versions
 from host_sim.panel.live_twin import LiveTwin
 from host_sim.plant.units import ML_M3
-from host_sim.runs.measured import counted
-from host_sim.runs.record import RowRecorder, RunRecord, section_column
+from host_sim.runs.recorder import RowRecorder, section_column
 from host_sim.twin.clock import US_PER_S
 from host_sim.twin.hands import HANDS, Happened
 from host_sim.twin.scenario import Scenario
@@ -24,6 +21,9 @@ from host_sim.twin.scenario_events import ML_HA_PER_M, rate_words
 from host_sim.twin.twin import knows_place, place_of
 from rate_control import trace
 from rate_control.units import TICK_US
+
+if TYPE_CHECKING:
+    from host_sim.runs.record import RunRecord
 
 KEPT_TICKS = 3600 * US_PER_S // TICK_US
 LET_GO_TICKS = 60 * US_PER_S // TICK_US  # at once, because it moves all that is kept
@@ -115,6 +115,8 @@ class DriveRecord:
 
     def finish(self) -> RunRecord:
         """The record so far, its beginning at zero. It has at least two rows."""
+        from host_sim.runs.measured import counted
+
         record = self._recorder.finish(self._about())
         gone = self._gone or (0.0,) * len(record.columns)
         record.columns["time_s"] -= gone[0]
@@ -122,7 +124,7 @@ class DriveRecord:
         for index, before_ml in enumerate(gone[-record.section_count:]):
             record.columns[section_column(index)] -= before_ml
         for name in ("time_s", "true_distance_m"):
-            np.maximum(record.columns[name], 0.0, out=record.columns[name])
+            record.columns[name] = record.columns[name].clip(0.0)
         record.about["events"] = [
             asdict(event) | {"time_s": event.time_s - gone[0],
                              "distance_m": event.distance_m - gone[1]}

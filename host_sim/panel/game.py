@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from host_sim.panel.controller_view import ControllerView
 from host_sim.panel.drive_record import DriveRecord
@@ -13,29 +13,50 @@ from host_sim.panel.frames import Changes, add_cells, frame_of, numbers
 from host_sim.panel.hello import about_twin
 from host_sim.panel.live_twin import LiveTwin
 from host_sim.panel.pacer import Pacer
-from host_sim.panel.saver import BUSY, Saver
+from host_sim.panel.scenes import BY_NAME, Script
 from host_sim.panel.session import FRAME_S
 from host_sim.panel.trouble import TROUBLES
 from host_sim.twin.disturbances import set_field
 from host_sim.twin.scenario import Scenario
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
 
+if TYPE_CHECKING:
+    from host_sim.runs.record import RunRecord
+
 SETTLE_S = 0.5  # simulated time for the program to start
 BUSY_S = 2 * FRAME_S  # of real time for one frame; what is not done by then is let go
 
 _TROUBLES = {trouble.name: trouble for trouble in TROUBLES}
 
+BUSY = "a drive is being saved already"
+
 Handler = Callable[..., Any]
+Tell = Callable[[dict[str, Any]], None]
+
+
+class Keeper(Protocol):
+    """Keeps drives: on the disk of the server, or in a page."""
+
+    @property
+    def busy(self) -> bool:
+        """Whether a drive is being saved."""
+
+    def save(self, record: RunRecord, us: bool, tell: Tell) -> None:
+        """Begin to save; `tell` gets {"saved": ...} or {"refused": ...} when it is done."""
 
 
 class Game:
-    """Shows a twin on a feed. `clock` is real time; `over` is set once a restart is asked for."""
+    """Shows a twin on a feed. `clock` is real time; `over` is set once a restart is asked for.
+
+    `script` is what is done by itself in this life; after its end, what shall be in the next one.
+    """
 
     def __init__(
         self, twin: LiveTwin, scenario: Scenario, feed: Feed, clock: Callable[[], float],
-        saver: Saver,
+        keeper: Keeper, script: Script | None = None,
     ) -> None:
         self.over = False
+        self.script = script or Script()
         self._twin = twin
         self._scenario = scenario
         self._feed = feed
@@ -43,7 +64,7 @@ class Game:
         self._changes = Changes()
         self._broken: set[str] = set()
         self._outlets = [1.0] * len(scenario.section_width_m)
-        self._saver = saver
+        self._keeper = keeper
         self._saved: dict[str, Any] | None = None
         self.drive = DriveRecord(twin, scenario)
         twin.after_step = self.drive.note
@@ -69,7 +90,7 @@ class Game:
         add_cells(frame, "cells", self._twin.cells.take())
         self._changes.add(frame, "hands", self._hands())
         self._changes.add(frame, "drive", {
-            "let_go_s": round(self.drive.let_go_s), "saving": self._saver.busy,
+            "let_go_s": round(self.drive.let_go_s), "saving": self._keeper.busy,
             "saved": self._saved})
         self._feed.publish(frame)
 
@@ -78,8 +99,9 @@ class Game:
         twin = self._twin
         rows = []
         until_s = self._clock() + BUSY_S
-        self._goal_s += self._pacer.due_s()
+        self._goal_s = max(self._goal_s + self._pacer.due_s(), self.script.arrive_s)
         while twin.now_s < self._goal_s:
+            self.script.act(twin.now_s, self.do)
             for row in self._view.take():
                 twin.wanted_ml_ha = row["rate_ml_ha"]
                 truth = twin.look()
@@ -137,16 +159,20 @@ class Game:
             "key": self._press,
             "rate": self._view.set_rate,
             "units": self._view.show_units,
-            "restart": lambda: setattr(self, "over", True),
+            "restart": lambda: self._end(Script()),
+            "scene": lambda name, at_s: self._end(Script(BY_NAME[name].steps, at_s)),
             "save": self._save,
         }
 
+    def _end(self, following: Script) -> None:
+        self.over, self.script = True, following
+
     def _save(self, us: bool) -> None:
         """Save the drive so far; it goes on, and can be saved again."""
-        if self._saver.busy:
+        if self._keeper.busy:
             self._feed.tell({"refused": BUSY})
             return
-        self._saver.save(self.drive.finish(), us, self._told)
+        self._keeper.save(self.drive.finish(), us, self._told)
 
     def _told(self, news: dict[str, Any]) -> None:
         """In the saver's thread: what became of it."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from host_sim.runs.truth import CELL_M
+from host_sim.runs.judged import CELL_M
 
 Cell = tuple[int, list[float | None]]
 

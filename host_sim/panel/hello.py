@@ -10,10 +10,11 @@ from app.displays.hd44780 import GLYPHS
 from host_sim.panel.commands import LIMITS
 from host_sim.panel.controller_view import Facts
 from host_sim.panel.live_twin import TANK_L
+from host_sim.panel.scenes import SCENES
 from host_sim.panel.trouble import OUTLETS, TROUBLES
 from host_sim.panel.vehicle import TOP_SPEED_M_S
 from host_sim.report.rate_classes import RATE_CLASSES
-from host_sim.runs.truth import CELL_M
+from host_sim.runs.judged import CELL_M
 from host_sim.twin.disturbances import FIELDS
 from host_sim.twin.scenario import Scenario
 from rate_control import interlock
@@ -78,5 +79,6 @@ def about_twin(facts: Facts, scenario: Scenario) -> dict[str, Any]:
         "recording": f"{trace.name}, {trace.duration_s / 60:.0f} min",
         "troubles": [(trouble.name, trouble.words) for trouble in TROUBLES],
         "fields": tuple(FIELDS),
+        "scenes": [(scene.name, scene.words, scene.at_s) for scene in SCENES],
         "outlets": OUTLETS,
     }

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from host_sim.panel.ground_cells import GroundCells
 from host_sim.panel.vehicle import RECORDED, Vehicle
 from host_sim.plant.machine import Machine
-from host_sim.runs.truth import AT_WORK, M2_HA
+from host_sim.runs.judged import AT_WORK, M2_HA
 from host_sim.twin.clock import US_PER_S, VirtualClock
 from host_sim.twin.disturbances import set_field
+from host_sim.twin.flashed import flashed, opening_contacts
 from host_sim.twin.operated import STEP_US, OperatedRun
 from host_sim.twin.scenario import Scenario
-from host_sim.twin.twin import flashed, opening_contacts
 from rate_control.units import SWITCH_SECTION_SHIFT
 
 TANK_L = 200.0

@@ -4,21 +4,18 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from host_sim.common.errors import InputError
 from host_sim.common.output import check_directory
-from host_sim.runs.files import REPORT_HTML, write_run
-from host_sim.runs.record import RunRecord
-from host_sim.runs.summary import summarise
+from host_sim.panel.game import Tell
+
+if TYPE_CHECKING:
+    from host_sim.runs.record import RunRecord
 
 OUT = Path("out/panel")
 TRIES = 100  # at a name for the same second
-BUSY = "a drive is being saved already"
-
-Tell = Callable[[dict[str, Any]], None]
 
 
 class Saver:
@@ -49,6 +46,9 @@ class Saver:
             self._thread.join()
 
     def _save(self, record: RunRecord, us: bool, tell: Tell) -> None:
+        from host_sim.runs.files import REPORT_HTML, write_run
+        from host_sim.runs.summary import summarise
+
         try:
             directory = self._new_directory()
             try:

@@ -14,9 +14,9 @@ FRAME_S = 0.1
 class Session(threading.Thread):
     """Fills `feed` until stopped; `failure` tells what ended it before."""
 
-    def __init__(self) -> None:
+    def __init__(self, feed: Feed) -> None:
         super().__init__(daemon=True)
-        self.feed = Feed()
+        self.feed = feed
         self.failure = ""
         self.stopped = threading.Event()
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from host_sim.twin.speed_trace import SpeedTrace
 
 TOP_SPEED_M_S = 6.0
@@ -26,9 +24,7 @@ class Vehicle:
         self.set_speed_m_s = 0.0
         self.speed_m_s = 0.0
         self._along_s = 0.0
-        self._trace = None
-        if trace is not None:
-            self._trace = np.array(trace.time_s), np.array(trace.speed_m_s)
+        self._trace = trace
 
     @property
     def has_recording(self) -> bool:
@@ -54,9 +50,8 @@ class Vehicle:
     def advance(self, step_s: float) -> float:
         """Live for step_s; returns the speed at its end."""
         if self.mode == RECORDED and self._trace is not None:
-            times_s, speeds_m_s = self._trace
-            self._along_s = (self._along_s + step_s) % times_s[-1]
-            self.speed_m_s = float(np.interp(self._along_s, times_s, speeds_m_s))
+            self._along_s = (self._along_s + step_s) % self._trace.duration_s
+            self.speed_m_s = self._trace.at(self._along_s)
         elif self.mode == SET_SPEED:
             most = SET_M_S2 * step_s
             self.speed_m_s += min(max(self.set_speed_m_s - self.speed_m_s, -most), most)

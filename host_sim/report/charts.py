@@ -9,6 +9,7 @@ from typing import Any
 from host_sim.common.progress import Progress
 from host_sim.report.compare_charts import paint_errors, paint_spreads
 from host_sim.report.detail_charts import paint_histogram, paint_zoom
+from host_sim.report.page import Charts
 from host_sim.report.picture import Picture
 from host_sim.report.svg import NARROW, WIDE, Size, draw
 from host_sim.report.way_chart import paint_way
@@ -17,7 +18,6 @@ ZOOMS = 3
 WAY_HEIGHT_IN = 6.4
 ZOOM_SIZE = Size("zoom", 3.1, 8.0, 400)
 
-Charts = dict[str, list[str]]
 Work = list[tuple[str, Callable[[], str]]]  # which chart, and what draws it
 
 

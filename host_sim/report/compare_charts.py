@@ -10,8 +10,9 @@ from matplotlib.figure import Figure
 
 from host_sim.report.decimate import min_max
 from host_sim.report.detail_charts import HISTOGRAM_PCT, error_shares, frame_histogram
+from host_sim.report.palette import MARKERS
 from host_sim.report.picture import Picture
-from host_sim.report.svg import MARKERS, Size
+from host_sim.report.svg import Size
 
 COLOURS = ("true", "metered")  # of this run, of the other
 SHOWN_PCT = 25.0

@@ -9,8 +9,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from host_sim.report.palette import MARKERS
 from host_sim.report.picture import TOLERANCE, Picture
-from host_sim.report.svg import MARKERS
 from host_sim.runs.record import Column
 from host_sim.runs.truth import Truth
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -11,12 +12,11 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from host_sim.common.progress import Progress
 from host_sim.report import comparison
 from host_sim.report.basis import basis_of, origin
-from host_sim.report.charts import compared_charts, drawn, own_charts
 from host_sim.report.comparison import ComparedRun
+from host_sim.report.palette import PALETTE
 from host_sim.report.picture import Picture
 from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.report.settings_used import calibration_used, settings_used
-from host_sim.report.svg import PALETTE
 from host_sim.report.timeline import timeline
 from host_sim.report.words import Teller, percent, remarks
 from host_sim.runs.passes import EDGE_M
@@ -25,24 +25,29 @@ from host_sim.runs.truth import true_run
 
 HERE = Path(__file__).resolve().parent
 
+Charts = dict[str, list[str]]  # SVG elements, by the place where they stand
+
 
 def render(
     record: RunRecord, figures: dict[str, Any], us: bool, tell: Progress = lambda share: None,
     against: ComparedRun | None = None, name: str = "this run",
+    chart: Callable[[Picture, dict[str, Any]], Charts] | None = None,
 ) -> str:
     """The report of a run as HTML, and of another beside it where one is given.
 
     figures: see summary.py; us selects US customary units; tell is told the share done; name
-    is what the run is called beside the other.
+    is what the run is called beside the other. `chart` draws in matplotlib's place where there
+    is none; then nothing can stand beside it.
     """
     about = record.about
     measured = bool(about.get("measured"))
     teller = Teller(figures, us, measured)
     picture = _picture(record, us)
-    work = own_charts(picture, figures)
-    if against:
-        other = _picture(against.record, us)
-        work += compared_charts((picture, other), (name, against.name))
+    if chart:
+        charts = chart(picture, figures)
+    else:
+        beside = (_picture(against.record, us), (name, against.name)) if against else None
+        charts = _drawn(picture, figures, beside, tell)
     return _environment().get_template("page.html.j2").render(
         about=about,
         measured=measured,
@@ -54,7 +59,7 @@ def render(
         edge_m=EDGE_M,
         story=teller.story(),
         remarks=remarks(about) + teller.failing_sections(),
-        charts=drawn(work, tell),
+        charts=charts,
         timeline=timeline(record, teller),
         classes=[(colour, words) for _, colour, words in RATE_CLASSES],
         palette=PALETTE,
@@ -64,6 +69,17 @@ def render(
         against=against and _compared(ComparedRun(name, record, figures), against, us),
         css=(HERE / "page.css").read_text(encoding="utf-8"),
     )
+
+
+def _drawn(picture: Picture, figures: dict[str, Any],
+           beside: tuple[Picture, tuple[str, str]] | None, tell: Progress) -> Charts:
+    """Everything drawn by matplotlib, which is loaded only here: it takes a second."""
+    from host_sim.report.charts import compared_charts, drawn, own_charts
+
+    work = own_charts(picture, figures)
+    if beside:
+        work += compared_charts((picture, beside[0]), beside[1])
+    return drawn(work, tell)
 
 
 def _picture(record: RunRecord, us: bool) -> Picture:

@@ -12,10 +12,12 @@ from matplotlib.figure import Figure
 
 from host_sim.report.basis import basis_of
 from host_sim.report.decimate import worst_of
+from host_sim.report.palette import MARKERS
 from host_sim.report.picture import Picture
 from host_sim.report.rate_classes import RATE_CLASSES
-from host_sim.report.svg import MARKERS, Size
-from host_sim.runs.truth import CELL_M, ground_cells
+from host_sim.report.svg import Size
+from host_sim.runs.judged import CELL_M
+from host_sim.runs.truth import ground_cells
 
 
 def ribbon(axis: Axes, picture: Picture, size: Size) -> None:

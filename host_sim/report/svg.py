@@ -15,19 +15,7 @@ from typing import Any
 import matplotlib as mpl
 from matplotlib.figure import Figure
 
-# name: (light, dark); blue and orange are those of Okabe and Ito, told apart by everybody
-PALETTE = {
-    "page": ("#ffffff", "#16191d"),
-    "ink": ("#1c2126", "#e6e8ea"),
-    "muted": ("#5b6670", "#9aa5af"),
-    "grid": ("#d9dee3", "#333a42"),
-    "lifted": ("#eceff2", "#22272d"),
-    "true": ("#0072b2", "#56b4e9"),
-    "wanted": ("#1c2126", "#e6e8ea"),
-    "metered": ("#d55e00", "#e69f00"),
-    "band": ("#cfe5d6", "#244a3a"),
-}
-MARKERS = {name: f"#0f0e{index:02x}" for index, name in enumerate(PALETTE)}
+from host_sim.report.palette import MARKERS
 
 
 @dataclass(frozen=True)

@@ -13,9 +13,10 @@ from matplotlib.collections import Collection, LineCollection, PolyCollection
 from matplotlib.figure import Figure
 
 from host_sim.report.decimate import min_max
+from host_sim.report.palette import MARKERS
 from host_sim.report.picture import TOLERANCE, Picture
 from host_sim.report.ribbon import ribbon
-from host_sim.report.svg import MARKERS, Size
+from host_sim.report.svg import Size
 from host_sim.runs.record import Column
 from rate_control.units import DUTY_FULL, PWM_PUMP
 

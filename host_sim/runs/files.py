@@ -32,12 +32,17 @@ def write_run(directory: Path, record: RunRecord, figures: dict[str, Any], us: b
     """Write all files, or none; returns their paths."""
     with progress("drawing") as tell:
         report = render(record, figures, us, tell)
-    return write_files(directory, {
+    return write_files(directory, run_files(record, figures, report))
+
+
+def run_files(record: RunRecord, figures: dict[str, Any], report: str) -> dict[str, str]:
+    """The texts of all files of a run by name."""
+    return {
         REPORT_HTML: report,
         RUN_CSV: to_csv(record),
         SUMMARY_JSON: summary_json(record, figures),
     } | pass_files(record.about["title"], figures, run_table(record.section_count,
-                                                              record.columns)))
+                                                              record.columns))
 
 
 def summary_json(record: RunRecord, figures: dict[str, Any],

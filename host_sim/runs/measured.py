@@ -14,7 +14,8 @@ import numpy as np
 
 from app.position import NAMES as POSITION
 from host_sim.runs.places import measured_place, place_fact
-from host_sim.runs.record import Column, RunRecord, section_column
+from host_sim.runs.record import Column, RunRecord
+from host_sim.runs.recorder import section_column
 from rate_control import trace
 from rate_control.interlock import APPLYING, BENCH
 

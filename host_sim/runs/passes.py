@@ -12,8 +12,9 @@ from typing import Any
 
 import numpy as np
 
+from host_sim.runs.judged import CELL_M, M2_HA
 from host_sim.runs.record import Column, RunRecord
-from host_sim.runs.truth import CELL_M, M2_HA, Flags, Truth, per_cell
+from host_sim.runs.truth import Flags, Truth, per_cell
 from rate_control.interlock import BENCH
 from rate_control.units import SWITCH_IMPLEMENT
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import io
-from array import array
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -14,35 +12,13 @@ from numpy.typing import NDArray
 
 from host_sim.common.errors import InputError
 from host_sim.common.reading import MIB, decoded, read_bytes
+from host_sim.runs.recorder import PLACE, SECTION, SECTION_DIGITS, TRUTH, section_column
 from rate_control import trace
 
-# What is true: name and digits kept. Sections follow, then the controller's trace line.
-TRUTH = (
-    ("time_s", 2),
-    ("true_distance_m", 6),
-    ("true_speed_m_s", 4),
-    ("true_flow_ml_s", 4),
-    ("true_pressure_bar", 4),
-    ("hand_switches", 0),
-    ("wanted_ml_ha", 0),
-)
-# Where it is, in runs that know it; an earlier run has no such columns.
-PLACE = (
-    ("true_east_m", 3),
-    ("true_north_m", 3),
-    ("true_heading_deg", 2),
-)
-SECTION = "true_section_"
-SECTION_DIGITS = 5
 LARGEST_BYTES = 2048 * MIB  # of a run.csv; a day's drive has 0.5 GiB
 ROWS_AT_ONCE = 4096  # as Python numbers; a day's drive has 1.7 million
 
 Column = NDArray[np.float64]
-
-
-def section_column(index: int) -> str:
-    """Name of the column with the volume that a section (0 is the first) has let out so far."""
-    return f"{SECTION}{index + 1}_ml"
 
 
 @dataclass
@@ -77,49 +53,6 @@ class RunRecord:
         """Volume let out so far: a row a tick, a column a section."""
         names = [section_column(index) for index in range(self.section_count)]
         return np.column_stack([self.columns[name] for name in names])
-
-
-class RowRecorder:
-    """Collects rows cheaply while a run goes on.
-
-    `place` adds the columns of PLACE, `more` what parts of the firmware add to its trace.
-    """
-
-    def __init__(self, section_count: int, place: bool = False, more: Sequence[str] = ()) -> None:
-        self._names = [name for name, _ in (*TRUTH, *(PLACE if place else ()))]
-        self._names += [section_column(index) for index in range(section_count)]
-        self._traced = [*trace.FIELDS, *more]
-        self._truth = array("d")
-        self._trace = array("i")
-
-    def add(self, truth: Sequence[float], trace_line: Sequence[int]) -> None:
-        """Add a row: the truth in the order of the columns, then the trace line.
-
-        A firmware that was started anew with other settings may trace more, or less: 0 then.
-        """
-        self._truth.extend(truth)
-        width = len(self._traced)
-        self._trace.extend(trace_line[:width])
-        self._trace.extend([0] * (width - len(trace_line)))
-
-    def __len__(self) -> int:
-        return len(self._trace) // len(self._traced)
-
-    def let_go(self, rows: int) -> tuple[float, ...]:
-        """Forget so many of the oldest rows; returns the truth of the last of them."""
-        width = len(self._names)
-        last = tuple(self._truth[(rows - 1) * width : rows * width])
-        del self._truth[: rows * width]
-        del self._trace[: rows * len(self._traced)]
-        return last
-
-    def finish(self, about: dict[str, Any]) -> RunRecord:
-        """The record of all rows so far."""
-        truth = np.array(self._truth, dtype=np.float64).reshape(-1, len(self._names))
-        traced = np.array(self._trace, dtype=np.float64).reshape(-1, len(self._traced))
-        columns = {name: truth[:, i].copy() for i, name in enumerate(self._names)}
-        columns |= {name: traced[:, i].copy() for i, name in enumerate(self._traced)}
-        return RunRecord(columns, about)
 
 
 def to_csv(record: RunRecord) -> str:

@@ -19,10 +19,11 @@ from typing import Any
 
 import numpy as np
 
+from host_sim.runs.judged import M2_HA
 from host_sim.runs.passes import passes
 from host_sim.runs.record import Column, RunRecord
 from host_sim.runs.stretches import worst_stretches
-from host_sim.runs.truth import M2_HA, Flags, Ground, Truth, ground_of, true_run
+from host_sim.runs.truth import Flags, Ground, Truth, ground_of, true_run
 from rate_control import faults
 from rate_control.interlock import APPLYING
 from rate_control.units import SWITCH_IMPLEMENT

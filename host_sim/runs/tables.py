@@ -8,7 +8,7 @@ from typing import Any
 from app.position import NAMES as POSITION
 from host_sim.common.data_package import DESCRIPTOR, INTEGER, NUMBER, Column, Table, descriptor
 from host_sim.runs.passes import EDGE_M
-from host_sim.runs.record import PLACE, TRUTH, section_column
+from host_sim.runs.recorder import PLACE, TRUTH, section_column
 from rate_control import trace
 
 NAME = "liquid-application-run"

@@ -13,14 +13,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from host_sim.runs.judged import AT_WORK, CELL_M, M2_HA
 from host_sim.runs.measured import estimated_steps
 from host_sim.runs.record import Column, RunRecord
 from rate_control.interlock import APPLYING
-from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
-
-M2_HA = 1e4
-CELL_M = 1.0
-AT_WORK = SWITCH_MASTER | SWITCH_IMPLEMENT
+from rate_control.units import SWITCH_SECTION_SHIFT
 
 Flags = NDArray[np.bool_]
 

@@ -6,11 +6,9 @@ Three formats, told apart by extension and header: plain CSV, the CSV log of a y
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from pathlib import Path
-
-import numpy as np
-from numpy.typing import NDArray
 
 from host_sim.common.errors import InputError, plain
 from host_sim.common.reading import read_bytes
@@ -40,10 +38,15 @@ class SpeedTrace:
         """Whether the slow changes of a real machine's speed can be in it already."""
         return self.duration_s <= RECORDED_STEP_S * (len(self.time_s) - 1)
 
-    def at(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Speed at times within the trace, linear between the samples."""
-        speeds: NDArray[np.float64] = np.interp(time_s, self.time_s, self.speed_m_s)
-        return speeds
+    def at(self, time_s: float) -> float:
+        """Speed at a time, linear between the samples; beyond the ends that of the end."""
+        times, speeds = self.time_s, self.speed_m_s
+        after = bisect_right(times, time_s)
+        if after in (0, len(times)):
+            return speeds[min(after, len(times) - 1)]
+        before = after - 1
+        slope = (speeds[after] - speeds[before]) / (times[after] - times[before])
+        return slope * (time_s - times[before]) + speeds[before]
 
 
 def read_speed_trace(path: Path) -> SpeedTrace:

@@ -8,27 +8,28 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import asdict
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from app.store import Store
 from host_sim.common.versions import versions
 from host_sim.plant.machine import Machine
 from host_sim.plant.way import Way
-from host_sim.runs.record import RowRecorder, RunRecord
-from host_sim.runs.truth import M2_HA
+from host_sim.runs.judged import M2_HA
+from host_sim.runs.recorder import RowRecorder
 from host_sim.twin.breaking import Breaking
 from host_sim.twin.clock import US_PER_S, VirtualClock
 from host_sim.twin.disturbances import set_field
+from host_sim.twin.flashed import flashed, opening_contacts
 from host_sim.twin.hands import Hands
 from host_sim.twin.scenario import Scenario
 from host_sim.twin.stepped import SteppedRun
-from host_sim.twin.virtual_board import Fittings, MemoryFiles, VirtualBoard
+from host_sim.twin.virtual_board import Fittings, VirtualBoard
 from rate_control.controller import Controller
 from rate_control.records import Inputs, Request
 from rate_control.settings import Settings
-from rate_control.units import SWITCH_IMPLEMENT, TICK_US
+from rate_control.units import TICK_US
+
+if TYPE_CHECKING:
+    from host_sim.runs.record import RunRecord
 
 PROGRESS_TICKS = 500
 
@@ -42,28 +43,13 @@ def the_controller(settings: Settings, machine: Machine) -> Controller:
     return Controller(settings)
 
 
-def flashed(settings: Settings) -> MemoryFiles:
-    """The memory of a board whose settings have been taken on and kept."""
-    files = MemoryFiles()
-    store = Store(files)
-    store.attach(Controller(settings))  # at rest, so the store may write
-    problem = store.save_settings(settings.as_dict())
-    assert not problem, problem
-    return files
-
-
-def opening_contacts(settings: Settings) -> int:
-    """The hand switches of a machine that is wired as its settings say, see Fittings."""
-    return SWITCH_IMPLEMENT if settings.implement_open_is_down else 0
-
-
 def knows_place(scenario: Scenario) -> bool:
     """Whether a run of it tells where the machine was: it has a receiver, or it turns."""
     return scenario.machine.gnss.hz > 0 or any(event.turn_deg for event in scenario.events)
 
 
 def place_of(machine: Machine) -> tuple[float, float, float]:
-    """Where the outlets are, in the order of record.PLACE."""
+    """Where the outlets are, in the order of recorder.PLACE."""
     return machine.way.east_m, machine.way.north_m, machine.way.heading_deg
 
 
@@ -133,8 +119,7 @@ class Twin(SteppedRun):
         """The true ground speed at the end of each tick."""
         trace = self.scenario.speed_trace
         ticks = round(trace.duration_s * US_PER_S) // TICK_US
-        times_s = np.arange(1, ticks + 1, dtype=np.float64) * (TICK_US / US_PER_S)
-        return trace.at(times_s).tolist()
+        return [trace.at(tick * (TICK_US / US_PER_S)) for tick in range(1, ticks + 1)]
 
     def _one_tick(self, recorder: RowRecorder) -> None:
         machine, hands = self.machine, self.hands

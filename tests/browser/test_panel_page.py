@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
+from host_sim.site.measure import until
 from tests.browser.conftest import NARROW, WIDE
 
 SIZES = pytest.mark.parametrize("size", [WIDE, NARROW], ids=["1280", "390"])
@@ -313,6 +314,6 @@ def test_the_buzzer_is_silent_until_it_is_wanted_and_then_sounds_with_the_contro
     expect(buzzing).to_have_text("sounds", timeout=SOON_MS)
     assert page.evaluate(loud) is None
     page.get_by_role("button", name="hear it").click()
-    page.wait_for_function(f"{loud}.then((value) => value > 0.02)", timeout=SOON_MS)
+    until(page, f"{loud}.then((value) => value > 0.02)", SOON_MS)
     page.get_by_role("button", name="hear it").click()
-    page.wait_for_function(f"{loud}.then((value) => value < 0.001)", timeout=SOON_MS)
+    until(page, f"{loud}.then((value) => value < 0.001)", SOON_MS)

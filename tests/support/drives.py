@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from host_sim.runs.record import RunRecord, section_column
+from host_sim.runs.record import RunRecord
+from host_sim.runs.recorder import section_column
 from host_sim.twin.scenario import DEMO, Scenario, load_scenario
 from rate_control import trace
 from rate_control.interlock import APPLYING

@@ -8,6 +8,7 @@ import os
 import socket
 import struct
 
+from host_sim.panel.feed import Feed
 from host_sim.panel.session import Session
 
 TIMEOUT_S = 10
@@ -18,7 +19,7 @@ class StillSession(Session):
     """Shows one picture and takes note of what it is asked."""
 
     def __init__(self):
-        super().__init__()
+        super().__init__(Feed())
         self.asked = []
         self.feed.begin({"title": "still"})
 

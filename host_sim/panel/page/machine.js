@@ -3,13 +3,16 @@
 import { button, byId, make, press, showAll } from "./dom.js";
 import { clock } from "./units.js";
 
+const REPORT = "report.html";
 const FACTORS = [0.25, 0.5, 1, 2, 5, 10, 20];
 
 export class Machine {
-  /** send(...command) asks for something, refuse(why) tells why that cannot be. */
-  constructor(send, refuse) {
+  /** send(...command) asks for something, refuse(why) tells why that cannot be, addressOf(saved,
+      file) tells where a file of a saved drive is, leave() is told that a person has started over. */
+  constructor(send, refuse, addressOf, leave) {
     this.send = send;
     this.refuse = refuse;
+    this.addressOf = addressOf;
     this.hands = null;
     byId("master").addEventListener("click", () => this.toggle("master"));
     byId("implement").addEventListener("click", () => this.toggle("implement"));
@@ -25,7 +28,10 @@ export class Machine {
     byId("factor").addEventListener("input", () =>
       send("factor", FACTORS[byId("factor").valueAsNumber]),
     );
-    byId("restart").addEventListener("click", () => send("restart"));
+    byId("restart").addEventListener("click", () => {
+      send("restart");
+      leave();
+    });
     byId("save").addEventListener("click", () => send("save", this.units.us));
   }
 
@@ -170,8 +176,12 @@ export class Machine {
       : "Starting over lets a drive go that is not saved.";
     byId("saved").hidden = !saved;
     if (!saved) return;
-    byId("report").href = `drives/${saved.name}`;
-    byId("place").textContent = `in ${saved.place}`;
+    byId("report").href = this.addressOf(saved, REPORT);
+    byId("place").textContent = saved.place && `in ${saved.place}`;
+    const links = (saved.files ?? []).map((file) =>
+      make("a", { href: this.addressOf(saved, file), download: `${saved.name}_${file}` }, file),
+    );
+    byId("files").replaceChildren(...(links.length ? ["its files:"] : []), ...links);
   }
 
   showSpeed(speed_mm_s) {

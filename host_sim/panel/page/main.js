@@ -7,8 +7,9 @@ import { button, byId, make, press } from "./dom.js";
 import { GRAINS, History } from "./history.js";
 import { Machine } from "./machine.js";
 import { Ribbon } from "./ribbon.js";
+import { Scenes } from "./scenes.js";
 import { Shortcuts } from "./shortcuts.js";
-import { Line } from "./socket.js";
+import { Line } from "./line.js";
 import { Steps } from "./steps.js";
 import { Units, deviation } from "./units.js";
 
@@ -25,7 +26,8 @@ class Panel {
     this.line = new Line((frame) => this.take(frame), tell);
     const send = (...command) => this.line.send(...command);
     const refuse = (why) => this.refuse(why);
-    this.machine = new Machine(send, refuse);
+    this.machine = new Machine(send, refuse, (...which) => this.line.addressOf(...which), () => this.scenes.leave());
+    this.scenes = new Scenes(byId("scenes"), send);
     this.controller = new Controller(send, refuse);
     this.buzzer = new Buzzer();
     this.steps = new Steps(byId("steps"));
@@ -53,6 +55,7 @@ class Panel {
   /** Take what the server sends. */
   take(frame) {
     if (frame.hello) this.begin(frame.hello);
+    if (frame.loading !== undefined) this.tellLoading(frame.loading);
     if (frame.lost !== undefined) this.tellLine(frame.lost);
     if (frame.refused) this.refuse(frame.refused);
     if (!this.hello) return;
@@ -89,11 +92,13 @@ class Panel {
     if (this.twin) this.machine.begin(hello, this.units);
     this.controller.begin(hello, this.units);
     this.steps.begin(hello);
+    this.scenes.begin(hello);
     this.ribbon.begin(hello, this.units);
     this.charts.begin(hello, this.units, this.whose);
     this.legend(hello.classes);
     this.useUnits(this.us ?? hello.us, this.us !== null);
     this.see({});
+    this.tellLoading("");
     this.tellLine("");
   }
 
@@ -181,6 +186,12 @@ class Panel {
     const line = byId("line");
     line.textContent = lost || (this.hello ? "live" : "waiting");
     line.className = `line ${lost ? "lost" : "live"}`;
+  }
+
+  /** What a twin in the page is waiting for, "" once it is there. */
+  tellLoading(words) {
+    byId("loading").hidden = !words;
+    byId("loading-words").textContent = words;
   }
 
   refuse(why) {

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from host_sim.twin.twin import opening_contacts
+from host_sim.twin.flashed import opening_contacts
 from rate_control.faults import BLOCKING
 from rate_control.interlock import APPLYING, BENCH
 from rate_control.intmath import LIMIT

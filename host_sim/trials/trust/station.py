@@ -11,8 +11,8 @@ from host_sim.trials.trust.breaks import BROWN_OUT, HANG, POWER_CYCLE, RAISE, ST
 from host_sim.trials.trust.machines import Ready
 from host_sim.trials.trust.promises import Promises
 from host_sim.twin.clock import VirtualClock
+from host_sim.twin.flashed import opening_contacts
 from host_sim.twin.stepped import SteppedRun
-from host_sim.twin.twin import opening_contacts
 from host_sim.twin.virtual_board import Fittings, MemoryFiles, VirtualBoard
 from rate_control.records import Inputs, Outputs
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT, TICK_US

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from host_sim.machine_file.homes import key_of
 from host_sim.report.decimate import min_max, worst_of
 from host_sim.report.page import render
-from host_sim.report.svg import MARKERS
+from host_sim.report.palette import MARKERS
 from host_sim.report.timeline import LONGEST, timeline
 from host_sim.report.words import Teller
 from host_sim.runs.record import RunRecord

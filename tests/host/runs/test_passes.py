@@ -13,7 +13,7 @@ from host_sim.__main__ import main
 from host_sim.common.data_package import DESCRIPTOR
 from host_sim.report.words import Teller, percent
 from host_sim.runs.measured import as_measured
-from host_sim.runs.record import TRUTH
+from host_sim.runs.recorder import TRUTH
 from host_sim.runs.summary import summarise
 from host_sim.runs.tables import PASS_FILES, run_table
 from rate_control import trace

@@ -1,4 +1,5 @@
 // The one connection to the panel's server. It opens itself again after it was lost.
+// Where the twin is in the page itself, host_sim/site/page/line.js stands in its place.
 
 const AGAIN_MS = 1000;
 
@@ -20,6 +21,11 @@ export class Line {
       this.tell(false);
       if (!this.closed) setTimeout(() => this.open(), AGAIN_MS);
     };
+  }
+
+  /** Where the report of a saved drive is; its other files are on the disk of the server. */
+  addressOf({ name }) {
+    return `drives/${name}`;
   }
 
   /** Close for good. */

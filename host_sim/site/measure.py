@@ -1,0 +1,87 @@
+"""How long a visitor waits for the twin in a page, and how fast it then runs: in chromium, here."""
+
+from __future__ import annotations
+
+import functools
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from host_sim.panel.browser import chromium
+from host_sim.panel.scenes import AT_MAX_S
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+LOAD_MS = 300_000.0
+LOOK_MS = 50.0
+# Simulated time that the page knows of, and the first metre of the ribbon.
+NOW_S = "import('./main.js').then(({ panel }) => panel.row?.[0] ?? 0)"
+MOVING = "import('./main.js').then(({ panel }) => panel.history.ways.true[0].cells.length > 0)"
+
+
+class _Quiet(SimpleHTTPRequestHandler):
+    def log_message(self, format: str, *args: object) -> None:
+        pass
+
+
+@contextmanager
+def served(directory: Path) -> Iterator[str]:
+    """The address of a directory, served by Python's own web server while the block runs."""
+    handler = functools.partial(_Quiet, directory=str(directory))
+    with ThreadingHTTPServer(("127.0.0.1", 0), handler) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        try:
+            yield f"http://127.0.0.1:{server.server_port}/"
+        finally:
+            server.shutdown()
+
+
+def measured(directory: Path) -> str:
+    """Seconds to load and to a moving ribbon, and simulated seconds a second, as a table."""
+    with served(directory) as url, chromium() as browser:
+        page = browser.new_page(viewport={"width": 1280, "height": 900})
+        began_s = time.monotonic()
+        page.goto(url)
+        page.locator("#line.live").wait_for(timeout=LOAD_MS)
+        page.locator("#missing li").first.wait_for(timeout=LOAD_MS)
+        loaded_s = time.monotonic() - began_s
+        _work(page)
+        moving_s = time.monotonic() - began_s
+        rate = _rate(page)
+    return (f"loaded after {loaded_s:.1f} s\n"
+            f"ribbon moves after {moving_s:.1f} s, by a visitor who clicks at once\n"
+            f"{rate:.0f} simulated seconds a second")
+
+
+def _work(page: Page) -> None:
+    """Arm, lower, drive, and wait for the first metre."""
+    for name in ("Master", "Implement"):
+        page.get_by_role("button", name=name).click()
+    page.get_by_label("throttle").fill("50")
+    until(page, MOVING)
+
+
+def _rate(page: Page) -> float:
+    """How fast the way to the latest moment is, from its first frame to its last."""
+    page.evaluate(f"location.hash = 'scene=steady&at={AT_MAX_S:.0f}'")
+    until(page, f"{NOW_S}.then((now) => now > 60)")
+    began_s, from_s = time.monotonic(), page.evaluate(NOW_S)
+    until(page, f"{NOW_S}.then((now) => now > {AT_MAX_S - 1})")
+    return float(page.evaluate(NOW_S) - from_s) / (time.monotonic() - began_s)
+
+
+def until(page: Page, promised: str, within_ms: float = LOAD_MS) -> None:
+    """Wait until a promise comes true; the browser's own way of waiting takes any for true.
+
+    Raises TimeoutError.
+    """
+    end_s = time.monotonic() + within_ms / 1e3
+    while not page.evaluate(promised):
+        if time.monotonic() > end_s:
+            raise TimeoutError(f"not within {within_ms / 1e3:.0f} s: {promised}")
+        page.wait_for_timeout(LOOK_MS)
