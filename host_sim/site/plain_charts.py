@@ -33,7 +33,7 @@ STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 
 
 @dataclass(frozen=True)
-class Line:
+class Curve:
     """Values along the way, their colour in the page, and how they are called."""
 
     values: Column
@@ -65,7 +65,7 @@ def _way(picture: Picture, name: str, width: int, buckets: int) -> str:
             f'{look}>{"".join(parts)}</svg>')
 
 
-def _charts(picture: Picture) -> list[tuple[str, list[Line], Column | None]]:
+def _charts(picture: Picture) -> list[tuple[str, list[Curve], Column | None]]:
     """Title, lines and the middle of a band of each chart."""
     record = picture.record
     wanted = picture.wanted_rate
@@ -73,16 +73,16 @@ def _charts(picture: Picture) -> list[tuple[str, list[Line], Column | None]]:
     driven = record["duty_u16" if pump else "position_u16"][:-1]
     return [
         (f"application rate ({picture.unit('rate_ml_ha')})",
-         [Line(picture.applied_rate, "true", picture.line),
-          Line(wanted, "wanted", "wanted", dashed=True)], wanted),
+         [Curve(picture.applied_rate, "true", picture.line),
+          Curve(wanted, "wanted", "wanted", dashed=True)], wanted),
         (f"ground speed ({picture.unit('speed_mm_s')})",
-         [Line(picture.shown("speed_mm_s", record["true_speed_m_s"][:-1]), "true")], None),
+         [Curve(picture.shown("speed_mm_s", record["true_speed_m_s"][:-1]), "true")], None),
         (f"flow ({picture.unit('flow_ul_s')})",
-         [Line(picture.flow(record["flow_ul_s"] * record["flow_valid"], 1e-9), "metered",
+         [Curve(picture.flow(record["flow_ul_s"] * record["flow_valid"], 1e-9), "metered",
                "by the meter"),
-          Line(picture.flow(record["true_flow_ml_s"], 1e-6), "true", picture.line)], None),
+          Curve(picture.flow(record["true_flow_ml_s"], 1e-6), "true", picture.line)], None),
         ("duty of the pump (%)" if pump else "valve position (%)",
-         [Line(driven * (100 / DUTY_FULL), "true")], None),
+         [Curve(driven * (100 / DUTY_FULL), "true")], None),
     ]
 
 
@@ -162,7 +162,7 @@ def _colour(ratio: float) -> str:
                 RATE_CLASSES[-1][1])
 
 
-def _chart(scale: _Scale, y: int, title: str, lines: list[Line], band: Column | None,
+def _chart(scale: _Scale, y: int, title: str, lines: list[Curve], band: Column | None,
            buckets: int) -> str:
     """Title with the names of the lines, grid, band and lines."""
     known = [value for line in lines for value in line.values.tolist() if not math.isnan(value)]
