@@ -4,6 +4,8 @@ It is the tangent plane at the origin, by way of earth-centred coordinates. On t
 it agrees with the transverse Mercator projection about the origin within a millimetre, and with the
 plane of the firmware (firmware/app/plane.py), whose reckoning it shares nothing with. The formulae:
 NIMA TR8350.2, chapter 4; back to latitude by iteration, which converges at once near the ground.
+
+numpy is loaded where it is reckoned with: a twin without a receiver runs where there is none.
 """
 
 from __future__ import annotations
@@ -11,16 +13,18 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Numbers = NDArray[np.float64]
 
 AXIS_M = 6378137.0
 FLATTENING = 1 / 298.257223563
 ECCENTRICITY2 = FLATTENING * (2 - FLATTENING)
 ROUNDS = 5
-
-Numbers = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,8 @@ class Origin:
     @cached_property
     def _axes(self) -> Numbers:
         """Rows: the directions east, north and up, earth-centred."""
+        import numpy as np
+
         lat, lon = math.radians(self.latitude_deg), math.radians(self.longitude_deg)
         return np.array([
             [-math.sin(lon), math.cos(lon), 0.0],
@@ -41,10 +47,15 @@ class Origin:
 
     @cached_property
     def _centre(self) -> Numbers:
+        import numpy as np
+
         return _earth_centred(np.array([self.latitude_deg]), np.array([self.longitude_deg]))[0]
 
-    def to_degrees(self, east_m: Numbers, north_m: Numbers) -> tuple[Numbers, Numbers]:
+    def to_degrees(self, east_m: Numbers | float, north_m: Numbers | float
+                   ) -> tuple[Numbers, Numbers]:
         """Latitude and longitude of places, in degrees."""
+        import numpy as np
+
         flat = np.stack([east_m, north_m], axis=-1)
         x, y, z = np.moveaxis(self._centre + flat @ self._axes[:2], -1, 0)
         level = np.hypot(x, y)
@@ -56,12 +67,16 @@ class Origin:
 
     def to_metres(self, latitude_deg: Numbers, longitude_deg: Numbers) -> tuple[Numbers, Numbers]:
         """Metres east and north of the origin, of places in degrees."""
+        import numpy as np
+
         away = _earth_centred(latitude_deg, longitude_deg) - self._centre
         east, north = np.moveaxis(away @ self._axes[:2].T, -1, 0)
         return east, north
 
 
 def _earth_centred(latitude_deg: Numbers, longitude_deg: Numbers) -> Numbers:
+    import numpy as np
+
     lat, lon = np.radians(latitude_deg), np.radians(longitude_deg)
     radius = AXIS_M / np.sqrt(1 - ECCENTRICITY2 * np.sin(lat) ** 2)
     return np.stack([radius * np.cos(lat) * np.cos(lon), radius * np.cos(lat) * np.sin(lon),

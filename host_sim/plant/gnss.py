@@ -10,8 +10,6 @@ import math
 from collections import deque
 from random import Random
 
-import numpy as np
-
 from host_sim.common.earth import Origin
 from host_sim.plant.field import Wander
 from host_sim.plant.spec import GnssSpec
@@ -106,7 +104,7 @@ class GnssReceiver:
         span_s = 1 / spec.hz
         shown = [true + spec.drift_m * drift.step(span_s) + self._jitter.gauss(0, spec.jitter_m)
                  for true, drift in zip((east, north), self._drift, strict=True)]
-        latitude, longitude = self.origin.to_degrees(np.array(shown[0]), np.array(shown[1]))
+        latitude, longitude = self.origin.to_degrees(*shown)
         place = f"{angle(float(latitude), 2, 'NS')},{angle(float(longitude), 3, 'EW')}"
         quality = spec.quality if fix else 0
         course_deg = math.degrees(heading) + self._jitter.gauss(0, spec.course_deg)
