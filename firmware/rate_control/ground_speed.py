@@ -1,10 +1,10 @@
 """Ground speed and distance, from the speed sensor's pulses or a receiver's reports."""
 
-from rate_control.believable import SENSOR_MM, Belief
-from rate_control.intmath import clamp, muldiv
+from rate_control.believable import CHANGE_MM_S2, SENSOR_MM, Belief
+from rate_control.intmath import muldiv
 from rate_control.pulse_counter import PulseCounter
 from rate_control.reported_speed import ReportedSpeed
-from rate_control.units import REPORTING, SPEED_MAX_MM_S, TICK_MS
+from rate_control.units import PWM_PUMP, REPORTING, SPEED_MAX_MM_S, TICK_MS, TICK_US
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from rate_control.settings import Settings
 
 MOST_MM = SPEED_MAX_MM_S * TICK_MS // 870  # in a tick, 15 % more; what is beyond is not ground
-SLOPE_TICKS = 4  # over which the acceleration is taken: longer lags, shorter flickers
+SLOPE_TICKS = 4  # over which the acceleration is taken, or as far as the window of pulses goes
 
 
 def standstill_ticks(settings: "Settings") -> int:
@@ -46,8 +46,10 @@ class GroundSpeed:
         # before a speed is known: a sensor may be blind to the first millimetres
         self._first_pulses = max(SENSOR_MM * settings.speed_pulses_km // 1000000, 1)
         self._look_ahead_ms = settings.look_ahead_ms
+        self._most_ahead_mm_s = settings.look_ahead_ms * CHANGE_MM_S2 // 1000
         self._standstill_ticks = standstill_ticks(settings)
         self._standing_in = self._standstill_ticks  # ticks, if no source sees motion until then
+        self._short_line = settings.actuator == PWM_PUMP and not self._source
         self._past_mm_s = [0] * SLOPE_TICKS
         self._slot = 0
         self._carry = 0
@@ -66,6 +68,8 @@ class GroundSpeed:
             self._standing_in -= 1
             measured.standing = 0 if self._standing_in else 1
         measured.speed_seen = pulses
+        if belief.calm and not counter.following and not self._source:  # they ended, at this speed
+            measured.speed_last_seen_mm_s = min(counter.latest(), SPEED_MAX_MM_S)
         if self._source or inputs.reporting:
             speed = self._with_reports(speed, inputs, now_us, measured)
         elif counter.following:
@@ -140,16 +144,29 @@ class GroundSpeed:
     def _ahead(self, speed: int) -> int:
         """Return the speed that the machine will have when the flow gets to the outlets.
 
-        A straight line through the last ticks. The flow that is commanded now arrives after
-        the machine's delay and lag, so it must suit the ground speed of that moment.
+        The flow that is commanded now arrives after the machine's delay and lag, so it must suit
+        the ground speed of that moment: that on a straight line through the last estimates. For a
+        pump the line is as short as they let it be. Rough ground is a real speed, which a longer
+        line shows too late, while estimates whose windows overlap tell nothing new. A valve that
+        took every tick's flicker for a change would wear, and stand in its play.
         """
+        past = self._past_mm_s
         slot = self._slot
-        before = self._past_mm_s[slot]
-        self._past_mm_s[slot] = speed
+        ticks = SLOPE_TICKS
+        if self._short_line:
+            window_us = self._counter.window_us + TICK_US // 2
+            if window_us < SLOPE_TICKS * TICK_US:
+                ticks = window_us // TICK_US or 1
+        before = past[slot - ticks]  # below 0 a list counts from its end, as a ring does
+        past[slot] = speed
         self._slot = slot + 1 if slot < SLOPE_TICKS - 1 else 0
         if not before or not speed:
             return speed  # just moved off or stopping: no slope to trust
-        gain = (speed - before) * self._look_ahead_ms // (SLOPE_TICKS * TICK_MS)
-        half = speed >> 1
-        ahead = speed + clamp(gain, -half, half)
+        gain = (speed - before) * self._look_ahead_ms // (ticks * TICK_MS)
+        most = speed >> 1
+        if most > self._most_ahead_mm_s:
+            most = self._most_ahead_mm_s
+        if gain > most:
+            gain = most
+        ahead = speed + (gain if gain > -most else -most)
         return ahead if ahead < SPEED_MAX_MM_S else SPEED_MAX_MM_S

@@ -29,11 +29,12 @@ class Predictor:
         # what this tick commands is seen in the next at the earliest
         delay_ticks = 1 + (settings.loop_delay_ms + TICK_MS // 2) // TICK_MS
         self._delay_ticks = min(delay_ticks, DELAY_TICKS_MAX)
+        slots = self._delay_ticks + 1
         self._whole_lag_ms = settings.loop_lag_ms
         self._total_mm = settings.total_width_mm()
         self._lag_q16 = 0
-        self._past_ul_s = [0] * (DELAY_TICKS_MAX + 1)
-        self._past_mm = [0] * (DELAY_TICKS_MAX + 1)
+        self._past_ul_s = [0] * slots
+        self._past_mm = [0] * slots
         self._slot = 0
         self._expected = 0
         self.width_mm = 0
@@ -44,7 +45,7 @@ class Predictor:
         """Follow a machine that is off."""
         self.width_mm = 0
         self._expected = 0
-        for index in range(DELAY_TICKS_MAX + 1):
+        for index in range(self._delay_ticks + 1):
             self._past_ul_s[index] = 0
 
     def take_width(self, width_mm: int) -> None:
@@ -63,7 +64,7 @@ class Predictor:
         slot = self._slot
         self._past_ul_s[slot] = reference_ul_s
         self._past_mm[slot] = width_mm
-        self._slot = slot + 1 if slot < DELAY_TICKS_MAX else 0
+        self._slot = slot + 1 if slot < self._delay_ticks else 0
         oldest = slot - self._delay_ticks  # below 0 a list counts from its end, as a ring does
         arriving = self._past_ul_s[oldest]
         if self._past_mm[oldest] != width_mm:

@@ -44,8 +44,8 @@ class PulseCounter:
     def update(self, count: int, edge_us: int, now_us: int) -> int:
         """Take the board's count and time of the last edge, both wrapping at 2**30.
 
-        Return amount x scale x pulses per microsecond of the window, 0 where not valid; while
-        edges stay away, of one pulse in the time waited: at a higher rate the edge would be here.
+        Return amount x scale x pulses per microsecond of the window, 0 where not valid; without a
+        new edge, of at most one pulse in the time waited: at a higher rate the edge would be here.
         """
         if not self.following:
             return self._begin(count, edge_us)
@@ -66,21 +66,28 @@ class PulseCounter:
             self._newest = slot = (slot + 1) % SLOTS
             counts[slot] = count
             self._edges[slot] = edge_us
-        silent_us = ((now_us - edge_us) & LIMIT ^ HALF) - HALF  # ticks_diff(), at hand
-        if silent_us > self._timeout_us:
-            self.following = 0
-            self.valid = 0
-        if not self.valid:
-            return 0
+        else:
+            silent_us = ((now_us - edge_us) & LIMIT ^ HALF) - HALF  # ticks_diff(), at hand
+            if silent_us > self._timeout_us:
+                self.following = self.valid = 0
+            if not self.valid:
+                return 0
+            if silent_us > self.window_us // self.window_pulses:
+                return muldiv(self._amount, self._scale, silent_us)
         pulses = self.window_pulses
         window_us = self.window_us
-        if silent_us > window_us // pulses:
-            return muldiv(self._amount, self._scale, silent_us)
         scale = self._scale
         if pulses <= self._plain_pulses and scale <= window_us <= self._plain_us:
             whole = self._amount * pulses
             return whole // window_us * scale + whole % window_us * scale // window_us
         return muldiv(self._amount, pulses * scale, window_us)
+
+    def latest(self) -> int:
+        """Return the rate as update() does, of the last pulses alone, whatever was waited since."""
+        slot = self._newest
+        pulses = (self._counts[slot] - self._counts[slot - 1]) & LIMIT
+        window_us = (self._edges[slot] - self._edges[slot - 1]) & LIMIT
+        return muldiv(self._amount, min(pulses, PULSES_MAX) * self._scale, window_us)
 
     def _begin(self, count: int, edge_us: int) -> int:
         """Wait for the first edge after a standstill: it says nothing yet. Return 0."""

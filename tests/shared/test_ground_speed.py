@@ -4,7 +4,7 @@ from rate_control.ground_speed import GroundSpeed, standstill_ticks
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Measured
 from rate_control.settings import build
-from rate_control.units import BY_GNSS
+from rate_control.units import BY_GNSS, INLINE_VALVE, PWM_PUMP
 
 TICK_US = 50000
 
@@ -155,6 +155,27 @@ def test_looks_ahead_over_four_ticks_and_by_no_more_than_half():
     ground = Ground(speed_source=1, look_ahead_ms=1000).reported(19000)
     assert ground.tick(0, 19240).speed_ahead_mm_s == 20000
     assert ground.tick(0, 19240).speed_ahead_mm_s == 20000
+
+
+def test_the_line_is_as_short_as_the_window_of_pulses():
+    # 20 and then 21 pulses in a tick: 3076 and 3230 mm/s. 50 ms ahead is as much again in the tick
+    # of a change; windows of two ticks that do not overlap are two ticks apart
+    for actuator, average_pulses, gains in (
+            (PWM_PUMP, 4, (154, 0, 0, 0)), (PWM_PUMP, 40, (38, 77, 38, 0)),
+            (INLINE_VALVE, 4, (38, 38, 38, 38, 0))):
+        ground = Ground(speed_pulses_km=130000, look_ahead_ms=50, actuator=actuator,
+                        speed_average_pulses=average_pulses).driving(20)
+        for gain_mm_s in gains:
+            measured = ground.tick(21)
+            assert measured.speed_ahead_mm_s - measured.speed_mm_s == gain_mm_s
+
+
+def test_looks_no_further_ahead_than_any_machine_gains_or_loses_speed():
+    # 5 m/s2 are 500 mm/s in 100 ms; four pulses more in a tick would be 1230 mm/s
+    for pulses, most_mm_s in ((24, 500), (16, -500)):
+        ground = Ground(speed_pulses_km=130000, look_ahead_ms=100).driving(20)
+        measured = ground.tick(pulses)
+        assert measured.speed_ahead_mm_s - measured.speed_mm_s == most_mm_s
 
 
 def test_switched_on_in_motion_there_is_nothing_to_look_ahead_by():
