@@ -13,7 +13,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version $(OLDEST) \
     --fork-strategy fewest --no-header --generate-hashes
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures site firmware release hardware chip bench fields trust mutants intervals fuzz fuzz-guided docs lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures site firmware release hardware chip bench fields trust mutants intervals fuzz fuzz-guided docs pages lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -86,6 +86,9 @@ docs: setup ## write the reference pages, and the stub of Settings, that are mad
 	$(BIN)/python -m host_sim.build.settings_stub
 	$(BIN)/python -m host_sim settings docs
 	$(BIN)/python -m host_sim.build.pin_reference
+
+pages: setup ## write the documents as pages with contents and offline search into out/pages
+	$(BIN)/python -m host_sim.build.pages
 
 lock: setup ## pin what pyproject.toml asks for, with its hashes, in requirements.lock
 	$(LOCK) --all-extras --output-file requirements.lock pyproject.toml

@@ -31,7 +31,7 @@ they find; `board settings set` and `get` carry it to a board and back; `drive`,
 `acceptance` and `report` take it with `--machine`, and a [scenario](scenario_files.md) names one.
 Without a scenario a file is driven as its `[wanted]` says: a pass for each rate, at the slowest,
 the middle and the fastest speed.
-[One walk through all of it](../how_to/from_idea_to_field_day.md).
+[One walk through all of it](../tutorial/from_idea_to_field_day.md).
 `host_sim/scenarios/plot_bar.machine.toml` is the machine of `make demo`.
 
 ```toml

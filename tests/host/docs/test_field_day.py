@@ -29,7 +29,7 @@ from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
 from tests.support.installed import words_and_environment
 from tests.support.serial_twin import serial_twin
 
-PAGE = REPO_ROOT / "docs" / "how_to" / "from_idea_to_field_day.md"
+PAGE = REPO_ROOT / "docs" / "tutorial" / "from_idea_to_field_day.md"
 BLOCK = re.compile(r"(?:^(Metric|US):\n\n)?^```sh\n(.*?)^```", re.MULTILINE | re.DOTALL)
 PORT = "/dev/ttyACM0"
 MACHINE = "my_bar.toml"
