@@ -35,7 +35,7 @@ DOORSTEP = f"""\
 LOADS = {"script": "src", "img": "src", "link": "href", "iframe": "src", "source": "src"}
 
 
-class Page(HTMLParser):
+class PageLinks(HTMLParser):
     """The places that a page can be entered at, what it links to and what it loads."""
 
     def __init__(self, text: str) -> None:
@@ -59,12 +59,12 @@ class Page(HTMLParser):
 
 def faults_of(folder: Path) -> list[str]:
     """What is wrong with finished pages, a line each: dead links, and what needs the network."""
-    pages = {path: Page(path.read_text(encoding="utf-8")) for path in folder.rglob("*.html")}
+    pages = {path: PageLinks(path.read_text(encoding="utf-8")) for path in folder.rglob("*.html")}
     return [line for path, page in sorted(pages.items())
             for line in _faults_of_page(path, page, pages, folder)]
 
 
-def _faults_of_page(path: Path, page: Page, pages: dict[Path, Page],
+def _faults_of_page(path: Path, page: PageLinks, pages: dict[Path, PageLinks],
                     folder: Path) -> Iterator[str]:
     name = path.relative_to(folder).as_posix()
     for address in page.loads:
