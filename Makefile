@@ -13,7 +13,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version $(OLDEST) \
     --fork-strategy fewest --no-header --generate-hashes
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures site firmware release hardware chip bench fields trust mutants intervals fuzz fuzz-guided docs pages lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures site firmware release hardware rig chip bench fields trust mutants intervals fuzz fuzz-guided docs pages lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -54,6 +54,9 @@ hardware: setup ## draw the circuit, check it, simulate it (needs KiCad 9 and ng
 	$(BIN)/python -m host_sim hardware draw
 	$(BIN)/python -m host_sim hardware check
 	$(BIN)/python -m host_sim hardware margins
+
+rig: setup ## firmware and bench rig as two VMs joined by their pins: make rig MACHINE=bypass_pd
+	$(BIN)/python -m tests.support.rig_pair $(MACHINE)
 
 chip: setup ## run firmware and contract on an emulated RP2040: make chip UF2=micropython.uf2
 	CHIP_UF2=$(UF2) $(BIN)/pytest tests/chip -rs

@@ -53,6 +53,7 @@ VOCABULARY = (
 )  # fmt: skip
 STARTED_BY_MICROPYTHON = ("boot.py", "main.py")
 NOT_ON_A_BOARD = ("manifest.py", "units_typed.py")
+RIG_DIR = FIRMWARE_DIR / "bench_rig"  # a program of its own, see rig.py
 FLASH_BLOCK = 4096  # a file takes whole blocks of the board's file system
 BUDGET_SCRIPT = "tests/vm/memory_budget.py"
 PARTS_SCRIPT = "tests/vm/parts_memory.py"
@@ -105,7 +106,8 @@ def sources() -> list[Path]:
     variants = {f"{name}{SUFFIX}.py" for name in boards.names()
                 if boards.board(name).platform != name}  # fmt: skip
     left_out = {*NOT_ON_A_BOARD, *variants}
-    return sorted(path for path in FIRMWARE_DIR.rglob("*.py") if path.name not in left_out)
+    return sorted(path for path in FIRMWARE_DIR.rglob("*.py")
+                  if path.name not in left_out and RIG_DIR not in path.parents)
 
 
 def taken_for(source: Path, board: str) -> Path:
@@ -146,7 +148,7 @@ def build(
         if name.endswith(".py"):
             shutil.copyfile(taken_for(source, board), built)
         else:
-            _compile(trees[module_name(source)], built, name)
+            compile_tree(trees[module_name(source)], built, name)
         files.append(BuiltFile(name, source, built))
     return files
 
@@ -182,8 +184,8 @@ def modules_for(board: str) -> dict[str, ast.Module]:
     return trees
 
 
-def _compile(tree: ast.Module, output: Path, name: str) -> None:
-    """A traceback shows name; it is the path on the board, which is in memory anyway.
+def compile_tree(tree: ast.Module, output: Path, name: str) -> None:
+    """Compile a module; a traceback shows name, the path on the board, in memory anyway.
 
     -O3 leaves out line numbers, which cost a small board's heap more than they are worth: the
     traceback still names file and function.

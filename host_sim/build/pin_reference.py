@@ -1,12 +1,14 @@
-"""What each pin of a board is wired to: the tables in hardware/wiring.md."""
+"""What each pin of a board is wired to: the tables in hardware/wiring.md and bench_rig.md."""
 
 from __future__ import annotations
 
 import host_sim
 from host_sim.hardware.pin_rules import PinTable, tables
-from host_sim.hardware.signals import SIGNALS
+from host_sim.hardware.rig_rules import GIVEN, rig_table
+from host_sim.hardware.signals import BY_NAME, SIGNALS
 
 WIRING_MD = host_sim.REPO_ROOT / "hardware" / "wiring.md"
+RIG_MD = host_sim.REPO_ROOT / "hardware" / "bench_rig.md"
 HELD = (
     ("low, by a pull-down to ground", "down"),
     ("high, by a pull-up", "up"),
@@ -37,6 +39,26 @@ def held_table() -> str:
     return "| held | outputs |\n|---|---|\n" + "".join(rows)
 
 
+def rig_wires() -> str:
+    """A row for each wire between the controller's board and the rig's, in the rig's order."""
+    platforms = ("rp2", "esp32")
+    ends = {name: tables()[name].gpio for name in platforms}
+    rows = [
+        f"| `{name}` | {gpio} | " + " | ".join(str(ends[board][name]) for board in platforms)
+        + f" | {'to the controller' if name in GIVEN else 'to the rig'} "
+        f"| {BY_NAME[name].leads_to} |\n"
+        for name, gpio in rig_table().gpio.items()
+    ]
+    head = ("| wire | GPIO of the rig | GPIO of a controller of the Pico shape | of an ESP32 "
+            "| goes | in the machine |\n|---|---|---|---|---|---|\n")
+    return head + "".join(rows)
+
+
+def with_wires(text: str) -> str:
+    """The rig's page with its table brought up to date."""
+    return between_marks(text, "wires", rig_wires())
+
+
 def with_tables(text: str) -> str:
     """The page with each table between its marks replaced by the present one."""
     for name, table in tables().items():
@@ -51,13 +73,14 @@ def between_marks(text: str, name: str, table: str) -> str:
     before, _, rest = text.partition(start)
     _, mark, after = rest.partition(end)
     if not mark:
-        raise ValueError(f"{WIRING_MD.name}: no marks for {name}")
+        raise ValueError(f"no marks for {name}")
     return before + start + table + end + after
 
 
 def main() -> None:
-    """Bring hardware/wiring.md up to date."""
-    WIRING_MD.write_text(with_tables(WIRING_MD.read_text(encoding="utf-8")), encoding="utf-8")
+    """Bring both pages up to date."""
+    for page, renew in ((WIRING_MD, with_tables), (RIG_MD, with_wires)):
+        page.write_text(renew(page.read_text(encoding="utf-8")), encoding="utf-8")
 
 
 if __name__ == "__main__":

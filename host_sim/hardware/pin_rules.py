@@ -17,7 +17,7 @@ from host_sim.common.errors import InputError
 from host_sim.common.reading import parsed, read_text
 from host_sim.hardware import boards
 from host_sim.hardware.boards import BoardData
-from host_sim.hardware.pio_rules import DRIVER, pio_findings
+from host_sim.hardware.pio_rules import CONTROLLER, pio_findings
 from host_sim.hardware.signals import BY_NAME, NOT_DRIVEN_AT_BOOT, OPTIONAL, SIGNALS
 
 PINS_DIR = FIRMWARE_DIR / "boards"
@@ -217,7 +217,7 @@ def check_pins(directory: Path = PINS_DIR) -> None:
             problems.append(f"{shown(table.path)}:1: no host_sim/hardware/boards/{name}.py to it")
         else:
             problems += findings(table, boards.board(name))
-    if (directory / DRIVER).exists():
+    if (directory / CONTROLLER.driver).exists():
         problems += pio_findings(directory, boards.board("rp2").state_machines)
     if problems:
         raise InputError(*problems)

@@ -7,40 +7,52 @@ A block has four state machines and room for 32 instructions, which its machines
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 MACHINES_A_BLOCK = 4
 ROOM = 32
-DRIVER = "rp2_board.py"
-PROGRAMS = "rp2_pulse_pio.py"
-# Which program the state machines in each constant of the driver run.
-RUNS = {"COUNT_MACHINES": "count_edges", "VALVE_MACHINES": "one_shot"}
 NO_INSTRUCTION = {"label", "wrap", "wrap_target", "side"}
 
 
-def pio_findings(directory: Path, state_machines: int) -> Iterator[str]:
+@dataclass(frozen=True)
+class PioUse:
+    """A file that starts state machines, one with their programs, and by each constant of the
+    first, which holds numbers of machines, the program that these run.
+    """
+
+    driver: str
+    programs: str
+    runs: Mapping[str, str]
+
+
+CONTROLLER = PioUse("rp2_board.py", "rp2_pulse_pio.py",
+                    {"COUNT_MACHINES": "count_edges", "VALVE_MACHINES": "one_shot"})
+
+
+def pio_findings(directory: Path, state_machines: int, use: PioUse = CONTROLLER) -> Iterator[str]:
     """What is wrong with the driver's use of a chip that has this many state machines."""
-    driver = ast.parse((directory / DRIVER).read_text("utf-8"))
-    lengths = program_lengths(directory / PROGRAMS)
+    driver = ast.parse((directory / use.driver).read_text("utf-8"))
+    lengths = program_lengths(directory / use.programs)
     users: dict[int, str] = {}
     blocks: dict[int, set[str]] = {}
     for node in driver.body:
         if not isinstance(node, ast.Assign) or not isinstance(node.targets[0], ast.Name):
             continue
         name = node.targets[0].id
-        for machine in ast.literal_eval(node.value) if name in RUNS else ():
-            place = f"{directory / DRIVER}:{node.lineno}: {name}: state machine {machine}"
+        for machine in ast.literal_eval(node.value) if name in use.runs else ():
+            place = f"{directory / use.driver}:{node.lineno}: {name}: state machine {machine}"
             if not 0 <= machine < state_machines:
                 yield f"{place} is none of the chip's {state_machines}"
             if machine in users:
                 yield f"{place} is in {users[machine]} already"
             users[machine] = name
-            blocks.setdefault(machine // MACHINES_A_BLOCK, set()).add(RUNS[name])
+            blocks.setdefault(machine // MACHINES_A_BLOCK, set()).add(use.runs[name])
     for block, programs in sorted(blocks.items()):
         length = sum(lengths[program] for program in programs)
         if length > ROOM:
-            yield (f"{directory / PROGRAMS}:1: block {block}: {length} instructions of "
+            yield (f"{directory / use.programs}:1: block {block}: {length} instructions of "
                    f"{', '.join(sorted(programs))}, there is room for {ROOM}")
 
 

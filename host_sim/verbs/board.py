@@ -22,6 +22,8 @@ example:
   python -m host_sim board wires --machine my_bar.toml
   python -m host_sim board flash --port /dev/ttyACM0
   python -m host_sim board check --port /dev/ttyACM0 --report selftest.txt
+  python -m host_sim board flash --port /dev/ttyACM1 --rig
+  python -m host_sim board check --port /dev/ttyACM0 --rig /dev/ttyACM1 --machine my_bar.toml
   python -m host_sim board monitor --port /dev/ttyACM0
   python -m host_sim board settings get --port /dev/ttyACM0 --machine my_bar.toml
   python -m host_sim board settings get --port /dev/ttyACM0 --aside
@@ -48,10 +50,20 @@ def configure(parser: argparse.ArgumentParser) -> None:
                        help="board, as in firmware/boards (default: as fitted.board says, or rp2)")
     wires.set_defaults(action=list_wires)
     flash = _command(commands, "flash", flash_board, "build the firmware and put it on a board")
+    flash.add_argument("--rig", action="store_true",
+                       help="the bench rig's program instead: for a second board, RP2040 or RP2350")
     flash.add_argument("--source", action="store_true",
                        help="copy the source, not bytecode: larger, but easy to change there")
     check = _command(commands, "check", check_board, "guided self-test with loopback wires")
     check.add_argument("--report", type=Path, metavar="FILE", help="write the report there too")
+    check.add_argument("--rig", metavar="PORT",
+                       help="drive the board through the acceptance sequence instead, with the "
+                            "bench rig at this port as its machine, and print the twin beside it")
+    check.add_argument("--machine", metavar="MACHINE",
+                       help="with --rig: machine file, or kind of machine, that the rig plays")
+    check.add_argument("--short", action="store_true",
+                       help="with --rig: leave the resetting of rates out")
+    add_units(check, "with --rig: units of the table (default: those of the board)")
     monitor = _command(commands, "monitor", monitor_board, "show what the controller is doing")
     monitor.add_argument("--seconds", type=float, metavar="S", help="end after this time")
     add_units(monitor, "units of what is shown (default: those of the board)")
@@ -113,12 +125,14 @@ def flash_board(args: argparse.Namespace) -> int:
     from host_sim.board.flash import flash
     from host_sim.board.mpremote_port import MpremotePort
 
-    flash(MpremotePort(args.port), _tell, args.source)
+    flash(MpremotePort(args.port), _tell, args.source, args.rig)
     return 0
 
 
 def check_board(args: argparse.Namespace) -> int:
-    """Run the self-test and print its report."""
+    """Run the self-test and print its report; or, with --rig, the acceptance sequence."""
+    if args.rig or args.machine or args.short:
+        return check_with_rig(args)
     from host_sim.board.check import SelfTest
     from host_sim.board.mpremote_port import MpremotePort
     from host_sim.common.output import write_files
@@ -133,6 +147,37 @@ def check_board(args: argparse.Namespace) -> int:
     if args.report:
         write_files(args.report.parent, {args.report.name: "\n".join([*test.lines, summary, ""])})
     return 1 if test.failed else 0
+
+
+def check_with_rig(args: argparse.Namespace) -> int:
+    """Drive the board on the bench rig, and print its table beside the twin's."""
+    from host_sim.board.link_port import SerialPort, open_serial
+    from host_sim.board.rig_check import check_on_rig
+    from host_sim.board.rig_line import RigLine
+    from host_sim.board.rig_text import rig_text
+    from host_sim.common.errors import InputError
+    from host_sim.common.output import check_directory, write_files
+    from host_sim.common.progress import progress
+    from host_sim.machine_file.choice import chosen
+
+    if not args.rig or not args.machine:
+        raise InputError("--rig PORT and --machine MACHINE go together: which machine does the "
+                         "rig play, and where is it?")
+    if args.rig == args.port:
+        raise InputError("--rig: is the port of the board itself; the rig is a second board")
+    machine = chosen(args.machine)
+    if args.report:
+        check_directory(args.report.parent)
+    client = _client(args.port)
+    open_serial(args.rig).close()
+    with progress("on the bench rig") as tell:
+        outcome = check_on_rig(machine.name, machine.spec, client, RigLine(SerialPort(args.rig)),
+                               tell, args.short)
+    text = rig_text(outcome, us_of(args, bool(outcome.trial.settings.us_units)))
+    print(text)
+    if args.report:
+        write_files(args.report.parent, {args.report.name: text + "\n"})
+    return 1 if outcome.behind else 0
 
 
 def monitor_board(args: argparse.Namespace) -> int:

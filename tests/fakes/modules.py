@@ -8,7 +8,7 @@ from tests.fakes.chip import TICKS_MASK
 from tests.fakes.pio import StateMachine as PioMachine
 
 NAMES = ("machine", "rp2", "esp32", "uctypes", "time")
-BOARD_MODULES = "boards."
+BOARD_MODULES = ("boards.", "bench_rig.rp2_port", "bench_rig.rig_pio")
 
 
 class Namespace:
@@ -41,7 +41,7 @@ def machine_module(chip):
     """The fake of machine."""
 
     class Pin:
-        IN, OUT, PULL_UP = 0, 1, 1
+        IN, OUT, OPEN_DRAIN, PULL_UP, PULL_DOWN = 0, 1, 2, 1, 2
         IRQ_RISING, IRQ_FALLING = 1, 2
 
         def __init__(self, number, mode=None, pull=None, value=None):
@@ -139,7 +139,8 @@ def machine_module(chip):
         def feed(self):
             chip.watchdog_due = chip.ns + chip.watchdog_ns
 
-    return Namespace(Pin=Pin, PWM=PWM, ADC=ADC, SPI=SPI, UART=UART, I2C=I2C, Timer=Timer, WDT=WDT,
+    return Namespace(freq=lambda: 125_000_000, disable_irq=lambda: 0, enable_irq=lambda _: None,
+                     Pin=Pin, PWM=PWM, ADC=ADC, SPI=SPI, UART=UART, I2C=I2C, Timer=Timer, WDT=WDT,
                      PWRON_RESET=1, WDT_RESET=3, mem32=Registers(chip),
                      reset_cause=lambda: 3 if chip.reset_by_watchdog else 1)
 
@@ -148,13 +149,24 @@ def rp2_module(chip):
     """The fake of rp2."""
 
     class StateMachine:
-        def __init__(self, number, program, freq, jmp_pin=None, set_base=None):
-            pin = getattr(set_base, "number", None)
-            self._machine = PioMachine(chip, number, program, freq,
-                                       getattr(jmp_pin, "number", None), pin)
-            chip.machines[number] = self._machine
+        def __init__(self, number, program, freq, **bases):
+            self._number = number
+            self.init(program, freq, **bases)
+
+        def init(self, program, freq, **bases):
+            chip.sync()
+            pins = {name: bases[name].number for name in bases}
+            self._machine = PioMachine(chip, self._number, program, freq, **pins)
+            chip.machines[self._number] = self._machine
             if program[1].get("set_init") == OUT_LOW:
-                chip.drive(pin, 0)
+                chip.drive(pins["set_base"], 0)
+
+        def rx_fifo(self):
+            chip.sync()
+            return len(self._machine.rx)
+
+        def get(self):
+            return self._machine.rx.pop(0)
 
         def exec(self, text):
             self._machine.execute(text)
@@ -207,9 +219,9 @@ def rp2_module(chip):
                 chip.channels[self._fields["chain_to"]].active(1)
 
     class PIO:
-        SHIFT_LEFT = 0
-        JOIN_RX = 2
-        OUT_LOW = OUT_LOW
+        SHIFT_LEFT, SHIFT_RIGHT = 0, 1
+        JOIN_TX, JOIN_RX = 1, 2
+        OUT_LOW, OUT_HIGH = OUT_LOW, 3
 
         def __init__(self, block):
             if block > 1:
@@ -266,6 +278,7 @@ def time_module(chip):
     return Namespace(
         ticks_us=chip.ticks_us,
         sleep_ms=lambda ms: chip.advance(ms * 1000),
+        ticks_add=lambda a, b: (a + b) & TICKS_MASK,
         ticks_diff=lambda a, b: ((a - b + (TICKS_MASK + 1) // 2) & TICKS_MASK)
         - (TICKS_MASK + 1) // 2,
         time=real_time.time,

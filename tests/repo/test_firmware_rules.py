@@ -8,7 +8,8 @@ import pytest
 
 from tests.repo.tree import FIRMWARE, imported_modules, python_files
 
-MACHINE_USERS = ("firmware/boards/", "firmware/boot.py", "firmware/main.py")
+MACHINE_USERS = ("firmware/boards/", "firmware/boot.py", "firmware/main.py",
+                 "firmware/bench_rig/rp2_port.py", "firmware/bench_rig/rig_pio.py")
 
 
 def compile_for_board(source, output):

@@ -15,14 +15,14 @@ LITRES_ML = 1e3
 
 def acceptance_text(outcome: AcceptanceOutcome, us: bool) -> str:
     """Everything, ready to print."""
-    blocks = [_trial(trial, us) for trial in outcome.trials]
+    blocks = [trial_text(trial, us) for trial in outcome.trials]
     if outcome.trace:
         blocks.append(_trace(outcome))
     blocks.append(_claims(outcome))
     return "\n\n".join(blocks)
 
 
-def _trial(trial: Trial, us: bool) -> str:
+def trial_text(trial: Trial, us: bool) -> str:
     lines = [f"{trial.machine}: {_rates(trial, us)}",
              " " * NAME_WIDTH + "".join(f"{h:>{w}}" for h, w in zip(HEADINGS, WIDTHS, strict=True)),
              " " * NAME_WIDTH + "".join(f"{u:>{w}}" for u, w in zip(_unit_row(us), WIDTHS,

@@ -81,7 +81,7 @@ def try_machine(
         truth = _drive(smooth, CONTENDERS[contender])
         driven[contender] = DrivenSequence(
             judge(changes, truth), spreads(again, _drive(rough, CONTENDERS[contender])),
-            truth.time_s, *_rates(truth))
+            truth.time_s, *rates_of(truth))
     return Trial(name, even.actuator, settings, changes, driven)
 
 
@@ -97,7 +97,7 @@ def _drive(scenario: Scenario, contender: Contender) -> Truth:
     return true_run(record, scenario.section_width_m)
 
 
-def _rates(truth: Truth) -> tuple[Column, Column]:
+def rates_of(truth: Truth) -> tuple[Column, Column]:
     """Wanted and applied rate of the sections that are on; gaps where nothing is wanted."""
     widths = (truth.section_on * truth.section_width_m).sum(axis=1)
     area_ha = widths * truth.step_m / 1e4

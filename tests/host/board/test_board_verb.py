@@ -62,10 +62,48 @@ def test_flash_takes_main_away_first_and_brings_it_last(monkeypatch):
     assert 'os.remove("main.py")' in commands[1]
     copies = [call for call in commands if call.startswith("fs cp")]
     assert copies[-1].endswith(":main.py") and copies[-2].endswith(":boot.py")
-    assert [name for name in board_flash.FOLDERS if f"/{name} :" in " ".join(copies)] == list(
-        board_flash.FOLDERS
-    )
+    folders = list(board_flash.CONTROLLER.folders)
+    assert [name for name in folders if f"/{name} :" in " ".join(copies)] == folders
     assert commands[-1] == "reset"
+
+
+def test_the_rig_s_program_takes_the_place_of_a_controller_s(tmp_path):
+    """What is on the board at the end is what was built, main.py, and what the store keeps."""
+    board, fake = port()
+    board_flash.flash(board, lambda text: None, rig=True)
+    commands = [" ".join(call) for call in fake.calls]
+    assert [line.split()[-1] for line in commands if line.startswith("fs cp")] == [
+        ":", ":", ":", ":main.py"]
+    removal = next(call for call in fake.calls if "os.remove" in call[-1])[-1]
+    for name in ("boot.py", "main.py", "app/link.mpy", "boards/safe_outputs.mpy",
+                 "boards/wiring.mpy", "settings.0"):
+        path = tmp_path / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text("")
+    subprocess.run([_COMMANDS[MICROPYTHON_64], "-c", removal], cwd=tmp_path, check=True)
+    left = {path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*") if path.is_file()}
+    assert left == {"boards/wiring.mpy", "settings.0"}
+
+
+def test_the_rig_s_program_is_refused_by_a_board_without_its_pins():
+    board, fake = port()
+    board._runner._answers[0] = ("sys.platform", "esp32 6 1.28.0")
+    with pytest.raises(BoardError, match="the bench rig's program needs an RP2040 or RP2350"):
+        board_flash.flash(board, lambda text: None, rig=True)
+    assert len(fake.calls) == 1
+
+
+@pytest.mark.parametrize(("more", "said"), [
+    (("--rig", PORT), "go together"),
+    (("--machine", "electric_m"), "go together"),
+    (("--short",), "go together"),
+    (("--rig", PORT, "--machine", "electric_m"), "is the port of the board itself"),
+    (("--rig", "/dev/not_a_rig", "--machine", "electric_x"), "electric_x: is neither"),
+])
+def test_a_check_on_the_rig_without_a_rig_is_refused(more, said, capsys):
+    assert main(["board", "check", "--port", PORT, *more]) == 2
+    told = capsys.readouterr()
+    assert said in told.err and told.err.count("\n") == 1 and not told.out
 
 
 def test_flash_copies_the_source_where_the_bytecode_would_not_run(monkeypatch):
@@ -125,7 +163,8 @@ def test_removal_script_clears_a_board_of_what_is_not_wanted(tmp_path):
         path = tmp_path / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text("")
-    script = board_flash.REMOVE.format(wanted={"app/kept.mpy"}, folders=board_flash.FOLDERS)
+    script = board_flash.REMOVE.format(wanted={"app/kept.mpy"}, folders=board_flash.CLEARED,
+                                       not_started=[])
     subprocess.run([_COMMANDS[MICROPYTHON_64], "-c", script], cwd=tmp_path, check=True)
     left = {path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*") if path.is_file()}
     assert left == {"app/kept.mpy", "settings.0"}

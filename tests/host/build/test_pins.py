@@ -7,7 +7,7 @@ import pytest
 from boards import esp32_pins, rp2_pins
 from boards.section_port import SectionPort
 from host_sim import REPO_ROOT
-from host_sim.build.pin_reference import WIRING_MD, with_tables
+from host_sim.build.pin_reference import RIG_MD, WIRING_MD, with_tables, with_wires
 from host_sim.hardware.pin_rules import tables
 from host_sim.hardware.signals import BY_NAME, SIGNALS
 
@@ -31,6 +31,11 @@ def test_the_rules_read_the_table_that_the_board_runs(pins):
 def test_wiring_page_shows_the_present_pins():
     text = WIRING_MD.read_text(encoding="utf-8")
     assert with_tables(text) == text, "run make docs"
+
+
+def test_the_rig_s_page_shows_the_present_pins():
+    text = RIG_MD.read_text(encoding="utf-8")
+    assert with_wires(text) == text, "run make docs"
 
 
 def held_by_the_page():
