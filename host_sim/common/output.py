@@ -54,6 +54,15 @@ def write_paths(texts: Mapping[Path, str]) -> list[Path]:
     return _write(list(texts), put)
 
 
+def write_bytes(data: Mapping[Path, bytes]) -> list[Path]:
+    """Write data by path; returns the paths. Raises InputError where that fails."""
+
+    def put(path: Path, part: Path) -> None:
+        part.write_bytes(data[path])
+
+    return _write(list(data), put)
+
+
 def write_whole(path: Path, write: Callable[[Path], None]) -> Path:
     """Let `write` write one file; returns its path. Raises InputError where that fails."""
     return _write([path], lambda _, part: write(part))[0]

@@ -7,6 +7,7 @@ from functools import partial
 from typing import Any
 
 from host_sim.common.progress import Progress
+from host_sim.maps.drawing import FieldMap
 from host_sim.report.compare_charts import paint_errors, paint_spreads
 from host_sim.report.detail_charts import paint_histogram, paint_zoom
 from host_sim.report.page import Charts
@@ -38,6 +39,15 @@ def own_charts(picture: Picture, figures: dict[str, Any]) -> Work:
     return work
 
 
+def field_charts(field_map: FieldMap) -> Work:
+    """The map of the field, where it is known where the run was."""
+    if not field_map.placed:
+        return []
+    return [("field", partial(draw, partial(field_map.paint, size=size), size,
+                              field_map.height_in(size), "Map of the field"))
+            for size in (WIDE, NARROW)]
+
+
 def _zoom(picture: Picture, stretch: dict[str, Any]) -> str:
     start_s, end_s = stretch["start_s"], stretch["end_s"]
     paint = partial(paint_zoom, picture=picture, start_s=start_s, end_s=end_s)
@@ -59,7 +69,8 @@ def compared_charts(pictures: tuple[Picture, Picture], names: tuple[str, str]) -
 
 def drawn(work: Work, tell: Progress) -> Charts:
     """Draw everything; tell is told the share done."""
-    charts: Charts = {name: [] for name in ("way", "histogram", "zooms", "errors", "spreads")}
+    charts: Charts = {name: [] for name in (
+        "way", "field", "histogram", "zooms", "errors", "spreads")}
     for done, (name, make) in enumerate(work):
         tell(done / len(work))
         charts[name].append(make())

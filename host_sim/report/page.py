@@ -26,6 +26,7 @@ from host_sim.runs.truth import true_run
 HERE = Path(__file__).resolve().parent
 
 Charts = dict[str, list[str]]  # SVG elements, by the place where they stand
+Field = tuple[list[str], list[tuple[str, str]]]  # of the map: its figures, and its colours in words
 
 
 def render(
@@ -43,11 +44,12 @@ def render(
     measured = bool(about.get("measured"))
     teller = Teller(figures, us, measured)
     picture = _picture(record, us)
+    field: Field = ([], [])
     if chart:
         charts = chart(picture, figures)
     else:
         beside = (_picture(against.record, us), (name, against.name)) if against else None
-        charts = _drawn(picture, figures, beside, tell)
+        charts, field = _drawn(picture, figures, beside, tell)
     return _environment().get_template("page.html.j2").render(
         about=about,
         measured=measured,
@@ -60,6 +62,8 @@ def render(
         story=teller.story(),
         remarks=remarks(about) + teller.failing_sections(),
         charts=charts,
+        field_figures=field[0],
+        covered_key=field[1],
         timeline=timeline(record, teller),
         classes=[(colour, words) for _, colour, words in RATE_CLASSES],
         palette=PALETTE,
@@ -72,14 +76,22 @@ def render(
 
 
 def _drawn(picture: Picture, figures: dict[str, Any],
-           beside: tuple[Picture, tuple[str, str]] | None, tell: Progress) -> Charts:
+           beside: tuple[Picture, tuple[str, str]] | None, tell: Progress
+           ) -> tuple[Charts, Field]:
     """Everything drawn by matplotlib, which is loaded only here: it takes a second."""
-    from host_sim.report.charts import compared_charts, drawn, own_charts
+    from host_sim.maps.drawing import KEY
+    from host_sim.maps.field_map import field_map_of, figures_text
+    from host_sim.report.charts import compared_charts, drawn, field_charts, own_charts
 
     work = own_charts(picture, figures)
+    field: Field = ([], [])
+    if picture.record.has_place:
+        field_map = field_map_of(picture.record, picture.us)
+        work += field_charts(field_map)
+        field = (figures_text(field_map, picture.us), list(KEY))
     if beside:
         work += compared_charts((picture, beside[0]), beside[1])
-    return drawn(work, tell)
+    return drawn(work, tell), field
 
 
 def _picture(record: RunRecord, us: bool) -> Picture:

@@ -45,6 +45,8 @@ class RecordedTwin(OperatedRun):
             self.live(2.0)
             self.board.reset("power")
         self.live(0.5)
+        while self.clock.elapsed_us % US_PER_S:  # however long the settings took
+            self.live(STEP_US / US_PER_S)
         self._began_us = self.clock.elapsed_us
 
     def step(self, step_us: int = STEP_US) -> None:
