@@ -15,6 +15,7 @@ from host_sim.panel.live_twin import LiveTwin
 from host_sim.panel.pacer import Pacer
 from host_sim.panel.scenes import BY_NAME, Script
 from host_sim.panel.session import FRAME_S
+from host_sim.panel.tank_count import TankCount
 from host_sim.panel.trouble import TROUBLES
 from host_sim.twin.disturbances import set_field
 from host_sim.twin.scenario import Scenario
@@ -66,6 +67,7 @@ class Game:
         self._outlets = [1.0] * len(scenario.section_width_m)
         self._keeper = keeper
         self._saved: dict[str, Any] | None = None
+        self._tank = TankCount(twin.tank_l)
         self.drive = DriveRecord(twin, scenario)
         twin.after_step = self.drive.note
         twin.live(SETTLE_S)
@@ -86,6 +88,8 @@ class Game:
         rows = self._live()
         if self._view.look():
             self._begin()
+        if totals := self._view.words.get("totals"):
+            self._tank.count(totals["volume_ml"])
         frame = frame_of(self._view, rows, self._changes)
         add_cells(frame, "cells", self._twin.cells.take())
         self._changes.add(frame, "hands", self._hands())
@@ -123,6 +127,8 @@ class Game:
             "throttle": twin.vehicle.throttle,
             "factor": self._pacer.factor,
             "tank_l": round(twin.tank_l, 1),
+            "counted_l": round(self._tank.left_l, 1),
+            "tank_low": self._tank.is_low,
             "troubles": sorted(self._broken),
             "field": twin.field,
             "outlets": list(self._outlets),
@@ -151,7 +157,7 @@ class Game:
             "speed": vehicle.at_speed,
             "recorded": vehicle.recorded,
             "factor": lambda factor: setattr(self._pacer, "factor", factor),
-            "tank": lambda litres: setattr(twin, "tank_l", litres),
+            "tank": self._fill,
             "trouble": self._break,
             "field": self._field,
             "outlets": self._wear,
@@ -196,6 +202,10 @@ class Game:
         set_field(self._twin.faults, name)
         for broken in self._broken:
             _TROUBLES[broken].set(self._twin, True)
+
+    def _fill(self, litres: float) -> None:
+        self._twin.tank_l = litres
+        self._tank.fill(litres)
 
     def _wear(self, section: int, factor: float) -> None:
         self._outlets[section] = self._twin.faults.orifice_factor[section] = factor

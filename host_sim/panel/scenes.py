@@ -45,7 +45,7 @@ SCENES = (
     Scene("worn_outlets", "worn outlets, unseen", 45.0,
           (*START, (25.0, "outlets", 0, 1.2))),
     Scene("empty_tank", "the tank runs empty", 40.0,
-          ((0.5, "tank", 4.0), *START)),
+          ((0.5, "tank", 1.8), *START)),
     Scene("weak_battery", "a weak battery", 40.0,
           (*START, (30.0, "trouble", "battery_weak", True))),
     Scene("program_hangs", "the program hangs", 34.0,

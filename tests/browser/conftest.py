@@ -42,6 +42,13 @@ def url(session):
         yield guard.url
 
 
+def show_everything(page):
+    """On a phone the page begins with what fits one screen; a tap shows the rest."""
+    button = page.get_by_role("button", name="Everything")
+    if button.is_visible():
+        button.click()
+
+
 def first_row(page):
     """Wait until the first row has come."""
     expect(page.locator("#both")).to_contain_text("asked")
@@ -52,7 +59,7 @@ def open_page(browser, url):
     """Opens the panel in a window of a size; at the end nothing may have been complained of."""
     contexts, complaints = [], []
 
-    def open_(size=WIDE, scheme="light", first=first_row):
+    def open_(size=WIDE, scheme="light", first=first_row, everything=True):
         width, height = size
         context = browser.new_context(viewport={"width": width, "height": height},
                                       color_scheme=scheme)
@@ -66,6 +73,8 @@ def open_page(browser, url):
                 if not request.url.startswith((url, url.replace("http", "ws"), "data:")) else None)
         page.goto(url)
         first(page)
+        if everything:
+            show_everything(page)
         return page
 
     yield open_

@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import expect
 
 from host_sim.site.measure import until
-from tests.browser.conftest import NARROW, WIDE
+from tests.browser.conftest import NARROW, WIDE, show_everything
 
 SIZES = pytest.mark.parametrize("size", [WIDE, NARROW], ids=["1280", "390"])
 SOON_MS = 30_000
@@ -208,6 +208,60 @@ def test_nothing_sticks_out_and_text_can_be_read(open_page, size, scheme):
     work(page)
     assert page.evaluate("document.documentElement.scrollWidth") == size[0]
     assert page.evaluate(CONTRASTS) == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_a_phone_has_what_is_needed_in_the_field_on_one_screen(open_page, scheme):
+    """Switches, speed, display, sums, tank, a fault in words and the strip, without scrolling."""
+    page = open_page(NARROW, scheme, everything=False)
+    work(page)
+    page.evaluate("import('/main.js').then(({ panel }) => "
+                  "panel.line.send('trouble', 'meter_stalled', true))")
+    expect(page.locator("#faults .blocking")).to_be_visible(timeout=SOON_MS)
+    bar = page.get_by_role("navigation", name="How much is shown").bounding_box()
+    for wanted in ("#master", "#implement", "[data-section='2']", "#throttle", "#display",
+                   "[data-key=push]", "[data-show=area_m2]", "[data-show=tank-count]",
+                   "#faults .blocking", "#ribbon", "#reading"):
+        box = page.locator(wanted).bounding_box()
+        assert box and box["y"] >= 0 and box["y"] + box["height"] <= bar["y"], (wanted, box)
+    assert page.evaluate("document.documentElement.scrollHeight") == NARROW[1]
+    assert page.evaluate("document.documentElement.scrollWidth") == NARROW[0]
+    assert page.evaluate(CONTRASTS) == []
+    expect(page.get_by_role("button", name="Save this drive")).to_be_hidden()
+    show_everything(page)
+    expect(page.get_by_role("button", name="Save this drive")).to_be_visible()
+    page.get_by_role("button", name="One screen").click()
+    expect(page.locator("#charts")).to_be_hidden()
+
+
+@SIZES
+def test_the_tank_is_counted_down_and_said_to_be_near_empty(open_page, size):
+    page = open_page(size)
+    count = page.locator("[data-show=tank-count]")
+    expect(count).to_have_text("200.0 L")
+    page.locator("#tank").fill("20")
+    expect(count).to_have_text("20.0 L")
+    faster(page)
+    work(page)
+    expect(page.locator("#tank-low")).to_have_text("near empty, by count", timeout=60_000)
+    page.get_by_role("button", name="Fill").click()
+    expect(page.locator("#tank-low")).to_have_text("", timeout=SOON_MS)
+
+
+def test_an_address_opens_a_moment_and_start_over_leaves_it(open_page):
+    page = open_page(WIDE)
+    page.get_by_text("or go to a moment").click()
+    page.get_by_role("link", name="stalled meter at 40 s").click()
+    expect(page.locator("#faults li")).to_have_class("blocking", timeout=SOON_MS)
+    expect(page.get_by_role("link", name="stalled meter at 40 s")).to_have_attribute(
+        "aria-current", "true")
+    page.evaluate("location.hash = 'scene=no_such_one&at=3'")
+    expect(page.locator("#refused")).to_contain_text("scene: must be one of steady, stalled_meter")
+    page.evaluate("location.hash = 'scene=steady&at=soon'")
+    expect(page.locator("#refused")).to_contain_text("scene: must be a number, 0 to 600 s")
+    page.get_by_role("button", name="Start over").click()
+    expect(page.locator("#steps li").first).to_have_class("next", timeout=SOON_MS)
+    assert page.evaluate("location.hash") == ""
 
 
 def test_a_second_page_sees_what_the_first_does(open_page):

@@ -13,7 +13,7 @@ from host_sim.common.errors import InputError
 from host_sim.site.__main__ import CACHE
 from host_sim.site.build import build
 from host_sim.site.measure import served
-from tests.browser.conftest import NARROW, WIDE
+from tests.browser.conftest import NARROW, WIDE, show_everything
 from tests.browser.test_panel_page import CONTRASTS, RATE, SOON_MS, faster, work
 
 LOAD_MS = 120_000
@@ -105,6 +105,7 @@ def test_an_address_opens_a_moment_on_a_phone(open_site):
     page = open_site(NARROW, "#scene=stalled_meter&at=40", "dark")
     expect(page.locator("#faults li")).to_have_class("blocking", timeout=SOON_MS)
     expect(page.locator("#faults li")).to_contain_text("no flow at the meter")
+    show_everything(page)
     expect(page.get_by_role("button", name="flow meter stuck")).to_have_attribute(
         "aria-pressed", "true")
     assert page.evaluate("document.documentElement.scrollWidth") == NARROW[0]

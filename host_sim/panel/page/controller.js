@@ -34,7 +34,7 @@ export class Controller {
     const board = hello.kind === "board";
     byId("keypad").hidden = byId("ask").hidden = board;
     byId("asked-only").hidden = !board;
-    byId("front").hidden = byId("buzzer").hidden = board;
+    byId("front").hidden = byId("buzzer").hidden = byId("tank-count").hidden = board;
     this.totals = null;
     showAll("drive-name", hello.pump ? "duty" : "valve");
   }

@@ -160,6 +160,9 @@ export class Machine {
     byId("tank-out").textContent = hands.tank_l
       ? this.units.text("volume_ml", hands.tank_l * 1000)
       : "empty";
+    showAll("tank-count", this.units.text("volume_ml", hands.counted_l * 1000));
+    const low = hands.tank_low ? "near empty, by count" : "";
+    if (byId("tank-low").textContent !== low) byId("tank-low").textContent = low;
     follow(byId("factor"), String(FACTORS.indexOf(hands.factor)));
     byId("factor").setAttribute("aria-valuetext", `${hands.factor} times`);
     byId("factor-out").textContent = `\u00d7 ${hands.factor}`;

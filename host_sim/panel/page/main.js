@@ -47,6 +47,9 @@ class Panel {
     for (const made of choices("whose")) {
       made.addEventListener("click", () => this.see({ whose: made.dataset.whose }));
     }
+    for (const made of choices("view")) {
+      made.addEventListener("click", () => this.view(made.dataset.view));
+    }
     for (const made of choices("us")) {
       made.addEventListener("click", () => this.useUnits(made.dataset.us === "true"));
     }
@@ -87,6 +90,8 @@ class Panel {
     byId("title").textContent = hello.title;
     byId("machine").hidden = byId("steps").hidden = byId("whose").hidden = !this.twin;
     byId("only-shows").hidden = this.twin;
+    byId("views").hidden = !this.twin;
+    if (!this.twin) this.view("everything"); // there is nothing but figures
     document.querySelector(".halves").classList.toggle("alone", !this.twin);
     if (!this.twin) this.whose = "believed";
     if (this.twin) this.machine.begin(hello, this.units);
@@ -100,6 +105,14 @@ class Panel {
     this.see({});
     this.tellLoading("");
     this.tellLine("");
+  }
+
+  /** On a phone: what is needed in the field on one screen, or everything, one below the other. */
+  view(name) {
+    document.body.classList.toggle("little", name === "little");
+    for (const made of choices("view")) press(made, made.dataset.view === name);
+    this.controller.display.draw();
+    this.draw();
   }
 
   legend(classes) {
