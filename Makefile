@@ -85,10 +85,11 @@ fuzz-guided: setup ## the same led by what the code does, with atheris: make fuz
 	$(BIN)/uv pip sync --quiet --require-hashes --target build/atheris requirements-guided.lock
 	PYTHONPATH=build/atheris $(BIN)/python -m tests.support.guided_fuzz $(LOADER)
 
-docs: setup ## write the reference pages, and the stub of Settings, that are made from tables
+docs: setup ## write the reference pages, the diagrams, and the stub of Settings, from tables and runs
 	$(BIN)/python -m host_sim.build.settings_stub
 	$(BIN)/python -m host_sim settings docs
 	$(BIN)/python -m host_sim.build.pin_reference
+	$(BIN)/python -m host_sim.build.diagrams
 
 pages: setup ## write the documents as pages with contents and offline search into out/pages
 	$(BIN)/python -m host_sim.build.pages
