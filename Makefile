@@ -13,7 +13,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version $(OLDEST) \
     --fork-strategy fewest --no-header --generate-hashes
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures site firmware release hardware rig chip bench fields trust mutants intervals fuzz fuzz-guided docs pages lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures site firmware release hardware rig chip bench fields trust mutants intervals twins fuzz fuzz-guided docs pages lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -76,6 +76,9 @@ mutants: setup ## break what keeps outputs safe in small ways; a shared test mus
 
 intervals: setup ## measure many plots with a hidden truth; the intervals of as-applied figures must hold it
 	$(BIN)/python -m host_sim.field_trial.coverage
+
+twins: setup ## fit 50 machines with hidden parameters; the intervals must hold the truth
+	$(BIN)/python -m host_sim.fit.hidden
 
 fuzz: setup ## feed every loader of files damaged ones: make fuzz EXAMPLES=20000 (for each)
 	$(BIN)/python -m tests.support.loader_fuzz $(EXAMPLES)

@@ -117,7 +117,7 @@ def with_fields(machine: MachineFile, fields: Mapping[str, Any]) -> str:
         document = tomlkit.parse(machine.source.text)
         for known in FIELDS:
             if known.name in fields:
-                _table(document, (known.table,))[known.key] = _item(fields[known.name])
+                table_at(document, (known.table,))[known.key] = _item(fields[known.name])
         return tomlkit.dumps(document)
     except (TOMLKitError, ValueError, RecursionError) as error:
         raise InputError(f"{machine.path}: cannot be changed: {error}") from error
@@ -186,7 +186,7 @@ def _updated(text: str, found: Mapping[str, Any], us: bool, how: str) -> str:
         if name in NO_HOME:
             continue
         where = HOMES[name]
-        table = _table(document, where[:-1])
+        table = table_at(document, where[:-1])
         if where[0] == LEARNED:
             table["date"] = datetime.date.today()
             table["how"] = how
@@ -194,7 +194,7 @@ def _updated(text: str, found: Mapping[str, Any], us: bool, how: str) -> str:
     return tomlkit.dumps(document)
 
 
-def _table(document: Any, where: Where) -> Any:
+def table_at(document: Any, where: Where) -> Any:
     """The table at a place, made where it is not there."""
     for depth, name in enumerate(where):
         if name not in document:

@@ -114,6 +114,8 @@ A table `[twin.NAME]` says where the simulated machine differs from what is beli
 `[twin.ground]`, `[twin.meter]`, `[twin.sections]` and so on, with the parameters of
 [machines](machines.md). Either the name ends in the unit and the value is a number
 (`relief_bar = 4`), or the value is a text with its unit (`relief = "4 bar"`).
+`fit RUN MACHINE --into FILE` writes them from a recording of the real machine:
+[fit your own twin](../how_to/fit_your_own_twin.md).
 """
 
 

@@ -268,8 +268,12 @@ class Machine:
     @property
     def supply_mv(self) -> int:
         """Voltage at the board, sagging under the pump's current."""
-        sag_v = self.spec.supply.resistance_ohm * self._pump.battery_a
-        return round(1e3 * max(self._supply_v - sag_v, 0.0))
+        return round(1e3 * max(self._supply_v - self.sag_v, 0.0))
+
+    @property
+    def sag_v(self) -> float:
+        """By how much the pump's current pulls the supply down."""
+        return self.spec.supply.resistance_ohm * self._pump.battery_a
 
     @property
     def section_volume_ml(self) -> list[float]:

@@ -184,6 +184,10 @@ class ParameterTable:
             self._check(given, known[name], changes[name], factor)
         return dataclasses.replace(self, **changes)
 
+    def field_named(self, given: str, value: Any) -> str:
+        """The parameter that a name and what it is given mean, see `override`. ValueError."""
+        return self._meant(given, value)[0]
+
     def _meant(self, given: str, value: Any) -> tuple[str, float, Any]:
         """The field, the factor to its unit, and the number, of a name and what it is given."""
         own = rows(type(self)).get(given)

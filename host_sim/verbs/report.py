@@ -11,26 +11,34 @@ from host_sim.common.unit_option import add_units, us_of
 
 if TYPE_CHECKING:
     from host_sim.machine_file.machine import MachineFile
+    from host_sim.report.comparison import ComparedRun
+    from host_sim.runs.record import RunRecord
 
-HELP = "make the report of a run, of the twin or of a board, or of two beside each other"
+HELP = "make the report of a run, of two beside each other, or of one beside its replay"
 
 EPILOG = """\
 RUN is a directory with run.csv and summary.json, as `drive` or `record --from` leaves it, or the
 recording of a board. A report of a recording says what the controller measured, for nobody knows
 the truth about a real machine. --csv, --passes and --json write the same run for programs: a row
-for each tick, a row for each pass, and all figures.
+for each tick, a row for each pass, and all figures. --replay drives the run once more on the twin
+of a machine file: the same speed, switches and rates, with the settings that stand in the file.
 
 examples:
   python -m host_sim report out/demo
   python -m host_sim report field.rec --units us --out for_the_neighbour.html
   python -m host_sim report out/slow --against out/brisk --json compared.json
+  python -m host_sim report field.rec --replay my_bar.toml --out what_if.html
 """
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = EPILOG
     parser.add_argument("run_path", type=Path, metavar="RUN", help="directory or recording")
-    parser.add_argument("--against", type=Path, metavar="RUN", help="another run to set beside it")
+    beside = parser.add_mutually_exclusive_group()
+    beside.add_argument("--against", type=Path, metavar="RUN", help="another run to set beside it")
+    beside.add_argument("--replay", type=Path, metavar="FILE",
+                        help="machine file: drive the run once more on its twin, with its "
+                             "settings, and set that beside it")
     parser.add_argument("--out", type=Path, metavar="FILE",
                         help="where to write it (default report.html in RUN; FILE.html for a "
                              "recording FILE.rec)")
@@ -63,8 +71,10 @@ def run(args: argparse.Namespace) -> int:
     machine = load_machine(args.machine) if args.machine else None
     record, figures = load_run(path)
     us = us_of(args, machine.us if machine else record.us)
-    name, other = _names(path, args.against or path)
+    name, other = _names(path, args.against or args.replay or path)
     against = ComparedRun(other, *load_run(args.against)) if args.against else None
+    if args.replay:
+        against = _replayed(name, record, args.replay)
     with progress("drawing") as tell:
         page = render(record, figures, us, tell, against, name)
     texts = {out: page}
@@ -80,6 +90,25 @@ def run(args: argparse.Namespace) -> int:
     if machine:
         _compare(machine, record.about["settings"], us)
     return 0
+
+
+def _replayed(name: str, record: RunRecord, path: Path) -> ComparedRun:
+    """The run driven once more on the twin of a machine file; measured where the run is."""
+    from host_sim.common.progress import progress
+    from host_sim.machine_file.machine import load_machine
+    from host_sim.report.comparison import ComparedRun
+    from host_sim.runs.measured import as_measured
+    from host_sim.runs.summary import summarise
+    from host_sim.twin.recorded_drive import recorded_drive
+    from host_sim.twin.twin import Twin
+
+    scenario = recorded_drive(name, record, load_machine(path))
+    with progress("driving it once more") as tell:
+        again = Twin(scenario).run(tell)
+    if record.about.get("measured"):
+        again = as_measured(again)
+    return ComparedRun(f"the replay on {path.name}", again,
+                       summarise(again) | {"wall_seconds": None})
 
 
 def _compare(machine: MachineFile, used: dict[str, Any], us: bool) -> None:
