@@ -25,8 +25,11 @@ class BallValve:
         self._goes_on = goes_on
 
     def step(self, span):
-        """Let a span pass."""
-        valve, on = self._valve, self._on
+        """Let a span pass; return whether the ball may have moved."""
+        on = self._on
+        if not on and not self._driven and not self._overrun:
+            return False
+        valve = self._valve
         before = max(self._driven - valve["start_s"], 0.0)
         self._driven += on
         turning = max(self._driven - valve["start_s"], 0.0)
@@ -40,6 +43,7 @@ class BallValve:
             moved += run
         if moved > 0.0:
             self._move(self._direction * moved / valve["travel_s"])
+        return moved > 0.0
 
     def _move(self, share):
         half = 0.5 * self._valve["play_share"]

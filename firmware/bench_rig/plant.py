@@ -21,12 +21,20 @@ class Plant:
     """
 
     def __init__(self, numbers):
-        sections = numbers["sections"]
-        self._supply = numbers["supply"]
-        self._manifold = numbers["manifold"]
+        sections, manifold, meter = numbers["sections"], numbers["manifold"], numbers["meter"]
+        self._volts = numbers["supply"]["volts"]
+        self._ohm = numbers["supply"]["ohm"]
         self._sections = sections
-        self._meter = numbers["meter"]
-        self.pump = MODELS[numbers["pump"]["model"]](numbers["pump"], self._manifold)
+        self._compliance = manifold["compliance_m3_pa"]
+        self._after_meter = manifold["after_meter_share"]
+        self._check = manifold["check_pa"]
+        self._relief = manifold["relief_pa"]
+        self._relief_slope = manifold["relief_m3_s_pa"]
+        self._meter_floor = meter["floor_m3_s"]
+        self._meter_rate = meter["rate_per_m3"]
+        self._meter_coast = meter["coast_per_s"]
+        self._pulses_per_m3 = meter["pulses_per_m3"]
+        self.pump = MODELS[numbers["pump"]["model"]](numbers["pump"], manifold)
         self.count = len(sections["squares"])
         self._area = [0.0] * self.count  # of each section valve, 0 closed to 1 open
         self._parts = [0.0] * self.count
@@ -35,11 +43,12 @@ class Plant:
         self._moving = True
         self._section_ml = [0] * self.count  # whole ones that each has let out
         self._section_rest_ml = [0.0] * self.count
-        self.pressure_pa = self._root = 0.0
+        self.pressure_pa = self._root = 0.0  # _root: of the pressure above the check valves'
+        self._let_out = 0.0  # sum of root and span, not yet shared out to the sections
         self._entering = 0.0
         self._rotor = 0.0
         self._pulses = 0.0
-        self.supply_v = self._supply["volts"]
+        self.supply_v = self._volts
 
     @property
     def flow_m3_s(self):
@@ -48,6 +57,7 @@ class Plant:
 
     def section_ul(self):
         """Return what each section has let out since the start, whole microlitres."""
+        self._share_out()
         return [self._section_ml[index] * 1000 + int(self._section_rest_ml[index] * 1000)
                 for index in range(self.count)]
 
@@ -58,9 +68,8 @@ class Plant:
 
     def drive(self, duty, mask):
         """Take duty, 0 to 1, and section valves from now on."""
-        supply = self._supply
-        self.pump.drive(duty, supply["volts"], supply["ohm"])
-        self.supply_v = max(supply["volts"] - supply["ohm"] * self.pump.battery_a, 0.0)
+        self.pump.drive(duty, self._volts, self._ohm)
+        self.supply_v = max(self._volts - self._ohm * self.pump.battery_a, 0.0)
         if mask != self._mask:
             self._mask = mask
             self._moving = True
@@ -71,16 +80,21 @@ class Plant:
             self._move_sections(span)
         self.pump.step(self.pressure_pa, span)
         self._fill(span)
-        let_out = self._root * span * 1e6
+        self._let_out += self._root * span
+        self._turn_meter(span)
+
+    def _share_out(self):
+        """Give each section its part of what was let out since its part last changed."""
+        let_out, self._let_out = self._let_out * 1e6, 0.0
         for index in range(self.count):
             rest = self._section_rest_ml[index] + self._parts[index] * let_out
             whole = int(rest)
             self._section_ml[index] += whole
             self._section_rest_ml[index] = rest - whole
-        self._turn_meter(span)
 
     def _move_sections(self, span):
         sections, area = self._sections, self._area
+        self._share_out()
         self._moving = False
         self._conductance = 0.0
         for index in range(self.count):
@@ -98,45 +112,45 @@ class Plant:
 
     def _fill(self, span):
         """Let the manifold fill: C dP/dt = flow - slope P - k sqrt(P - Pc), backward Euler."""
-        manifold, pump = self._manifold, self.pump
-        check = manifold["check_pa"]
-        before = guess = self.pressure_pa
-        per_s = manifold["compliance_m3_pa"] / span
-        released = per_s * before
+        pump, check, k = self.pump, self._check, self._conductance
+        guess = self.pressure_pa
+        per_s = self._compliance / span
+        released = per_s * guess
         for _ in range(ROUNDS if pump.curved else 1):
-            pump.look(guess)
+            if pump.curved:
+                pump.look(guess)
             stiffness = per_s + pump.slope
             excess = released + pump.flow - stiffness * check
-            self._solve(stiffness, excess, check)
-            if manifold["relief_pa"] and self.pressure_pa > manifold["relief_pa"]:
-                relief = manifold["relief_m3_s_pa"]
-                excess += relief * (manifold["relief_pa"] - check)
-                self._solve(stiffness + relief, excess, check)
-            if abs(self.pressure_pa - guess) < CLOSE_PA:
+            root = solved(stiffness, excess, k)
+            pressure = check + (root * root if root else excess / stiffness)
+            if self._relief and pressure > self._relief:
+                stiffness += self._relief_slope
+                excess += self._relief_slope * (self._relief - check)
+                root = solved(stiffness, excess, k)
+                pressure = check + root * root
+            if -CLOSE_PA < pressure - guess < CLOSE_PA:
                 break
-            guess = self.pressure_pa
-        stored = per_s * self.pressure_pa - released
-        self._entering = max(self.flow_m3_s + manifold["after_meter_share"] * stored, 0.0)
-
-    def _solve(self, stiffness, excess, check):
-        """Take the root x of stiffness x^2 + k x = excess, which is sqrt(P - Pc)."""
-        if excess <= 0.0:
-            self._root = 0.0
-            self.pressure_pa = max(check + excess / stiffness, 0.0)
-            return
-        k = self._conductance
-        root = 2.0 * excess / (k + sqrt(k * k + 4.0 * stiffness * excess))
+            guess = pressure
         self._root = root
-        self.pressure_pa = check + root * root
+        self.pressure_pa = pressure = pressure if pressure > 0.0 else 0.0
+        entering = k * root + self._after_meter * (per_s * pressure - released)
+        self._entering = entering if entering > 0.0 else 0.0
 
     def _turn_meter(self, span):
         """Turn the rotor: dm/dt = r (M(Q) - m), M(Q) = Q (1 - (Qf / Q)^2)."""
-        meter, flow = self._meter, self._entering
-        rest = 0.0
-        if flow > meter["floor_m3_s"]:
-            rest = flow - meter["floor_m3_s"] * meter["floor_m3_s"] / flow
-        rate = max(flow * meter["rate_per_m3"], meter["coast_per_s"])
+        flow, floor = self._entering, self._meter_floor
+        rest = flow - floor * floor / flow if flow > floor else 0.0
+        rate = flow * self._meter_rate
+        if rate < self._meter_coast:
+            rate = self._meter_coast
         away = self._rotor - rest
         left = away * exp(-rate * span)
         self._rotor = rest + left
-        self._pulses += meter["pulses_per_m3"] * (rest * span + (away - left) / rate)
+        self._pulses += self._pulses_per_m3 * (rest * span + (away - left) / rate)
+
+
+def solved(stiffness, excess, k):
+    """Return the root x of stiffness x^2 + k x = excess, which is sqrt(P - Pc); 0 below Pc."""
+    if excess <= 0.0:
+        return 0.0
+    return 2.0 * excess / (k + sqrt(k * k + 4.0 * stiffness * excess))

@@ -20,53 +20,61 @@ class MotorPump:
     def __init__(self, pump, manifold):
         self.flow = self.slope = 0.0
         self.battery_a = 0.0
-        self._pump = pump
         self._main = manifold["main_square"]
-        self._speed = 0.0  # rad/s
+        self._leak = pump["leak_m3_s_pa"]
+        self._displacement = pump["displacement_m3_rad"]
+        self._take(pump)
         self.drive(0.0, 0.0, 0.0)
+
+    def _take(self, pump):
+        self._own_ohm = pump["resistance_ohm"]
+        self._emf = pump["emf_v_s"]
+        self._friction = pump["friction_nm"]
+        self._breakaway = pump["breakaway_nm"]
+        self._inertia = pump["inertia_kg_m2"]
+        self._speed = 0.0  # rad/s
 
     def drive(self, duty, supply_v, supply_ohm):
         """Take the duty, 0 to 1, and the battery behind it from now on."""
-        pump = self._pump
-        ohm = pump["resistance_ohm"] + supply_ohm * duty * duty
-        self._torque = pump["emf_v_s"] * duty * supply_v / ohm
-        self._damping = pump["emf_v_s"] * pump["emf_v_s"] / ohm
-        net_v = duty * supply_v - pump["emf_v_s"] * self._speed
-        self.battery_a = duty * max(net_v, 0.0) / ohm
+        emf = self._emf
+        ohm = self._own_ohm + supply_ohm * duty * duty
+        self._torque = emf * duty * supply_v / ohm
+        self._damping = emf * emf / ohm
+        self.battery_a = duty * max(duty * supply_v - emf * self._speed, 0.0) / ohm
 
     def step(self, pressure, span):
         """Turn for a span against the manifold's pressure: backward Euler in speed."""
-        pump, speed, torque = self._pump, self._speed, self._torque
+        speed, torque = self._speed, self._torque
         main = self.flow - self.slope * pressure
         loss = self._main * main * main
-        hydraulic = pump["displacement_m3_rad"] * (pressure + loss)
-        if speed == 0.0 and torque <= pump["breakaway_nm"] + hydraulic:
+        hydraulic = self._displacement * (pressure + loss)
+        if speed == 0.0 and torque <= self._breakaway + hydraulic:
             self.flow = self.slope = 0.0
             return
-        per_j = span / pump["inertia_kg_m2"]
-        load = pump["friction_nm"] + hydraulic
+        per_j = span / self._inertia
+        load = self._friction + hydraulic
         after = (speed + per_j * (torque - load)) / (1.0 + per_j * self._damping)
         if after * self._damping > torque:  # the diode blocks: no braking current
             after = speed - per_j * load
-        self._speed = after = max(after, 0.0)
-        self._deliver(pump["displacement_m3_rad"] * after, pump["leak_m3_s_pa"], loss, pressure)
+        self._speed = after = after if after > 0.0 else 0.0
+        self._deliver(self._displacement * after, loss, pressure)
 
-    def _deliver(self, flow, leak, loss, pressure):
-        runs = flow > leak * (pressure + loss)
-        self.flow = flow - leak * loss if runs else 0.0
-        self.slope = leak if runs else 0.0
-
-    def look(self, pressure):
-        """The line holds at every pressure."""
+    def _deliver(self, flow, loss, pressure):
+        leak = self._leak
+        if flow > leak * (pressure + loss):
+            self.flow = flow - leak * loss
+            self.slope = leak
+        else:
+            self.flow = self.slope = 0.0
 
 
 class SpoolPump(MotorPump):
     """A PWM proportional valve, the oil motor behind it and the pump which that turns."""
 
-    def __init__(self, pump, manifold):
+    def _take(self, pump):
+        self._pump = pump
         self._held = 0.0  # command after the play of the spool
         self._travel = 0.0  # of the spool, 0 to 1
-        super().__init__(pump, manifold)
 
     def drive(self, duty, supply_v, supply_ohm):
         """Take the duty, 0 to 1, and the battery behind it from now on."""
@@ -85,8 +93,7 @@ class SpoolPump(MotorPump):
         self._travel = travel = aim + (self._travel - aim) * exp(-span / pump["lag_s"])
         speed = pump["top_speed_rad_s"] * travel ** pump["exponent"]
         main = self.flow - self.slope * pressure
-        loss = self._main * main * main
-        self._deliver(pump["displacement_m3_rad"] * speed, pump["leak_m3_s_pa"], loss, pressure)
+        self._deliver(self._displacement * speed, self._main * main * main, pressure)
 
 
 class ShaftPump:
@@ -103,33 +110,36 @@ class ShaftPump:
     def __init__(self, pump, manifold):
         self.valve = BallValve(pump["valve"])
         self.flow = self.slope = 0.0
-        self._pump = pump
         self._main = manifold["main_square"]
-        self._k = self.valve.share() * pump["valve"]["full_k"]
+        self._in_line = pump["in_line"]
+        self._head, self._linear, self._square = pump["head_pa"], pump["linear"], pump["square"]
+        self._relief = pump["relief"]
+        self._full_k = pump["valve"]["full_k"]
+        self._k = self.valve.share() * self._full_k
 
     def drive(self, duty, supply_v, supply_ohm):
         """The board drives the valve alone, see `turn`."""
 
     def step(self, pressure, span):
         """Let the valve move for a span."""
-        self.valve.step(span)
-        self._k = self.valve.share() * self._pump["valve"]["full_k"]
+        if self.valve.step(span):
+            self._k = self.valve.share() * self._full_k
 
     def look(self, pressure):
         """Work out the line at a pressure of the manifold."""
-        pump, k, square = self._pump, self._k, self._main
-        if pump["in_line"]:
+        k, square = self._k, self._main
+        if self._in_line:
             if k <= 0.0:
                 self.flow = self.slope = 0.0
                 return
             square += 1.0 / (k * k)
-        self._take(pump["head_pa"], pump["linear"], pump["square"] + square, pressure)
-        if pump["relief"]:
+        self._take(self._head, self._linear, self._square + square, pressure)
+        if self._relief:
             shut = self.flow, self.slope
-            self._take(pump["relief"][0], pump["relief"][1], square, pressure)
+            self._take(self._relief[0], self._relief[1], square, pressure)
             if shut[0] - shut[1] * pressure < self.flow - self.slope * pressure:
                 self.flow, self.slope = shut
-        if not pump["in_line"]:
+        if not self._in_line:
             self._bypass(k, pressure)
 
     def _take(self, head, linear, square, pressure):

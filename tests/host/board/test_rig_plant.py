@@ -1,5 +1,6 @@
 """The bench rig's plant against the twin's on the same inputs: the same machine, every kind."""
 
+import json
 import random
 
 import numpy as np
@@ -11,6 +12,8 @@ from bench_rig.plant import Plant
 from bench_rig.program import RigProgram
 from bench_rig.rig import FLOW, SPEED, STEP_US, Rig, Train
 from host_sim.board.rig_numbers import rig_numbers
+from host_sim.build.interpreters import MICROPYTHON_32, run_on
+from host_sim.build.tick_cost import TickMeter
 from host_sim.plant.catalogue import KINDS, machine_spec
 from host_sim.plant.machine import Actuation, Machine
 from host_sim.plant.spec import BYPASS_VALVE
@@ -22,6 +25,8 @@ TICKS = 800
 # one flow. The most that was seen is 0.2 %.
 TOLERANCE = 0.005
 VOLUME_TOLERANCE = 0.005
+TURNS_MAX = 700  # of the reference loop, for a step with eight sections; a tick takes 322 to 547
+GARBAGE_MAX = 5000  # bytes of a step
 SINGLE_TOLERANCE = 1e-3  # floats of 24 bits, as on a board, against those of 53
 
 
@@ -105,6 +110,23 @@ def test_floats_of_a_board_do(kind, monkeypatch):
     assert short_pulses == pytest.approx(pulses, rel=SINGLE_TOLERANCE)
     for own, other in zip(played.section_ul(), exact.section_ul(), strict=True):
         assert own == pytest.approx(other, rel=SINGLE_TOLERANCE, abs=2000)
+
+
+def test_a_step_with_eight_sections_costs_no_more_than_it_may(record_property):
+    """Counted as a tick is (test_tick_cost.py), with floats of 53 bits in hardware: a board without
+    a floating-point unit takes longer.
+    """
+    meter = TickMeter("firmware")
+    for kind in ("electric_m", "bypass_pd"):
+        eight = machine_spec(kind, sections={"orifice_count": (2,) * 8, "hose_m": (1.0,)})
+        numbers = json.dumps(rig_numbers(eight))
+        few, many = (run_on(MICROPYTHON_32, "tests/vm/rig_cost.py", count, numbers)
+                     for count in ("100", "200"))
+        turns = (many.fuel - few.fuel) / 100 / meter.reference
+        record_property("summary", f"a step of the bench rig, eight sections, {kind:12} "
+                                   f"{turns:5.1f} turns of the reference loop, "
+                                   f"{few.stdout.strip()} B of garbage")
+        assert turns <= TURNS_MAX and int(few.stdout) <= GARBAGE_MAX
 
 
 def test_a_train_gives_each_whole_number_at_its_moment():
