@@ -1,7 +1,7 @@
 """Section valves and section switches through two shift registers on one SPI bus.
 
-Eight outputs (74HC595) and eight inputs (74HC165) need five pins instead of sixteen, and the
-output enable of the 74HC595 is one pin that switches all sections off, whatever the rest does:
+Eight outputs (74HCT595) and eight inputs (74HC165) need five pins instead of sixteen, and the
+output enable of the 74HCT595 is one pin that switches all sections off, whatever the rest does:
 its pull-up keeps them off through reset, and its outputs, then open, are pulled down.
 
 One latch pin serves both: its low level loads the inputs, its rising edge shows the outputs.
@@ -9,7 +9,7 @@ One latch pin serves both: its low level loads the inputs, its rising edge shows
 
 from rate_control.units import MAX_SECTIONS
 
-SECTIONS = 8  # of one 74HC595 and one 74HC165
+SECTIONS = 8  # of one 74HCT595 and one 74HC165
 
 
 def problem(sections=MAX_SECTIONS):

@@ -52,6 +52,6 @@ def wire_lines(machine: MachineFile, board: str) -> Iterator[str]:
     for index, width_mm in enumerate(settings.widths_mm()):
         letter = LETTERS[index]
         yield (f"section {index + 1}: {show(row('section_width_mm'), width_mm, machine.us)} wide; "
-               f"valve at Q{letter} of the 74HC595, switch at {letter} of the 74HC165")
+               f"valve at Q{letter} of the 74HCT595, switch at {letter} of the 74HC165")
     left = [signal.name for signal in SIGNALS if signal.name in idle and signal.name in gpio]
     yield f"not used by this machine: {', '.join(left)}"

@@ -71,7 +71,7 @@ def let_interrupts_be_cleared(uart):
 
 
 class ShiftRegisters:
-    """A 74HC595 and a 74HC165 on SPI0; the plug leads each output to the input of its number.
+    """A 74HCT595 and a 74HC165 on SPI0; the plug leads each output to the input of its number.
 
     The emulator's SPI speaks in whole bytes, so this listens to those and to the latch pin.
     """

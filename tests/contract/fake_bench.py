@@ -8,7 +8,7 @@ SWITCHES = 8
 
 
 class ShiftRegisters:
-    """A 74HC595 and a 74HC165 on one SPI bus with one latch pin."""
+    """A 74HCT595 and a 74HC165 on one SPI bus with one latch pin."""
 
     def __init__(self, chip, latch, off):
         self.chip = chip

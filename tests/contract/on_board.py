@@ -3,7 +3,7 @@
     mpremote mount ROOT run tests/contract/on_board.py
 
 Wires, all optional, none in the field: TEST to SPEED and TEST to FLOW (pins in
-boards/*_pins.py); for the sections a plug that leads each 74HC595 output to the 74HC165 input of
+boards/*_pins.py); for the sections a plug that leads each 74HCT595 output to the 74HC165 input of
 the same number. What is not wired is skipped. The switches need a person and the watchdog ends
 the program: `python -m host_sim board check` sees to both.
 """

@@ -1,11 +1,13 @@
 """Parts, cables and fuses: the pages are those of the tables, and the tables add up."""
 
 import math
+import re
 from dataclasses import replace
 
 import pytest
 
 from host_sim.hardware import boards, cables, pages, plumbing
+from host_sim.hardware.parts_list import ITEMS
 from host_sim.hardware.plumbing import HoseRun
 from host_sim.hardware.sheets import circuit
 
@@ -73,3 +75,14 @@ def test_all_that_is_lost_on_the_way_is_accounted_for():
     section = plumbing.VALVE_BAR + plumbing.SECTION.loss_bar
     by_hand = 0.5 + round(regulating, 2) * (6 / 20) ** 2 + round(section, 2) * (2 / 10) ** 2
     assert lost == pytest.approx(by_hand, abs=0.01)
+
+
+def test_firmware_and_commands_name_the_registers_that_are_bought():
+    """A 74HC part where the list has another would not take 3.3 V for high on its 5 V supply."""
+    sources = [*(pages.REPO_ROOT / "firmware/boards").glob("*.py"),
+               *(pages.REPO_ROOT / "host_sim/board").glob("*.py"),
+               *(pages.REPO_ROOT / "host_sim/hardware").glob("*.py")]
+    named = {part for source in sources for part in re.findall(r"\b74[A-Z]+\d+\b",
+                                                               source.read_text("utf-8"))}
+    assert {"74HCT595", "74HC165"} <= named
+    assert named <= set(ITEMS)

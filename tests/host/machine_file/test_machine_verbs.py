@@ -90,7 +90,7 @@ def test_the_wires_of_a_machine_and_no_others(narrow, tmp_path, capsys):
     assert main(["board", "wires", "--machine", str(narrow)]) == 0
     told = capsys.readouterr().out
     assert "PUMP" in told.splitlines()[8] and "1600.0 pulses/gal" in told
-    assert "section 2: 54.0 in wide; valve at QB of the 74HC595, switch at B" in told
+    assert "section 2: 54.0 in wide; valve at QB of the 74HCT595, switch at B" in told
     assert "not used by this machine: VALVE_OPEN, VALVE_CLOSE, GNSS_RX, GNSS_TX, TEST" in told
     valve = tmp_path / "valve.toml"
     valve.write_text(NARROW.replace("[fitted]", '[fitted]\nactuator = "in-line valve"\n'
