@@ -6,7 +6,7 @@ from collections import defaultdict
 from pathlib import Path
 
 from host_sim import REPO_ROOT
-from host_sim.hardware import boards, cables, plumbing, stripboard
+from host_sim.hardware import boards, cables, plumbing, stripboard, terminals_page
 from host_sim.hardware.circuit import Circuit
 from host_sim.hardware.parts_list import ITEMS
 from host_sim.hardware.sheets import circuit
@@ -139,4 +139,4 @@ def cables_page() -> str:
 def texts() -> dict[Path, str]:
     """Every page that is made without a simulator."""
     return {HARDWARE_DIR / "parts.md": parts_page(), HARDWARE_DIR / "cables.md": cables_page(),
-            **plumbing.texts(), **stripboard.texts()}  # fmt: skip
+            **plumbing.texts(), **stripboard.texts(), **terminals_page.texts()}  # fmt: skip

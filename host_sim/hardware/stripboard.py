@@ -396,8 +396,7 @@ names lead to the same name on the other boards or to the [board's](schematic/co
 pin of that name. Capacitors and resistors of other makes may need their leads bent.
 
 Supply, pump driver, section drivers and valve bridge are **not** for stripboard: their currents
-burn it. Screw or solder those parts to terminals and join them by the wire of
-[cables](cables.md), with ground led to one point at J1.
+burn it. They are screwed to [terminal strips](terminals.md), with ground led to one point.
 """
 
 
