@@ -58,6 +58,7 @@ LIMITS = {
 }
 
 FLAG = Argument("true or false", lambda value: isinstance(value, bool))
+TEXT = Argument("a text", lambda value: isinstance(value, str))
 SECTION = _number(0, MAX_SECTIONS - 1, int)
 _RATE = row("rate_ml_ha")
 
@@ -81,6 +82,7 @@ COMMANDS: dict[str, tuple[Argument, ...]] = {
     "restart": (),
     "scene": (_one_of(*(scene.name for scene in SCENES)), _number(0.0, AT_MAX_S, unit="s")),
     "save": (FLAG,),  # in US customary units
+    "what_if": (TEXT, FLAG),  # NAME=VALUE of a setting; in US customary units
 }
 
 

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 from app.position import NAMES as POSITION
 from host_sim.common.versions import versions
 from host_sim.panel.live_twin import LiveTwin
+from host_sim.panel.what_if import TICKS
 from host_sim.plant.units import ML_M3
-from host_sim.runs.recorder import RowRecorder, section_column
+from host_sim.runs.recorder import TRUTH, RowRecorder, section_column
 from host_sim.twin.clock import US_PER_S
 from host_sim.twin.hands import HANDS, Happened
 from host_sim.twin.scenario import Scenario
@@ -25,6 +26,8 @@ from rate_control.units import TICK_US
 if TYPE_CHECKING:
     from host_sim.runs.record import RunRecord
 
+SPEED, SWITCHES, WANTED = ([name for name, _ in TRUTH].index(name) for name in (
+    "true_speed_m_s", "hand_switches", "wanted_ml_ha"))
 KEPT_TICKS = 3600 * US_PER_S // TICK_US
 LET_GO_TICKS = 60 * US_PER_S // TICK_US  # at once, because it moves all that is kept
 EVENTS = 2000
@@ -102,6 +105,11 @@ class DriveRecord:
         )
         if len(self._recorder) >= KEPT_TICKS + LET_GO_TICKS:
             self._gone = self._recorder.let_go(LET_GO_TICKS)
+
+    def last_minute(self) -> list[tuple[float, int, int]]:
+        """True speed, switches and wanted rate of each tick of the last minute, or of what is."""
+        return [(row[SPEED], int(row[SWITCHES]), int(row[WANTED]))
+                for row in self._recorder.last(TICKS)]
 
     def happened(self, name: str, words: str, who: str = HANDS) -> None:
         """Note what was done. A slider that moves is one event, with where it came to rest."""

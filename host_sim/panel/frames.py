@@ -7,10 +7,8 @@ from typing import Any
 
 from host_sim.panel.controller_view import ControllerView, Row
 from host_sim.panel.feed import Frame
-from host_sim.panel.ground_cells import Cell
+from host_sim.panel.ground_cells import Cell, in_frame
 from host_sim.panel.hello import BELIEVED
-
-RATIO_DIGITS = 3
 
 
 class Changes:
@@ -40,10 +38,7 @@ def frame_of(view: ControllerView, rows: list[list[Any]], changes: Changes) -> F
 def add_cells(frame: Frame, name: str, cells: list[Cell]) -> None:
     """Put cells into a frame, each as a list: its number, then a ratio for each section."""
     if cells:
-        frame[name] = [
-            [number, *(None if ratio is None else round(ratio, RATIO_DIGITS) for ratio in ratios)]
-            for number, ratios in cells
-        ]
+        frame[name] = in_frame(cells)
 
 
 def numbers(row: Row, true: tuple[float, ...] = ()) -> list[Any]:

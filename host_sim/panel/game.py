@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Protocol
 
+from host_sim.common.errors import InputError
+from host_sim.panel.breakage import Breakage
 from host_sim.panel.controller_view import ControllerView
 from host_sim.panel.drive_record import DriveRecord
 from host_sim.panel.drive_words import SAID
@@ -16,18 +19,17 @@ from host_sim.panel.pacer import Pacer
 from host_sim.panel.scenes import BY_NAME, Script
 from host_sim.panel.session import FRAME_S
 from host_sim.panel.tank_count import TankCount
-from host_sim.panel.trouble import TROUBLES
-from host_sim.twin.disturbances import set_field
+from host_sim.panel.what_if import SPAN_S, TICKS, Done, Minute, changed, compared
 from host_sim.twin.scenario import Scenario
+from rate_control.settings import build
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
 
 if TYPE_CHECKING:
     from host_sim.runs.record import RunRecord
 
+DONE = 2000  # commands that changed the machine
 SETTLE_S = 0.5  # simulated time for the program to start
 BUSY_S = 2 * FRAME_S  # of real time for one frame; what is not done by then is let go
-
-_TROUBLES = {trouble.name: trouble for trouble in TROUBLES}
 
 BUSY = "a drive is being saved already"
 
@@ -44,6 +46,9 @@ class Keeper(Protocol):
 
     def save(self, record: RunRecord, us: bool, tell: Tell) -> None:
         """Begin to save; `tell` gets {"saved": ...} or {"refused": ...} when it is done."""
+
+    def aside(self, work: Callable[[], dict[str, Any]], tell: Tell) -> None:
+        """Do some work that takes seconds; `tell` gets what came of it, or {"refused": ...}."""
 
 
 class Game:
@@ -63,8 +68,8 @@ class Game:
         self._feed = feed
         self._clock = clock
         self._changes = Changes()
-        self._broken: set[str] = set()
-        self._outlets = [1.0] * len(scenario.section_width_m)
+        self._breakage = Breakage(twin)
+        self._done: deque[Done] = deque(maxlen=DONE)
         self._keeper = keeper
         self._saved: dict[str, Any] | None = None
         self._tank = TankCount(twin.tank_l)
@@ -80,7 +85,8 @@ class Game:
 
     def _begin(self) -> None:
         """Let every page begin anew."""
-        self._feed.begin(about_twin(self._view.facts, self._scenario))
+        settings = self._twin.application.controller.settings
+        self._feed.begin(about_twin(self._view.facts, self._scenario, settings))
         self._changes.forget()
 
     def frame(self) -> None:
@@ -118,7 +124,7 @@ class Game:
     def _hands(self) -> dict[str, Any]:
         """How everything stands that people can move."""
         twin, switches = self._twin, self._twin.board.switches
-        sections = range(len(self._outlets))
+        sections = range(twin.cells.section_count)
         return {
             "master": bool(switches & SWITCH_MASTER),
             "implement": bool(switches & SWITCH_IMPLEMENT),
@@ -129,9 +135,9 @@ class Game:
             "tank_l": round(twin.tank_l, 1),
             "counted_l": round(self._tank.left_l, 1),
             "tank_low": self._tank.is_low,
-            "troubles": sorted(self._broken),
+            "troubles": sorted(self._breakage.broken),
             "field": twin.field,
-            "outlets": list(self._outlets),
+            "outlets": list(self._breakage.outlets),
             "us": self._view.shown_us,
             "lamp": twin.board.lamp,
             "buzzer": bool(twin.board.buzzer),
@@ -142,13 +148,16 @@ class Game:
     def do(self, name: str, arguments: list[Any]) -> None:
         """Do a command, and note in the record what it was."""
         self.handlers[name](*arguments)
+        if name in self._breakage.do:
+            self._done.append((self._twin.now_s, name, arguments))
         if name in SAID:
             who, words = SAID[name]
             self.drive.happened(name, words(*arguments), who)
 
     def _handlers(self) -> dict[str, Handler]:
         twin, vehicle = self._twin, self._twin.vehicle
-        return {
+        return self._breakage.do | {
+            "tank": self._fill,
             "master": lambda on: self._switch(SWITCH_MASTER, on),
             "implement": lambda down: self._switch(SWITCH_IMPLEMENT, down),
             "section": lambda i, on: self._switch(1 << SWITCH_SECTION_SHIFT + i, on),
@@ -157,10 +166,6 @@ class Game:
             "speed": vehicle.at_speed,
             "recorded": vehicle.recorded,
             "factor": lambda factor: setattr(self._pacer, "factor", factor),
-            "tank": self._fill,
-            "trouble": self._break,
-            "field": self._field,
-            "outlets": self._wear,
             "hang": lambda: setattr(twin.board, "stalled", True),
             "key": self._press,
             "rate": self._view.set_rate,
@@ -168,6 +173,7 @@ class Game:
             "restart": lambda: self._end(Script()),
             "scene": lambda name, at_s: self._end(Script(BY_NAME[name].steps, at_s)),
             "save": self._save,
+            "what_if": self._what_if,
         }
 
     def _end(self, following: Script) -> None:
@@ -180,6 +186,30 @@ class Game:
             return
         self._keeper.save(self.drive.finish(), us, self._told)
 
+    def _what_if(self, text: str, us: bool) -> None:
+        """Replay the last minute with another setting, aside: the twin goes on."""
+        twin = self._twin
+        settings, _ = build({}, twin.application.controller.settings)  # one of its own
+        assert settings is not None
+        try:
+            other = changed(settings, text, us)
+        except InputError as error:
+            self._feed.tell({"refused": str(error.args[0])})
+            return
+        rows = self.drive.last_minute()
+        begin_s = twin.now_s - SPAN_S
+        if len(rows) < TICKS:
+            self._feed.tell({"refused": f"what if: the drive has lasted less than {SPAN_S:.0f} s"})
+        elif settings.as_dict() == other.as_dict():
+            self._feed.tell({"refused": "what if: that is what it is set to"})
+        else:
+            speeds_m_s, switches, wanted_ml_ha = zip(*rows, strict=True)
+            minute = Minute(speeds_m_s, switches, wanted_ml_ha, [
+                (when_s - begin_s, name, arguments) for when_s, name, arguments in self._done])
+            self._keeper.aside(
+                lambda: {"what_if": compared(self._scenario, settings, other, minute, us)},
+                self._feed.tell)
+
     def _told(self, news: dict[str, Any]) -> None:
         """In the saver's thread: what became of it."""
         if "saved" in news:
@@ -191,24 +221,9 @@ class Game:
         board = self._twin.board
         board.switches = board.switches | bit if on else board.switches & ~bit
 
-    def _break(self, name: str, on: bool) -> None:
-        _TROUBLES[name].set(self._twin, on)
-        self._broken = self._broken | {name} if on else self._broken - {name}
-        self._field(self._twin.field)
-
-    def _field(self, name: str) -> None:
-        """Let this field act, and what is broken on top of it: both can bring air."""
-        self._twin.field = name
-        set_field(self._twin.faults, name)
-        for broken in self._broken:
-            _TROUBLES[broken].set(self._twin, True)
-
     def _fill(self, litres: float) -> None:
-        self._twin.tank_l = litres
+        self._breakage.do["tank"](litres)
         self._tank.fill(litres)
-
-    def _wear(self, section: int, factor: float) -> None:
-        self._outlets[section] = self._twin.faults.orifice_factor[section] = factor
 
     def _press(self, key: str) -> None:
         panel = self._twin.panel

@@ -7,10 +7,12 @@ against it.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 from host_sim.runs.judged import CELL_M
 
 Cell = tuple[int, list[float | None]]
+RATIO_DIGITS = 3
 
 
 class GroundCells:
@@ -21,6 +23,7 @@ class GroundCells:
     """
 
     def __init__(self, section_count: int) -> None:
+        self.section_count = section_count
         self._sections = range(section_count)
         self._number = 0
         self._finished: list[Cell] = []
@@ -72,3 +75,9 @@ def _shares(start_m: float, end_m: float) -> Iterator[tuple[int, float]]:
         edge_m = min((number + 1) * CELL_M, end_m)
         yield number, (edge_m - place_m) / (end_m - start_m)
         place_m, number = edge_m, number + 1
+
+
+def in_frame(cells: list[Cell]) -> list[list[Any]]:
+    """Cells as a page gets them."""
+    return [[number, *(None if ratio is None else round(ratio, RATIO_DIGITS) for ratio in ratios)]
+            for number, ratios in cells]

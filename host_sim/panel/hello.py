@@ -13,11 +13,13 @@ from host_sim.panel.live_twin import TANK_L
 from host_sim.panel.scenes import SCENES
 from host_sim.panel.trouble import OUTLETS, TROUBLES
 from host_sim.panel.vehicle import TOP_SPEED_M_S
+from host_sim.panel.what_if import offered
 from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.runs.judged import CELL_M
 from host_sim.twin.disturbances import FIELDS
 from host_sim.twin.scenario import Scenario
 from rate_control import interlock
+from rate_control.settings import Settings
 from rate_control.units import DUTY_FULL, PWM_PUMP
 
 # Columns of a row. Those of the controller come first, then what is true, which a board lacks.
@@ -66,7 +68,7 @@ def _columns(rows: bytes) -> bytes:
     )
 
 
-def about_twin(facts: Facts, scenario: Scenario) -> dict[str, Any]:
+def about_twin(facts: Facts, scenario: Scenario, settings: Settings) -> dict[str, Any]:
     """The same, with the machine."""
     trace = scenario.speed_trace
     return about_controller(facts) | {
@@ -81,4 +83,5 @@ def about_twin(facts: Facts, scenario: Scenario) -> dict[str, Any]:
         "fields": tuple(FIELDS),
         "scenes": [(scene.name, scene.words, scene.at_s) for scene in SCENES],
         "outlets": OUTLETS,
+        "settings": [offered(settings, us) for us in (False, True)],
     }

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from host_sim.common.errors import InputError
 from host_sim.common.output import check_directory
@@ -25,6 +26,7 @@ class Saver:
         check_directory(out)
         self.out = out
         self._thread: threading.Thread | None = None
+        self._aside: threading.Thread | None = None
         self._reports: dict[str, Path] = {}
 
     @property
@@ -39,6 +41,14 @@ class Saver:
         """Begin to save; `tell` gets {"saved": ...} or {"refused": ...} when it is done."""
         self._thread = threading.Thread(target=self._save, args=(record, us, tell), daemon=True)
         self._thread.start()
+
+    def aside(self, work: Callable[[], dict[str, Any]], tell: Tell) -> None:
+        """Do some work in a thread of its own; one at a time."""
+        if self._aside is not None and self._aside.is_alive():
+            tell({"refused": "a replay is going on already"})
+            return
+        self._aside = threading.Thread(target=lambda: tell(work()), daemon=True)
+        self._aside.start()
 
     def wait(self) -> None:
         """Wait until nothing is being written."""

@@ -65,6 +65,12 @@ class RowRecorder:
     def __len__(self) -> int:
         return len(self._trace) // len(self._traced)
 
+    def last(self, rows: int) -> list[tuple[float, ...]]:
+        """The truth of the newest rows, at most so many."""
+        width = len(self._names)
+        tail = self._truth[-rows * width:]
+        return [tuple(tail[place : place + width]) for place in range(0, len(tail), width)]
+
     def let_go(self, rows: int) -> tuple[float, ...]:
         """Forget so many of the oldest rows; returns the truth of the last of them."""
         width = len(self._names)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from host_sim.panel.game import Tell
 
@@ -27,6 +27,10 @@ class PageKeeper:
     def __init__(self, hand_over: HandOver) -> None:
         self._hand_over = hand_over
         self._count = 0
+
+    def aside(self, work: Callable[[], dict[str, Any]], tell: Tell) -> None:
+        """Do some work at once."""
+        tell(work())
 
     def save(self, record: RunRecord, us: bool, tell: Tell) -> None:
         """Hand the files of a drive over; `tell` gets {"saved": ...} with their names."""

@@ -248,6 +248,36 @@ def test_the_tank_is_counted_down_and_said_to_be_near_empty(open_page, size):
     expect(page.locator("#tank-low")).to_have_text("", timeout=SOON_MS)
 
 
+@pytest.mark.parametrize(("size", "us"), [(WIDE, False), (NARROW, True)], ids=["1280", "390"])
+def test_the_last_minute_is_replayed_with_another_setting_beside_it(open_page, size, us):
+    page = open_page(size, "dark" if us else "light")
+    if us:
+        page.get_by_role("button", name="US", exact=True).click()
+    page.evaluate("location.hash = 'scene=steady&at=64'")
+    expect(page.locator("#ribbon")).to_have_attribute(
+        "aria-valuemax", re.compile(r"^1[23]\d$"), timeout=SOON_MS)
+    page.get_by_label("setting").select_option(label="meter k factor")
+    expect(page.locator("#other-meaning")).to_contain_text("pulses of the meter")
+    page.get_by_label("were").fill("many")
+    page.get_by_role("button", name="Replay the last minute").click()
+    expect(page.locator("#refused")).to_contain_text("k_factor")
+    expect(page.locator("#what-if-told")).to_have_text("")
+    page.get_by_label("were").fill("480 pulses/L")
+    page.get_by_role("button", name="Replay the last minute").click()
+    told = page.locator("#what-if-told")
+    expect(told).to_have_text(re.compile(
+        r"With meter k factor at .* of the ground is within 5 %; as it is set, at "),
+        timeout=60_000)
+    strips = page.locator("#what-if-found canvas")
+    expect(strips).to_have_count(2)
+    strips.last.focus()
+    page.keyboard.press("End")
+    expect(page.locator("#what-if-found output").last).to_have_text(
+        re.compile(r"^at \d+(\.0 m|\.\d ft): section 1: \+"))
+    assert page.evaluate("document.documentElement.scrollWidth") == size[0]
+    assert page.evaluate(CONTRASTS) == []
+
+
 def test_an_address_opens_a_moment_and_start_over_leaves_it(open_page):
     page = open_page(WIDE)
     page.get_by_text("or go to a moment").click()

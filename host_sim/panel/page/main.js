@@ -12,6 +12,7 @@ import { Shortcuts } from "./shortcuts.js";
 import { Line } from "./line.js";
 import { Steps } from "./steps.js";
 import { Units, deviation } from "./units.js";
+import { WhatIf } from "./what_if.js";
 
 const REFUSED_MS = 4000;
 
@@ -29,6 +30,7 @@ class Panel {
     this.machine = new Machine(send, refuse, (...which) => this.line.addressOf(...which), () => this.scenes.leave());
     this.scenes = new Scenes(byId("scenes"), send);
     this.controller = new Controller(send, refuse);
+    this.whatIf = new WhatIf(send);
     this.buzzer = new Buzzer();
     this.steps = new Steps(byId("steps"));
     this.ribbon = new Ribbon(byId("ribbon"), byId("reading"));
@@ -61,6 +63,7 @@ class Panel {
     if (frame.loading !== undefined) this.tellLoading(frame.loading);
     if (frame.lost !== undefined) this.tellLine(frame.lost);
     if (frame.refused) this.refuse(frame.refused);
+    if (frame.what_if && this.twin) this.whatIf.show(frame.what_if);
     if (!this.hello) return;
     for (const row of frame.rows ?? []) this.addRow(row);
     for (const cell of frame.cells ?? []) this.history.addCell("true", cell);
@@ -94,7 +97,9 @@ class Panel {
     if (!this.twin) this.view("everything"); // there is nothing but figures
     document.querySelector(".halves").classList.toggle("alone", !this.twin);
     if (!this.twin) this.whose = "believed";
+    byId("what-if").hidden = !this.twin;
     if (this.twin) this.machine.begin(hello, this.units);
+    if (this.twin) this.whatIf.begin(hello, this.units);
     this.controller.begin(hello, this.units);
     this.steps.begin(hello);
     this.scenes.begin(hello);
@@ -191,6 +196,7 @@ class Panel {
     if (!this.hello) return;
     this.units = new Units(this.hello, us);
     if (this.twin) this.machine.use(this.units);
+    if (this.twin) this.whatIf.use(this.units);
     this.controller.use(this.units);
     this.see({});
   }
@@ -208,6 +214,7 @@ class Panel {
   }
 
   refuse(why) {
+    this.whatIf.refuse();
     const toast = byId("refused");
     toast.textContent = why;
     toast.hidden = false;
