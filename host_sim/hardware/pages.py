@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from pathlib import Path
 
 from host_sim import REPO_ROOT
-from host_sim.hardware import boards, cables, plumbing, stripboard, terminals_page
+from host_sim.hardware import (
+    boards,
+    cables,
+    enclosure,
+    enclosure_page,
+    plumbing,
+    stripboard,
+    terminals_page,
+)
 from host_sim.hardware.circuit import Circuit
 from host_sim.hardware.parts_list import ITEMS
 from host_sim.hardware.sheets import circuit
@@ -46,7 +54,8 @@ yours: some have supply and ground the other way round.
 
 | count | what | why |
 | --- | --- | --- |
-| 1 | box, IP65 or better, about 200 x 150 x 75 mm, cable glands underneath | spray and rain |
+| 1 | box, IP65 or better, inside {box}, drilled as the [sheet](enclosure.md) | spray and rain |
+| {count} | cable glands: {sizes} | underneath, one for each cable |
 | 1 | aluminium plate 100 x 100 x 3 mm, or heat sinks of 10 K/W | Q1, D14 and U7, tabs insulated |
 | 1 | main switch of the machine for 50 A in the battery wire | a relay can weld |
 | 8 | fuse holders, F1 and F3 within 20 cm of the battery | a wire without a fuse is a fire |
@@ -86,7 +95,11 @@ def parts_page() -> str:
             text += part_rows(circuit(name))
         else:
             text += "\n" + only_there(name)
-    return text + DISPLAYS
+    threads = Counter(hole.name.split()[1] for hole in enclosure.glands())
+    return text + DISPLAYS.format(
+        box=f"{enclosure.WIDTH:g} x {enclosure.HEIGHT:g} x {enclosure.DEPTH:g} mm or more",
+        count=threads.total(),
+        sizes=", ".join(f"{count} {thread}" for thread, count in sorted(threads.items())))
 
 
 def part_rows(wired: Circuit) -> str:
@@ -139,4 +152,5 @@ def cables_page() -> str:
 def texts() -> dict[Path, str]:
     """Every page that is made without a simulator."""
     return {HARDWARE_DIR / "parts.md": parts_page(), HARDWARE_DIR / "cables.md": cables_page(),
-            **plumbing.texts(), **stripboard.texts(), **terminals_page.texts()}  # fmt: skip
+            **plumbing.texts(), **stripboard.texts(), **terminals_page.texts(),
+            **enclosure_page.texts()}  # fmt: skip
