@@ -53,6 +53,10 @@ class GroundSpeed:
         self._past_mm_s = [0] * SLOPE_TICKS
         self._slot = 0
         self._carry = 0
+        self._refiners = []  # of the speed that is believed, loaded where a setting asks for them
+        if settings.speed_turn_pulses and not self._source:
+            from rate_control.wheel_turn import WheelTurn
+            self._refiners.append(WheelTurn(settings, self._counter))
 
     def update(self, inputs: "Inputs", now_us: int, measured: "Measured") -> None:
         """Estimate the speed; count the distance exactly, carrying the remainder."""
@@ -76,6 +80,8 @@ class GroundSpeed:
             speed = belief.update(speed, counter.valid, pulses)
         else:
             speed = belief.silent(measured)
+        for refiner in self._refiners:
+            speed = refiner.refine(speed, now_us)
         measured.speed_valid = belief.valid
         measured.speed_jumped = belief.odd
         measured.speed_mm_s = speed
@@ -85,20 +91,20 @@ class GroundSpeed:
         if pulses > self._most_pulses:
             pulses = self._most_pulses
         measured.speed_pulses = pulses
-        if not self._source and not belief.jumped:
-            if not belief.valid and pulses > self._first_pulses:
-                pulses = self._first_pulses
-            travelled = self._carry + pulses * 1000000
-        else:
-            travelled = self._carry + self._by_speed(speed)
+        travelled = self._carry + self._way(pulses, speed)
         parts_mm = self._parts_mm
         measured.distance_mm = travelled // parts_mm
         self._carry = travelled % parts_mm
 
-    def _by_speed(self, speed: int) -> int:
+    def _way(self, pulses: int, speed: int) -> int:
         """Return the way of a tick in parts: of pulses not believed only the held speed counts."""
-        way_um = speed * TICK_MS
-        return way_um if self._source else muldiv(way_um, self._parts_mm, 1000)
+        belief = self._belief
+        if self._source or belief.jumped:
+            way_um = speed * TICK_MS
+            return way_um if self._source else muldiv(way_um, self._parts_mm, 1000)
+        if not belief.valid and pulses > self._first_pulses:
+            pulses = self._first_pulses
+        return pulses * 1000000
 
     def _with_reports(self, by_pulses: int, inputs: "Inputs", now_us: int,
                       measured: "Measured") -> int:

@@ -17,6 +17,7 @@ class Settings:
     speed_pulses_km: int
     speed_cutoff_mm_s: int
     speed_average_pulses: int
+    speed_turn_pulses: int
     speed_timeout_ms: int
     position_use: int
     antenna_mm: list[int]

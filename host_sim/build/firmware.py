@@ -57,6 +57,8 @@ RIG_DIR = FIRMWARE_DIR / "bench_rig"  # a program of its own, see rig.py
 FLASH_BLOCK = 4096  # a file takes whole blocks of the board's file system
 BUDGET_SCRIPT = "tests/vm/memory_budget.py"
 PARTS_SCRIPT = "tests/vm/parts_memory.py"
+# Modules of the core that a setting asks for, and the bytes of heap that loading each takes at most
+CORE_PARTS = {"rate_control.wheel_turn": 750}
 HEAP = "190K"  # an RP2040 without wireless leaves 240 K, with it some 190 K
 FREE_HEAP_MIN = 60_000
 BOOT_ROOTS = ("boards.rp2_board", "app.displays.hd44780", "app.start_up")
@@ -273,8 +275,11 @@ def memory_budget(
 
 
 def part_sizes(folder: Path = BUILD_DIR) -> dict[str, int]:
-    """Heap that each part takes which a setting asks for (see app/parts.py), by its module."""
-    modules = [part[2] for part in PARTS]
+    """Heap that each part takes which a setting asks for (see app/parts.py), by its module.
+
+    Those of CORE_PARTS the core loads by itself.
+    """
+    modules = [*(part[2] for part in PARTS), *CORE_PARTS]
     told = run_on(MICROPYTHON_32, PARTS_SCRIPT, folder.relative_to(REPO_ROOT).as_posix(),
                   ",".join(load_order()[0]), *modules, heap="1M").stdout
     return {name: int(size) for name, size in (line.split() for line in told.splitlines())}

@@ -83,7 +83,8 @@ class Field:
     """Everything random around one machine, as far as its `faults` have it act."""
 
     __slots__ = ("_bursts", "_burst_s", "_burst_share", "_cavitation", "_faults", "_radar",
-                 "_rough", "_rough_fast", "_sag_rng", "_sagging", "_slip", "_supply", "recorded")
+                 "_rough", "_rough_fast", "_sag_rng", "_sagging", "_slip", "_supply", "_turned_m",
+                 "recorded")
 
     def __init__(self, faults: PlantFaults, seed: int) -> None:
         self._faults = faults
@@ -91,6 +92,7 @@ class Field:
         self._rough = Wander("rough ground", seed, ROUGH_S)
         self._rough_fast = FastPart(SLOW_BAND_HZ)
         self._slip = Wander("slip", seed, SLIP_S)
+        self._turned_m = 0.0  # of the wheel's rim: a wheel that slips turns further
         self._bursts = Random(f"bursts of slip {seed}")
         self._burst_s = self._burst_share = 0.0
         self._radar = Wander("radar", seed, RADAR_S)
@@ -108,7 +110,7 @@ class Field:
         fast = self._rough_fast.step(deviation, span_s)
         return max(asked_m_s * (1.0 + share * (fast if self.recorded else deviation)), 0.0)
 
-    def sensed_m_s(self, true_m_s: float, way_m: float, span_s: float) -> float:
+    def sensed_m_s(self, true_m_s: float, span_s: float) -> float:
         """What the speed sensor has to count: slip, the wheel, the radar's noise."""
         faults = self._faults
         turned = true_m_s * (1.0 + faults.slip_share)
@@ -117,8 +119,9 @@ class Field:
         if faults.slip_bursts_min > 0.0:
             turned *= 1.0 + self._burst(span_s)
         if faults.eccentric_share > 0.0:
-            angle = 2.0 * math.pi * way_m / WHEEL_TURN_M
-            turned *= 1.0 + faults.eccentric_share * math.sin(angle)
+            angle = 2.0 * math.pi * self._turned_m / WHEEL_TURN_M
+            turned /= 1.0 - faults.eccentric_share * math.sin(angle)  # the radius on the ground
+        self._turned_m += turned * span_s
         if faults.radar_m_s > 0.0 and true_m_s > 0.0:
             turned = max(turned + faults.radar_m_s * self._radar.step(span_s), 0.0)
         return turned

@@ -222,7 +222,7 @@ class Machine:
         if self.faults.speed_lost:
             self.speed_sensor.silence()
         else:
-            sensed_m_s = self.field.sensed_m_s(speed_m_s, self.distance_m, span_s)
+            sensed_m_s = self.field.sensed_m_s(speed_m_s, span_s)
             self.speed_sensor.step(sensed_m_s, start_us, span_s)
         if self.faults.speed_noise_hz > 0.0:
             self.speed_sensor.advance(self.faults.speed_noise_hz * span_s, start_us, span_s)

@@ -17,7 +17,7 @@ import numpy as np
 
 from host_sim.common.parallel import run_all
 from host_sim.runs.summary import metre_figures, rate_error
-from host_sim.runs.truth import ground_of, true_run
+from host_sim.runs.truth import Truth, ground_of, true_run
 from host_sim.twin.disturbances import CALM, ORDINARY, RADAR, ROUGH
 from host_sim.twin.hands import Event
 from host_sim.twin.scenario import Scenario
@@ -32,7 +32,8 @@ class Row:
 
     `metre_` ones count from the moment the implement is down, `permitted_` ones are by the metre,
     too, but only where the controller permitted to apply; `tick_` ones are those of each interval
-    of 0.05 s, of the whole bar, where it was permitted.
+    of 0.05 s, of the whole bar, where it was permitted. `starts_` is by the metre from the moment
+    the implement is down, for a rate that is right wherever it was permitted.
     """
 
     field: str
@@ -43,6 +44,7 @@ class Row:
     permitted_within_5_pct: float
     tick_rms_pct: float
     tick_within_5_pct: float
+    starts_rms_pct: float
 
     @property
     def words(self) -> str:
@@ -78,7 +80,16 @@ def drive_field(scenario: Scenario, field: str, radar: bool) -> Row:
         **metre_figures(ground_of(truth, truth.permitted), widths_m, "permitted_"),
         tick_rms_pct=ticks["rate_error_rms_pct"],
         tick_within_5_pct=ticks["distance_within_5_pct"],
+        starts_rms_pct=starts_alone(truth, widths_m),
     )
+
+
+def starts_alone(truth: Truth, widths_m: list[float]) -> float:
+    """By the metre, rms, if the rate were right wherever the controller permitted to apply."""
+    right = np.where(truth.permitted[:, None], truth.section_target_ml, truth.section_volume_ml)
+    ground = ground_of(replace(truth, section_volume_ml=right), truth.asked)
+    rms_pct: float = metre_figures(ground, widths_m, "")["rms_pct"]
+    return rms_pct
 
 
 def _mean(rows: list[Row]) -> Row:
@@ -95,9 +106,11 @@ def _mean(rows: list[Row]) -> Row:
 
 
 HEADS = (
-    f"{'':<16}{'by metre, from':>20}{'by metre, where':>20}{'by 0.05 s, where':>20}",
-    f"{'':<16}{'the implement down':>20}{'it was permitted':>20}{'it was permitted':>20}",
-    f"{'':<16}" + f"{'rms %':>10}{'within 5':>10}" * 3,
+    f"{'':<16}{'by metre, from':>20}{'by metre, where':>20}{'by 0.05 s, where':>20}"
+    f"{'starts':>9}",
+    f"{'':<16}{'the implement down':>20}{'it was permitted':>20}{'it was permitted':>20}"
+    f"{'alone':>9}",
+    f"{'':<16}" + f"{'rms %':>10}{'within 5':>10}" * 3 + f"{'rms %':>9}",
 )
 
 
@@ -106,7 +119,8 @@ def fields_text(rows: list[Row]) -> str:
     lines = [*HEADS]
     for row in rows:
         figures = list(asdict(row).values())[2:]
-        lines.append(f"{row.words:<16}" + "".join(f"{figure:>10.2f}" for figure in figures))
+        lines.append(f"{row.words:<16}" + "".join(f"{figure:>10.2f}" for figure in figures[:-1])
+                     + f"{figures[-1]:>9.2f}")
     return "\n".join(lines)
 
 

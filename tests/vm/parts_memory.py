@@ -3,8 +3,8 @@
     parts_memory.py FOLDER BOOT MODULE ...
 
 FOLDER holds the bytecode, BOOT the modules of a start, leaves first and comma-separated. Each
-MODULE has fit(application), as app.parts calls it; they are fitted one after the other. Run it on
-the 32-bit machine, as memory_budget.py.
+MODULE has fit(application), as app.parts calls it, or is one of the core, which is only loaded.
+They are taken one after the other. Run it on the 32-bit machine, as memory_budget.py.
 """
 
 import gc
@@ -31,7 +31,8 @@ before = gc.mem_free()
 for name in parts:
     __import__(name)
     gc.collect()
-    sys.modules[name].fit(application)
+    if hasattr(sys.modules[name], "fit"):
+        sys.modules[name].fit(application)
     gc.collect()
     after = gc.mem_free()
     print(name, before - after)
