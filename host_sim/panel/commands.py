@@ -18,7 +18,7 @@ from host_sim.twin.disturbances import FIELDS
 from rate_control.settings import HIGH, LOW, row
 from rate_control.units import MAX_SECTIONS
 
-LONGEST = 200  # characters of a message
+LONGEST = 500  # characters of a message
 SPEED_MAX_M_S = 12.0
 FACTOR_MIN, FACTOR_MAX = 0.25, 20.0
 
@@ -82,6 +82,7 @@ COMMANDS: dict[str, tuple[Argument, ...]] = {
     "restart": (),
     "scene": (_one_of(*(scene.name for scene in SCENES)), _number(0.0, AT_MAX_S, unit="s")),
     "save": (FLAG,),  # in US customary units
+    "size": (TEXT, FLAG),  # lines NAME = VALUE; in US customary units
     "what_if": (TEXT, FLAG),  # NAME=VALUE of a setting; in US customary units
 }
 

@@ -18,6 +18,7 @@ from host_sim.panel.live_twin import LiveTwin
 from host_sim.panel.pacer import Pacer
 from host_sim.panel.scenes import BY_NAME, Script
 from host_sim.panel.session import FRAME_S
+from host_sim.panel.size_answer import size_told
 from host_sim.panel.tank_count import TankCount
 from host_sim.panel.what_if import SPAN_S, TICKS, Done, Minute, changed, compared
 from host_sim.twin.scenario import Scenario
@@ -174,6 +175,7 @@ class Game:
             "scene": lambda name, at_s: self._end(Script(BY_NAME[name].steps, at_s)),
             "save": self._save,
             "what_if": self._what_if,
+            "size": lambda text, us: self._aside(lambda: size_told(text, us)),
         }
 
     def _end(self, following: Script) -> None:
@@ -206,9 +208,12 @@ class Game:
             speeds_m_s, switches, wanted_ml_ha = zip(*rows, strict=True)
             minute = Minute(speeds_m_s, switches, wanted_ml_ha, [
                 (when_s - begin_s, name, arguments) for when_s, name, arguments in self._done])
-            self._keeper.aside(
-                lambda: {"what_if": compared(self._scenario, settings, other, minute, us)},
-                self._feed.tell)
+            self._aside(lambda: {
+                "what_if": compared(self._scenario, settings, other, minute, us)})
+
+    def _aside(self, work: Callable[[], dict[str, Any]]) -> None:
+        """Let what takes seconds be worked out, and tell every page that is open."""
+        self._keeper.aside(work, self._feed.tell)
 
     def _told(self, news: dict[str, Any]) -> None:
         """In the saver's thread: what became of it."""

@@ -11,6 +11,7 @@ from host_sim.panel.commands import LIMITS
 from host_sim.panel.controller_view import Facts
 from host_sim.panel.live_twin import TANK_L
 from host_sim.panel.scenes import SCENES
+from host_sim.panel.size_answer import EXAMPLE, size_fields
 from host_sim.panel.trouble import OUTLETS, TROUBLES
 from host_sim.panel.vehicle import TOP_SPEED_M_S
 from host_sim.panel.what_if import offered
@@ -83,5 +84,6 @@ def about_twin(facts: Facts, scenario: Scenario, settings: Settings) -> dict[str
         "fields": tuple(FIELDS),
         "scenes": [(scene.name, scene.words, scene.at_s) for scene in SCENES],
         "outlets": OUTLETS,
+        "size": {"fields": size_fields(), "example": EXAMPLE},
         "settings": [offered(settings, us) for us in (False, True)],
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
+import traceback
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from host_sim.runs.record import RunRecord
 
 OUT = Path("out/panel")
+BUSY_ASIDE = "something is being worked out already"
 TRIES = 100  # at a name for the same second
 
 
@@ -45,10 +47,19 @@ class Saver:
     def aside(self, work: Callable[[], dict[str, Any]], tell: Tell) -> None:
         """Do some work in a thread of its own; one at a time."""
         if self._aside is not None and self._aside.is_alive():
-            tell({"refused": "a replay is going on already"})
+            tell({"refused": BUSY_ASIDE})
             return
-        self._aside = threading.Thread(target=lambda: tell(work()), daemon=True)
+        self._aside = threading.Thread(target=self._do_aside, args=(work, tell), daemon=True)
         self._aside.start()
+
+    @staticmethod
+    def _do_aside(work: Callable[[], dict[str, Any]], tell: Tell) -> None:
+        try:
+            news = work()
+        except Exception as error:
+            traceback.print_exc()
+            news = {"refused": f"it failed: {type(error).__name__}: {error}"}
+        tell(news)
 
     def wait(self) -> None:
         """Wait until nothing is being written."""

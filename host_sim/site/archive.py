@@ -18,7 +18,7 @@ SUFFIXES = (".py", ".toml", ".csv", ".j2", ".css", ".txt")
 WITHOUT = ("panel/page/", "panel/vendor/", "trials/trust/", "trials/campaign/",
            "site/stand_in/", "site/page/")
 STAND_IN = ("numpy",)  # folders of site/stand_in, on the path there under their own names
-PACKAGES = ("jinja2", "markupsafe")  # plain Python, of the versions installed here
+PACKAGES = ("jinja2", "markupsafe", "rich")  # plain Python, of the versions installed here
 PYODIDE_TERMS = f"""pyodide {pyodide.PYODIDE}: Python compiled to WebAssembly, as npm has it.
 Mozilla Public License 2.0, https://www.mozilla.org/MPL/2.0/; its source is at
 https://github.com/pyodide/pyodide. It holds Python itself: Python Software Foundation License 2,

@@ -24,11 +24,9 @@ VERDICTS = {
 }
 
 
-def print_answer(answer: Answer) -> None:
-    """Print the whole answer to standard output."""
-    console = Console(highlight=False)
-    if not console.is_terminal:
-        console = Console(highlight=False, width=PIPE_WIDTH)
+def print_answer(answer: Answer, console: Console | None = None) -> None:
+    """Print the whole answer, to standard output unless told otherwise."""
+    console = console or _console()
     colour, verdict = VERDICTS[answer.coverage.fits]
     console.print(f"[bold {colour}]{verdict}[/]")
     for line in _asked(answer):
@@ -39,6 +37,11 @@ def print_answer(answer: Answer) -> None:
         lines = [f"{each.problem} What would do: {each.remedy}" for each in answer.findings]
         console.print(_paragraphs("What does not fit", lines))
     console.print(_paragraphs("Notes", answer.notes))
+
+
+def _console() -> Console:
+    console = Console(highlight=False)
+    return console if console.is_terminal else Console(highlight=False, width=PIPE_WIDTH)
 
 
 def _asked(answer: Answer) -> list[str]:

@@ -278,6 +278,31 @@ def test_the_last_minute_is_replayed_with_another_setting_beside_it(open_page, s
     assert page.evaluate(CONTRASTS) == []
 
 
+@SIZES
+def test_a_machine_is_sized_at_the_desk(open_page, size):
+    page = open_page(size)
+    page.get_by_role("button", name="Size it").click()
+    answer = page.locator("#size-answer")
+    expect(answer).to_contain_text("FITS: every rate over the whole speed range.", timeout=SOON_MS)
+    page.locator("#size-lines").fill("rate = 80 furlongs")
+    page.get_by_role("button", name="Size it").click()
+    expect(page.locator("#size-why")).to_contain_text("is missing", timeout=SOON_MS)
+    expect(answer).to_be_hidden()
+    page.get_by_text("what a line may say").click()
+    expect(page.locator("#size-fields")).to_contain_text("outlet_pressure = 1 to 4 bar")
+    assert page.evaluate("document.documentElement.scrollWidth") == size[0]
+
+
+def test_a_drive_is_reported_with_one_click(open_page, tmp_path, session):
+    session.saver.out = tmp_path / "drives"
+    page = open_page()
+    faster(page)
+    work(page)
+    with page.context.expect_page(timeout=90_000) as opened:
+        page.get_by_role("button", name="Report it").click()
+    expect(opened.value.locator("body")).to_contain_text("driven by hand", timeout=SOON_MS)
+
+
 def test_an_address_opens_a_moment_and_start_over_leaves_it(open_page):
     page = open_page(WIDE)
     page.get_by_text("or go to a moment").click()

@@ -33,6 +33,10 @@ export class Machine {
       leave();
     });
     byId("save").addEventListener("click", () => send("save", this.units.us));
+    byId("save-report").addEventListener("click", () => {
+      this.reporting = true;
+      send("save", this.units.us);
+    });
   }
 
   begin(hello, units) {
@@ -172,7 +176,7 @@ export class Machine {
 
   /** What is kept of this drive, and where the last one saved lies. */
   showDrive({ let_go_s, saving, saved }) {
-    byId("save").disabled = saving;
+    byId("save").disabled = byId("save-report").disabled = saving;
     byId("save").textContent = saving ? "Saving \u2026" : "Save this drive";
     byId("let-go").textContent = let_go_s
       ? `The first ${clock(let_go_s)} of this drive are not kept any more: the last hour is.`
@@ -185,6 +189,21 @@ export class Machine {
       make("a", { href: this.addressOf(saved, file), download: `${saved.name}_${file}` }, file),
     );
     byId("files").replaceChildren(...(links.length ? ["its files:"] : []), ...links);
+    if (this.reporting && !saving && saved.name !== this.before) this.openReport();
+    this.before = saved.name;
+  }
+
+  /** Open the report that was asked for. A browser that waited too long since the click for
+      that opens nothing; then the link has the focus. */
+  openReport() {
+    byId("report").focus();
+    byId("report").click();
+    this.reporting = false;
+  }
+
+  /** Something was refused; if it was a report, none is opened later. */
+  refused() {
+    this.reporting = false;
   }
 
   showSpeed(speed_mm_s) {

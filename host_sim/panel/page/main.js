@@ -10,6 +10,7 @@ import { Ribbon } from "./ribbon.js";
 import { Scenes } from "./scenes.js";
 import { Shortcuts } from "./shortcuts.js";
 import { Line } from "./line.js";
+import { Sizing } from "./sizing.js";
 import { Steps } from "./steps.js";
 import { Units, deviation } from "./units.js";
 import { WhatIf } from "./what_if.js";
@@ -31,6 +32,7 @@ class Panel {
     this.scenes = new Scenes(byId("scenes"), send);
     this.controller = new Controller(send, refuse);
     this.whatIf = new WhatIf(send);
+    this.sizing = new Sizing(send);
     this.buzzer = new Buzzer();
     this.steps = new Steps(byId("steps"));
     this.ribbon = new Ribbon(byId("ribbon"), byId("reading"));
@@ -63,6 +65,7 @@ class Panel {
     if (frame.loading !== undefined) this.tellLoading(frame.loading);
     if (frame.lost !== undefined) this.tellLine(frame.lost);
     if (frame.refused) this.refuse(frame.refused);
+    if (frame.size) this.sizing.show(frame.size);
     if (frame.what_if && this.twin) this.whatIf.show(frame.what_if);
     if (!this.hello) return;
     for (const row of frame.rows ?? []) this.addRow(row);
@@ -97,9 +100,10 @@ class Panel {
     if (!this.twin) this.view("everything"); // there is nothing but figures
     document.querySelector(".halves").classList.toggle("alone", !this.twin);
     if (!this.twin) this.whose = "believed";
-    byId("what-if").hidden = !this.twin;
+    byId("what-if").hidden = byId("size").hidden = !this.twin;
     if (this.twin) this.machine.begin(hello, this.units);
     if (this.twin) this.whatIf.begin(hello, this.units);
+    if (this.twin) this.sizing.begin(hello);
     this.controller.begin(hello, this.units);
     this.steps.begin(hello);
     this.scenes.begin(hello);
@@ -197,6 +201,7 @@ class Panel {
     this.units = new Units(this.hello, us);
     if (this.twin) this.machine.use(this.units);
     if (this.twin) this.whatIf.use(this.units);
+    if (this.twin) this.sizing.use(this.units);
     this.controller.use(this.units);
     this.see({});
   }
@@ -215,6 +220,8 @@ class Panel {
 
   refuse(why) {
     this.whatIf.refuse();
+    this.sizing.refuse();
+    this.machine.refused();
     const toast = byId("refused");
     toast.textContent = why;
     toast.hidden = false;

@@ -43,24 +43,33 @@ def bare_python(tree, program):
 
 
 PLAY = """
-import json, threading
+import json, threading, time
 from host_sim.site.page_session import PageSession
 def no_thread(self):
     raise RuntimeError("a browser has no threads")
 threading.Thread.start = no_thread
 files = {}
 session = PageSession(lambda name, kind, text: files.update({name.partition("/")[2]: kind}))
-frames = json.loads(session.frame())
+hello = json.loads(session.frame())[0]["hello"]
+def until(seen):
+    for _ in range(600):
+        for frame in json.loads(session.frame()):
+            if "refused" in frame:
+                raise RuntimeError(frame["refused"])
+            if seen(frame):
+                return frame
+        time.sleep(0.02)
 foreign = sorted({"numpy", "scipy", "matplotlib", "jinja2"} & sys.modules.keys())
 assert session.ask('["scene", "stalled_meter", 40]') == ""
 refused = session.ask('["scene", "stalled_meter", 4000]')
-while not any("fault" in str(frame.get("words")) for frame in frames):
-    frames += json.loads(session.frame())
+until(lambda frame: "no flow at the meter" in str(frame.get("words")))
+assert session.ask(json.dumps(["size", "rate = 80 L/ha\\nspeed = 6 to 12 km/h\\nwidth = 3 m\\n"
+                                "sections = 2, 2\\n", False])) == ""
+size = until(lambda frame: "size" in frame)["size"]
 session.ask('["save", false]')
-while not any((frame.get("drive") or {}).get("saved") for frame in frames):
-    frames += json.loads(session.frame())
-print(json.dumps({"hello": frames[0]["hello"]["kind"], "foreign": foreign, "refused": refused,
-                  "files": files, "words": frames[-1].get("words") or frames[-2]["words"]}))
+until(lambda frame: frame.get("drive", {}).get("saved"))
+print(json.dumps({"hello": hello["kind"], "foreign": foreign, "refused": refused, "files": files,
+                  "size": size}))
 """
 
 
@@ -69,6 +78,7 @@ def test_the_archive_alone_plays_a_drive_and_makes_its_report(tree):
     assert found["hello"] == "twin"
     assert found["foreign"] == [], "the live path loads what a drive does not need"
     assert found["refused"] == "scene: must be a number, 0 to 600 s"
+    assert found["size"]["answer"].startswith("FITS")
     assert found["files"]["report.html"] == "text/html" and found["files"]["run.csv"] == "text/csv"
 
 
