@@ -13,7 +13,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version $(OLDEST) \
     --fork-strategy fewest --no-header --generate-hashes
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures site firmware release hardware rig chip bench fields trust mutants intervals twins fuzz fuzz-guided docs pages lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures site firmware release hardware rig chip bench fields trust mutants intervals twins fuzz fuzz-guided docs pages labs lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -96,6 +96,9 @@ docs: setup ## write the reference pages, the diagrams, and the stub of Settings
 
 pages: setup ## write the documents as pages with contents and offline search into out/pages
 	$(BIN)/python -m host_sim.build.pages
+
+labs: setup ## run the sheets of the labs and write their figures into the instructor's notes
+	$(BIN)/python -m host_sim.labs
 
 lock: setup ## pin what pyproject.toml asks for, with its hashes, in requirements.lock
 	$(LOCK) --all-extras --output-file requirements.lock pyproject.toml

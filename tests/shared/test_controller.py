@@ -180,6 +180,27 @@ def test_a_drive():
     assert rig.controller.decided.width_mm == 2000
 
 
+def test_a_section_that_closes_at_work_takes_its_flow_along_in_the_same_tick():
+    rig = Rig(speed_pulses_km=130000).armed()
+    before = rig.ticks(40, WORK, 400, 0)
+    decided = rig.controller.decided
+    assert (before.section_mask, decided.width_mm, decided.target_ul_s) == (7, 3000, 92280)
+    outputs = before
+    while outputs.section_mask == 7:
+        assert decided.target_ul_s == 92280
+        outputs = rig.ticks(1, WORK & ~8, 400, 0)
+    assert (outputs.section_mask, decided.width_mm, decided.target_ul_s) == (5, 2000, 61520)
+
+
+def test_the_target_is_for_the_speed_ahead():
+    rig = Rig(speed_pulses_km=130000, look_ahead_ms=500).armed().moved_off(WORK)
+    assert rig.state() == APPLYING
+    measured = rig.controller.measured
+    assert measured.speed_ahead_mm_s > measured.speed_mm_s + 500
+    # 100 L/ha on 3 m: speed x 30 uL/mm
+    assert rig.controller.decided.target_ul_s == measured.speed_ahead_mm_s * 30
+
+
 def test_distance_and_area_are_counted_exactly():
     rig = Rig(speed_pulses_km=130000, switch_debounce_ms=0, flow_missing_ms=30000).armed()
     rig.ticks(20, WORK, 400, 0)
