@@ -5,9 +5,11 @@ of 10 ms, and time moves only when a host reads. Counts and moments of edges arr
 from the real rig: one step. What no number stands for, the pins themselves, is in
 tests/host/board/test_rig_pins.py.
 
-    python -m tests.support.rig_pair [MACHINE]
+    python -m tests.support.rig_pair [MACHINE [--short]]
 
-prints the whole acceptance table beside the twin's; `make rig` does.
+prints the acceptance table beside the twin's; `make rig` does. A machine file's settings are the
+board's; for a kind of machine the firmware's own procedures learn them first, on the twin. With
+--page alone the table in the guide is made anew, after a change of the controller.
 """
 
 from __future__ import annotations
@@ -27,9 +29,13 @@ from host_sim.board.rig_text import rig_text
 from host_sim.build.interpreters import MICROPYTHON_64, command
 from host_sim.common.progress import progress
 from host_sim.machine_file.choice import chosen
+from host_sim.machine_file.machine import load_machine
+from host_sim.machine_file.twin_spec import spec_of
 from host_sim.trials.commissioning.commission import commission
+from host_sim.twin.scenario import SCENARIO_DIR
 from rate_control.intmath import LIMIT
 
+PAGE = REPO_ROOT / "docs" / "how_to" / "check_a_board_on_the_bench_rig.md"
 STEP_US = 10_000
 LEAD_US = STEP_US
 SPEED, FLOW = 0, 1
@@ -153,12 +159,27 @@ def rig_pair(values: dict[str, object]):
         pair.close()
 
 
+def renew_page() -> None:
+    """Put the table of the demonstration's bar into the guide."""
+    machine = load_machine(SCENARIO_DIR / "plot_bar.machine.toml")
+    with rig_pair(machine.settings.as_dict()) as pair:
+        outcome = check_on_rig(machine.title, spec_of(machine), pair.client, pair.rig, short=True)
+    before, _, rest = PAGE.read_text("utf-8").partition("```text\n")
+    _, _, after = rest.partition("```")
+    table = "\n".join(line.rstrip() for line in rig_text(outcome, us=False).splitlines())
+    PAGE.write_text(f"{before}```text\n{table}\n```{after}", "utf-8")
+
+
 def main() -> None:
-    """The whole sequence, with settings that the firmware's own procedures learned."""
-    name, spec, entered, _ = chosen(sys.argv[1] if len(sys.argv) > 1 else "electric_m")
-    settings = commission(spec, 1, entered=entered).settings
+    """The sequence, whole or short; or the guide's table."""
+    if sys.argv[1:] == ["--page"]:
+        renew_page()
+        return
+    words = [word for word in sys.argv[1:] if word != "--short"]
+    name, spec, _, file = chosen(words[0] if words else "electric_m")
+    settings = file.settings if file else commission(spec, 1).settings
     with progress("on the bench rig") as tell, rig_pair(settings.as_dict()) as pair:
-        outcome = check_on_rig(name, spec, pair.client, pair.rig, tell)
+        outcome = check_on_rig(name, spec, pair.client, pair.rig, tell, "--short" in sys.argv)
     print(rig_text(outcome, bool(settings.us_units)))
 
 

@@ -6,7 +6,8 @@ import pytest
 
 from app.start_up import build
 from bench_rig.program import RigProgram
-from host_sim.board import rig_check
+from host_sim.__main__ import main
+from host_sim.board import link_port, rig_check
 from host_sim.board.rig_check import RIG, TWIN, RigRun, behind, check_on_rig, contacts, task_for
 from host_sim.board.rig_line import RigError
 from host_sim.board.rig_numbers import rig_numbers
@@ -24,7 +25,7 @@ from rate_control.settings import build as build_settings
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
 from tests.host.board.test_rig_pins import rp2_board, rp2_port
 from tests.support.chip_pair import ChipPair
-from tests.support.rig_pair import rig_pair
+from tests.support.rig_pair import PAGE, rig_pair
 
 PLOT_BAR = SCENARIO_DIR / "plot_bar.machine.toml"
 
@@ -88,7 +89,7 @@ def outcome(plot_bar):
     """The board's settings are not those with the highest rate that the resetting would take."""
     settings, spec = plot_bar
     with rig_pair(settings.as_dict()) as pair:
-        yield check_on_rig("plot bar", spec, pair.client, pair.rig, short=True)
+        yield check_on_rig("Plot bar", spec, pair.client, pair.rig, short=True)
 
 
 def test_board_and_twin_do_the_same(outcome):
@@ -98,6 +99,37 @@ def test_board_and_twin_do_the_same(outcome):
     for part, row in twin.items():
         assert rig[part].settle_5_s == pytest.approx(row.settle_5_s, abs=0.15)
         assert rig[part].wrong_l == pytest.approx(row.wrong_l, abs=0.012)
+
+
+def test_the_guide_shows_the_table_that_comes_out(outcome):
+    shown = PAGE.read_text("utf-8").split("```text\n")[1].split("```")[0]
+    assert shown.rstrip() == "\n".join(
+        line.rstrip() for line in rig_text(outcome, us=False).splitlines()
+    ), "run: .venv/bin/python -m tests.support.rig_pair --page"
+
+
+def test_the_command_prints_the_table_and_keeps_it(outcome, monkeypatch, capsys, tmp_path):
+    """With two ports in the place of serial ones; the exit status tells of FAIL."""
+    monkeypatch.setattr(link_port, "open_serial", lambda name: Echo())
+    monkeypatch.setattr(link_port, "SerialPort", lambda name: Echo())
+    asked = []
+
+    def check(name, spec, client, rig, tell, short):
+        asked.append((name, spec.kind, short))
+        return outcome
+
+    monkeypatch.setattr(rig_check, "check_on_rig", check)
+    line = ["board", "check", "--port", "a", "--rig", "b", "--machine", str(PLOT_BAR), "--short",
+            "--report", str(tmp_path / "table.txt")]
+    assert main(line) == 0
+    assert asked == [("Plot bar", "electric_m", True)]
+    printed = capsys.readouterr().out
+    assert printed == (tmp_path / "table.txt").read_text() == rig_text(outcome, us=False) + "\n"
+    outcome_behind = dataclasses.replace(outcome, behind=["lines on: late"])
+    monkeypatch.setattr(rig_check, "check_on_rig", lambda *_: outcome_behind)
+    assert main([*line, "--units", "us"]) == 1
+    told = capsys.readouterr().out
+    assert "FAIL  lines on: late" in told and "gal" in told
 
 
 def test_the_table_has_the_rig_s_row_below_the_twin_s(outcome):
@@ -169,6 +201,9 @@ def test_contacts_follow_the_wiring_of_the_implement_switch(plot_bar):
 
 class Echo:
     """A port at which something answers, or nothing."""
+
+    def close(self):
+        pass
 
     def __init__(self, *lines):
         self.lines = list(lines)
