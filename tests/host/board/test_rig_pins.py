@@ -122,6 +122,9 @@ def test_each_section_goes_to_its_own_bit_and_off_shuts_them_all(pair):
         pair.step()
         pair.port.read(drive)
         assert drive.section_mask == mask
+        seen_by(pair)  # the latch of the next tick, before anything new was shifted in
+        pair.port.read(drive)
+        assert drive.section_mask == mask
     pair.board.make_safe()
     pair.step()
     pair.port.read(drive)
