@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from rate_control.settings import Settings
 
 PUMP_WAY_MS = 2000  # a pump is at its new flow sooner; a valve may need its whole travel
+STILL_TICKS = 4000 // TICK_MS  # of a flow that does not move: nothing is on its way
 SECTION_TICKS = 2000 // TICK_MS  # from a change of sections to a flow that can be compared
 
 
@@ -17,7 +18,8 @@ class FlowWatch:
 
     A machine far from its target is on its way: where a valve that comes from its stop is, or a
     pump against pressure stored from before, is reckoned too roughly to accuse it. One that does
-    not arrive in time is judged by the target, however well it is reckoned. After a change of
+    not arrive in time, or whose flow stands still, is judged by the target, however well it is
+    reckoned. After a change of
     sections nobody is accused before the valves have moved and the line is calm.
 
     But a quarter more than both is too much on any way. A rotor that sticks and a pulse that is
@@ -31,6 +33,8 @@ class FlowWatch:
         way_ms = PUMP_WAY_MS if settings.actuator == PWM_PUMP else settings.valve_travel_ms
         self._way_ticks_most = way_ms // TICK_MS
         self._way_ticks = 0  # that the machine has been off its target
+        self._still_ul_s = 0  # the flow that has not moved
+        self._still_ticks = 0  # for so long
         self._width_mm = 0
         self._changing_ticks = 0  # that a change of sections still takes
 
@@ -44,11 +48,19 @@ class FlowWatch:
         floor = self._floor_ul_s
         # a rotor near its floor is slow to tell: the tolerance shrinks no further there
         near = (max(target, floor << 1) >> 4) * self._tolerance_q10 >> 6
+        still = self._still_ul_s
+        if flow_ul_s < floor or self._changing_ticks or not (
+                -(still >> 5) <= flow_ul_s - still <= still >> 5):
+            self._still_ul_s = flow_ul_s
+            self._still_ticks = 0
+        else:
+            self._still_ticks += 1
         due = decided.expected_ul_s
         rough = 0  # reckoned too roughly to accuse
         if not by_loop or -near <= due - target <= near:
             self._way_ticks = 0
-        elif self._way_ticks >= self._way_ticks_most:
+            self._still_ticks = 0
+        elif self._way_ticks >= self._way_ticks_most or self._still_ticks >= STILL_TICKS:
             due = target
         elif not self._changing_ticks:
             self._way_ticks += 1

@@ -7,6 +7,7 @@ full flow, whichever way the valve itself turns for that.
 
 from rate_control.intmath import clamp, muldiv
 from rate_control.units import BYPASS_VALVE, DUTY_FULL, ONE_Q20, TICK_MS
+from rate_control.valve_start import ValveStart
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
@@ -26,10 +27,10 @@ class ValveDrive:
         self.resting = 1
         self._travel_ms = settings.valve_travel_ms
         self._min_pulse_ms = settings.valve_min_pulse_ms
-        self._start_ms = settings.valve_lost_ms
+        self.start = ValveStart(settings)
         self._play_ms = settings.valve_play_ms
         # half of what the shortest pulse moves it is as near as it can get
-        step_ms = max(self._min_pulse_ms - self._start_ms, self._min_pulse_ms // 4)
+        step_ms = max(self._min_pulse_ms - self.start.ms, self._min_pulse_ms // 4)
         self._near_ms = max((step_ms + 1) // 2, THERE_MS)
         self._sign = -1 if settings.actuator == BYPASS_VALVE else 1
         self._direction = 0  # of the last pulse, towards more flow positive
@@ -62,7 +63,8 @@ class ValveDrive:
 
     def _start(self, direction: int) -> None:
         self._direction = direction
-        self._lost_ms = self._start_ms
+        self._lost_ms = self.start.ms
+        self.start.started(direction)
         self._owed_ms = self._min_pulse_ms
 
     def _pulse_ms(self, need_ms: int) -> int:

@@ -51,6 +51,8 @@ class ValveLoop(FlowLoop):
                 self.learn(reference, measured, decided)
         if learning and trust.is_lost(self.believed or self.doubted or not measured.flow_valid):
             self.valve.forget()  # only the meter sees the valve: look for it anew
+        if learning and not decided.coasting:
+            self.valve.start.look(measured.flow_ul_s, decided.target_ul_s, trust.can_find())
         decided.trim_q20 = self.trim_q20
         target = decided.target_ul_s
         command = target + correction if target else 0

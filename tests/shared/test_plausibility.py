@@ -10,6 +10,7 @@ from rate_control.units import INLINE_VALVE, PWM_PUMP, TICK_MS
 FLOOR_UL_S = 60000
 TARGET_UL_S = 500000
 TRAVEL_MS = 6000
+STILL_S = 4.0  # of a flow that does not move
 
 
 class Watch:
@@ -104,7 +105,49 @@ def test_a_valve_that_sticks_is_told_though_its_place_is_known():
     for share in (0.5, 0.8, 1.2, 2.0):
         flow = int(TARGET_UL_S * share)
         shown_s = Watch().applying(flow).seconds_until(RATE_OFF, lambda seconds, flow=flow: flow)
+        assert STILL_S + 4.0 <= shown_s <= STILL_S + 4.3
+    half = TARGET_UL_S // 2
+    for off in (half // 32 - 1, 1 - half // 32):  # as near as counts as standing still
+        shown_s = Watch().applying(half).seconds_until(
+            RATE_OFF, lambda seconds, off=off: half + off * (seconds > 1.0))
+        assert STILL_S + 4.0 <= shown_s <= STILL_S + 4.3
+
+
+def test_a_valve_whose_flow_moves_has_the_time_of_its_travel():
+    flow = TARGET_UL_S // 2
+    for way in (1.0, -1.0):
+        shown_s = Watch().applying(flow).seconds_until(
+            RATE_OFF, lambda seconds, way=way: flow + way * (flow // 32 + 2) * (seconds // 3.0))
         assert TRAVEL_MS / 1000 + 4.0 <= shown_s <= TRAVEL_MS / 1000 + 4.3
+
+
+def test_below_the_meter_floor_nothing_tells_that_a_valve_stands_still():
+    """A valve from its stop opens for a while before the meter shows anything."""
+    low = FLOOR_UL_S - 1000
+    watch = Watch().applying(low)
+    for _ in range(TRAVEL_MS // TICK_MS):
+        assert not watch.tick(low) & RATE_OFF
+
+
+def test_a_flow_stands_still_to_the_microlitre_and_to_the_tick():
+    half = TARGET_UL_S // 2
+    for flow, off, ticks in (
+            (half, half // 32, 0), (half, -(half // 32), 0), (half, half // 32 + 1, 1),
+            (half, -(half // 32) - 1, 1), (FLOOR_UL_S, 0, 0)):
+        watch = Watch().applying(flow)
+        assert not watch.tick(flow)  # on its way, and the first that there is to compare with
+        told = 1 + watch.seconds_until(RATE_OFF, lambda seconds, f=flow + off: f) * 1000 // TICK_MS
+        assert told == (STILL_S + 4.0) * 1000 // TICK_MS + ticks, (flow, off)
+
+
+def test_after_an_arrival_standing_still_begins_anew():
+    watch = Watch().applying(TARGET_UL_S)
+    for _ in range(200):
+        watch.tick(TARGET_UL_S)
+    watch.applying(TARGET_UL_S // 2, TARGET_UL_S // 2)
+    watch.decided.expected_ul_s = TARGET_UL_S  # another rate: the flow has yet to begin to move
+    shown_s = watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: TARGET_UL_S)
+    assert shown_s * 1000 // TICK_MS == (STILL_S + 2.0) * 1000 // TICK_MS - 1
 
 
 def test_near_the_meter_floor_the_tolerance_shrinks_no_further():
@@ -161,7 +204,7 @@ def test_too_much_is_more_than_both_what_is_wanted_and_what_is_on_its_way():
 def test_a_valve_that_sticks_wide_open_blocks_though_its_place_is_known():
     flow = 2 * TARGET_UL_S
     shown_s = Watch().applying(flow).seconds_until(TOO_MUCH_FLOW, lambda seconds: flow)
-    assert TRAVEL_MS / 1000 + 2.0 <= shown_s <= TRAVEL_MS / 1000 + 2.2
+    assert STILL_S + 2.0 <= shown_s <= STILL_S + 2.3
 
 
 def test_below_the_meter_floor_a_rotor_that_runs_on_is_not_too_much():
@@ -200,7 +243,10 @@ def test_arrived_is_within_the_tolerance_of_the_target_to_the_microlitre():
 
 
 def test_the_way_begins_when_the_sections_have_changed():
-    watch = Watch().applying(TARGET_UL_S // 2)
-    watch.decided.width_mm = 3000
-    shown_s = watch.seconds_until(RATE_OFF, lambda seconds: TARGET_UL_S // 2)
-    assert 2.0 + TRAVEL_MS / 1000 + 4.0 <= shown_s <= 2.0 + TRAVEL_MS / 1000 + 4.3
+    half = TARGET_UL_S // 2
+    for growth, way_s in ((1.0, STILL_S), (1.04, TRAVEL_MS / 1000)):
+        watch = Watch().applying(half)
+        watch.decided.width_mm = 3000
+        shown_s = watch.seconds_until(
+            RATE_OFF, lambda seconds, growth=growth: half * growth ** (seconds // 3.0))
+        assert 2.0 + way_s + 3.9 <= shown_s <= 2.0 + way_s + 4.3

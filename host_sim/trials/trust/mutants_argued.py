@@ -35,6 +35,7 @@ DEBOUNCE = "rate_control.debounce.Debounce.update"
 NO_CONTACTS = "no contacts are below 0"
 SECTIONS = "rate_control.section_watch.SectionWatch."
 FLOW = "rate_control.flow_watch.FlowWatch.conditions"
+FIRST_FLOW = "the first flow that is compared fills it anew"
 NO_WIDTH = "no open width is a millimetre or less"
 NOT_SETTLED = "a tick more or less is far from settled"
 FIRST_WIDTH = "the first width fills it anew"
@@ -108,6 +109,8 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
     (BELIEF + "update", CALM, "if not self.calm or speed_mm_s <= self._slow_mm_s:", BELIEVED),
     (BELIEF + "_not_proved", "self._room_mm_s = min(self._room_mm_s, SPEED_MAX_MM_S)", WHATEVER,
      "more room lets nothing more in; it would be a long int after two days of noise"),
+    ("rate_control.flow_watch.FlowWatch.__init__", "self._still_ul_s = 0", WHATEVER, FIRST_FLOW),
+    ("rate_control.flow_watch.FlowWatch.__init__", "self._still_ticks = 0", WHATEVER, FIRST_FLOW),
     (FLOW, "most = target if by_loop and target > due else due",
      "most = target if by_loop and target >= due else due", "of two equal flows either is it"),
     (FLOW, "if most < floor:", "if most <= floor:", "at the floor it becomes what it is"),
