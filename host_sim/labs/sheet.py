@@ -109,5 +109,5 @@ def with_figures(notes: str, said: list[str]) -> str:
             raise ValueError(f"no marks, or twice, for cell {number}")
         before, _, rest = notes.partition(start)
         _, _, after = rest.partition(end)
-        notes = f"{before}{start}```text\n{text}```\n{end}{after}"
+        notes = f"{before}{start}**Cell {number}**\n\n```text\n{text}```\n{end}{after}"
     return notes
