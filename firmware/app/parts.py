@@ -10,8 +10,10 @@ if TYPE_CHECKING:
 # name, value of position_use from which on it is wanted, module, bytes of heap as bytecode
 PARTS = (
     ("position", 1, "app.position", 11000),
+    ("coverage", 2, "app.coverage", 12000),  # with a grid of its smallest size
 )
 KEPT_FREE = 60000  # bytes that screens and procedures need besides
+MANY = 1 << 20
 NO_ROOM = "%s: not enough memory: a frozen firmware or an RP2350 has it"
 
 
@@ -29,7 +31,12 @@ def fit(application: "Application") -> None:
 
 
 def has_room(size: int) -> bool:
-    """Return whether the heap holds so much more; where memory does not matter it does."""
+    """Return whether the heap holds so much more."""
+    return room() >= size
+
+
+def room() -> int:
+    """Return how many bytes of heap are to spare; where memory does not matter, many."""
     gc.collect()
     free = gc.mem_free() if hasattr(gc, "mem_free") else None
-    return free is None or free >= size + KEPT_FREE
+    return MANY if free is None else free - KEPT_FREE

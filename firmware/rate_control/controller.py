@@ -99,7 +99,7 @@ class Controller:
         switches = self._debounce.update(inputs.switches)
         measured.switches = switches
         measured.contacts = inputs.switches
-        measured.sections_on = self.sections.switched_on(switches)
+        measured.sections_on = self.sections.switched_on(switches) & ~self.request.hold_mask
         measured.supply_mv = inputs.supply_mv
         self._speed.update(inputs, now_us, measured)
         self._flow.update(inputs, now_us, measured)

@@ -59,7 +59,8 @@ class Request:
     only after a confirmation at the machine, and the core lowers it when the bench ends.
     saving is raised around a write to the store; program_failed while a part of the
     application has failed. settings_state says whether a person at this machine has taken the
-    settings on, never has, or whether those that were kept are lost.
+    settings on, never has, or whether those that were kept are lost. hold_mask are sections that
+    are kept shut although their hand switches are on: it can open none.
     """
 
     CLOSED_LOOP = 0
@@ -78,6 +79,7 @@ class Request:
         self.saving = 0
         self.program_failed = 0
         self.settings_state = Request.TAKEN_ON
+        self.hold_mask = 0
 
 
 class Measured:
@@ -86,7 +88,7 @@ class Measured:
     def __init__(self) -> None:
         self.switches = 0  # debounced, delayed
         self.contacts = 0  # of the switches in this tick, not debounced
-        self.sections_on = 0  # of them, as a section mask
+        self.sections_on = 0  # of them and not held, as a section mask
         self.speed_mm_s = 0
         self.speed_ahead_mm_s = 0  # that it will have when the flow gets to the outlets
         self.speed_valid = 0

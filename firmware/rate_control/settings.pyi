@@ -22,6 +22,7 @@ class Settings:
     position_use: int
     antenna_mm: list[int]
     antenna_lag_ms: int
+    hold_lead_ms: list[int]
     meter_pulses_hl: int
     meter_floor_ul_s: int
     meter_droop_ul_s: int

@@ -9,12 +9,11 @@ from collections import deque
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from app.position import NAMES as POSITION
 from host_sim.common.versions import versions
 from host_sim.panel.live_twin import LiveTwin
 from host_sim.panel.what_if import TICKS
 from host_sim.plant.units import ML_M3
-from host_sim.runs.recorder import TRUTH, RowRecorder, section_column
+from host_sim.runs.recorder import PARTS, TRUTH, RowRecorder, section_column
 from host_sim.twin.clock import US_PER_S
 from host_sim.twin.hands import HANDS, Happened
 from host_sim.twin.scenario import Scenario
@@ -46,7 +45,7 @@ class DriveRecord:
         self._scenario = scenario
         self._place = knows_place(scenario)
         self._recorder = RowRecorder(len(scenario.section_width_m), self._place,
-                                     POSITION if self._place else ())
+                                     PARTS if self._place else ())
         self._events: deque[Happened] = deque(maxlen=EVENTS)
         self._last_name = ""
         self._rate_ml_ha = twin.wanted_ml_ha

@@ -12,10 +12,9 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from app.position import NAMES as POSITION
 from host_sim.runs.places import measured_place, place_fact
 from host_sim.runs.record import Column, RunRecord
-from host_sim.runs.recorder import section_column
+from host_sim.runs.recorder import PARTS, section_column
 from rate_control import trace
 from rate_control.interlock import APPLYING, BENCH
 
@@ -37,7 +36,7 @@ def measured_columns(columns: Mapping[str, Column], widths_mm: Sequence[float]
     shares = section_shares(columns, widths_mm)
     for index in range(len(widths_mm)):
         run[section_column(index)] = np.cumsum(columns["volume_ul"] / 1e3 * shares[:, index])
-    more = [name for name in POSITION if name in columns]
+    more = [name for name in PARTS if name in columns]
     return run | {name: columns[name] for name in (*trace.FIELDS, *more)}
 
 

@@ -9,6 +9,8 @@ from array import array
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from app.coverage import NAMES as COVERAGE
+from app.position import NAMES as POSITION
 from rate_control import trace
 
 if TYPE_CHECKING:
@@ -30,6 +32,7 @@ PLACE = (
     ("true_north_m", 3),
     ("true_heading_deg", 2),
 )
+PARTS = (*POSITION, *COVERAGE)  # what parts of the firmware may add to its trace
 SECTION = "true_section_"
 SECTION_DIGITS = 5
 

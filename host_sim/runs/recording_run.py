@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 
-from app.position import NAMES as POSITION
 from app.telemetry import SUMS
 from host_sim.common.errors import InputError, plain
 from host_sim.common.versions import versions
@@ -18,6 +17,7 @@ from host_sim.runs.facts import columns_problem, is_moment, settings_problem
 from host_sim.runs.measured import counted, measured_columns
 from host_sim.runs.places import place_fact
 from host_sim.runs.record import Column, RunRecord
+from host_sim.runs.recorder import PARTS
 from host_sim.runs.recording_file import Body, read_bodies
 from host_sim.runs.seen_events import seen_events
 from rate_control import trace
@@ -149,7 +149,7 @@ def run_of(path: Path) -> RunRecord:
 
 def _columns(sessions: list[RecordedSession]) -> dict[str, Column]:
     """Time, the rate asked for and the trace, a row a record, over all sessions."""
-    more = POSITION if all(set(POSITION) <= set(one.names) for one in sessions) else ()
+    more = [name for name in PARTS if all(name in one.names for one in sessions)]
     found = {name: np.concatenate([session.column(SUMS.get(name, name)) for session in sessions])
              for name in ("tick", "rate_ml_ha", *trace.FIELDS, *more)}
     starts = np.cumsum([0] + [len(session) for session in sessions])

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Any
 
-from app.position import NAMES as POSITION
 from host_sim.common.data_package import DESCRIPTOR, INTEGER, NUMBER, Column, Table, descriptor
 from host_sim.runs.passes import EDGE_M
-from host_sim.runs.recorder import PLACE, TRUTH, section_column
+from host_sim.runs.recorder import PARTS, PLACE, TRUTH, section_column
 from rate_control import trace
 
 NAME = "liquid-application-run"
@@ -85,6 +84,7 @@ _MEANINGS = {
     "fix_age_ms": "how long ago the last fix was true",
     "origin_lat_e4": "latitude of the origin of the plane in 1/10000 degree",
     "origin_lon_e4": "its longitude",
+    "hold_mask": "sections that were held shut because their ground was covered, a bit each",
 }
 
 
@@ -95,7 +95,7 @@ def run_table(section_count: int, names: Collection[str] = ()) -> Table:
     sections = [Column(section_column(index), NUMBER,
                        f"what section {index + 1} has let out so far") for index in
                 range(section_count)]
-    more = [name for name in names if name in POSITION]
+    more = [name for name in names if name in PARTS]
     traced = [Column(name, INTEGER, _MEANINGS[name]) for name in (*trace.FIELDS, *more)]
     return Table("run", "A row for each tick of the controller, 20 a second: truth beside belief. "
                  "In a measured run the columns true_... hold what was measured.",

@@ -626,3 +626,30 @@ def test_pulses_that_cannot_be_liquid_are_not_counted_and_are_told():
 def metered_ml(rig):
     rig.controller.totals.settle()
     return rig.controller.totals.volume.thousandths()
+
+
+def test_held_sections_are_shut_and_none_is_opened_by_it():
+    """Whatever is held, a section is open only where its hand switch is on."""
+    for by_hand in range(8):
+        for held in range(8):
+            rig = Rig().armed()
+            switches = MASTER | DOWN | by_hand << 2
+            rig.moved_off(switches)
+            rig.controller.request.hold_mask = held
+            outputs = rig.ticks(20, switches, 390)
+            assert outputs.section_mask == by_hand & ~held, (by_hand, held)
+            assert outputs.section_mask & ~by_hand == 0
+
+
+def test_bar_that_is_held_whole_is_ready_and_goes_on_by_itself():
+    rig = Rig().armed()
+    rig.moved_off(WORK)
+    rig.ticks(20, WORK, 390)
+    assert rig.controller.interlock.state == APPLYING
+    rig.controller.request.hold_mask = 7
+    outputs = rig.ticks(2, WORK, 390)
+    assert rig.controller.interlock.state == READY
+    assert (outputs.section_mask, outputs.duty_u16) == (0, 0)
+    rig.controller.request.hold_mask = 0
+    assert rig.ticks(2, WORK, 390).section_mask == 7
+    assert rig.controller.interlock.state == APPLYING

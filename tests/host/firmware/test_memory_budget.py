@@ -1,6 +1,7 @@
 """The firmware fits the memory of a small board, with room for its work."""
 
 from app import parts
+from app.coverage import TILE_COST, TILES_MAX
 from host_sim.build.firmware import (
     CORE_PARTS,
     FREE_HEAP_MIN,
@@ -12,6 +13,7 @@ from host_sim.build.firmware import (
 from tests.shared.panel_rig import PanelRig
 
 FREE_WITH_A_SCREEN = 30_000
+SMALLEST_TILES = 40  # of the grid, a quarter of a hectare
 
 
 def test_heap_of_190k_leaves_60k_after_boot(record_property):
@@ -39,6 +41,7 @@ def test_every_part_takes_no_more_than_it_says(record_property):
     assert [part[2] for part in parts.PARTS] + list(CORE_PARTS) == list(sizes)
     for name, said in CORE_PARTS.items():
         assert 0.8 * said <= sizes[name] <= said, name
+    sizes["app.coverage"] -= (TILES_MAX - SMALLEST_TILES) * TILE_COST
     for name, _, module, said in parts.PARTS:
         assert 0.8 * said <= sizes[module] <= said, name
     assert parts.KEPT_FREE == FREE_HEAP_MIN
@@ -56,3 +59,14 @@ def test_part_without_room_says_so_and_is_not_fitted(monkeypatch):
     monkeypatch.setattr(parts.gc, "mem_free", lambda: parts.KEPT_FREE + 11000, raising=False)
     parts.fit(application)
     assert application.position is not None and len(application.notes) == 1
+
+
+def test_coverage_without_room_leaves_the_position(monkeypatch):
+    application = PanelRig().app
+    application.controller.settings.position_use = 2
+    free = iter([parts.KEPT_FREE + 11000, parts.KEPT_FREE + 11999])
+    monkeypatch.setattr(parts.gc, "mem_free", lambda: next(free), raising=False)
+    parts.fit(application)
+    assert application.position is not None and len(application.parts) == 1
+    assert application.notes == [
+        "coverage: not enough memory: a frozen firmware or an RP2350 has it"]

@@ -13,7 +13,9 @@ from app.plane import Plane
 from app.position import NAMES, Position
 from host_sim.common.earth import Origin
 from rate_control.intmath import LIMIT
+from rate_control.section import Sections
 from rate_control.trace import FIELDS
+from tests.shared.test_coverage import Rig
 from tests.shared.test_position import Application, Controller
 from tests.support.sentence_fuzz import run
 from tests.support.small_int import SmallInt, harden
@@ -132,6 +134,24 @@ def test_ticks_of_the_position_stay_within_small_ints():
             line[0] = SmallInt(now_us)
             position.tick(controller, line)
             assert all(-LIMIT <= value <= LIMIT for value in line)
+
+
+def test_ticks_of_the_coverage_stay_within_small_ints():
+    for seed in range(12):
+        rng = random.Random(seed)
+        rig = Rig(tiles=rng.choice((1, 7, 40)))
+        settings = rig.app.controller.settings
+        settings.section_width_mm = [rng.randint(50, 6000) for _ in range(8)]
+        settings.section_count = rng.randint(1, 8)
+        settings.hold_lead_ms = [rng.choice((0, 2500)), rng.choice((0, 2500))]
+        rig.app.controller.sections = Sections(settings)
+        harden(rig.coverage)
+        rig.app.controller.sections = harden(Sections(settings))
+        for _ in range(60):
+            rig.position.east_mm = SmallInt(rng.choice((0, 9 * 10**6, rng.randint(-10**7, 10**7))))
+            rig.position.north_mm = SmallInt(rng.choice((0, -(10**7), rng.randint(-10**7, 10**7))))
+            rig.position.heading_cdeg = SmallInt(rng.randint(0, 35999))
+            rig.drive(1000, step_mm=SmallInt(rng.choice((10, 70, 1000))))
 
 
 def _report(reader: NmeaPosition, rng: random.Random) -> None:

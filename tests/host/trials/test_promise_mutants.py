@@ -31,6 +31,7 @@ PERMITS = "rate_control.permits"
 GATE = "rate_control.last_gate"
 SETTINGS = "rate_control.settings"
 APPLICATION = "app.application"
+COVERAGE = "app.coverage"
 STORE = "app.store"
 SLOTS = "app.slots"
 KEPT = "app.kept_settings"
@@ -106,6 +107,9 @@ BREAKS = (
     ("3.12", DEBOUNCE, "raw = contacts ^ self._opening", "raw = contacts"),
     ("3.12", DEBOUNCE, "if settings.implement_open_is_down else 0",
      "if not settings.implement_open_is_down else 0"),
+    ("3.13", CONTROLLER, "(switches) & ~self.request", "(switches) | self.request"),
+    ("3.13", CONTROLLER, "(switches) & ~self.request.hold_mask", "(switches)"),
+    ("3.13", COVERAGE, "known = position.quality and position.age_ms <= STALE_MS", "known = 1"),
     ("4.1", CONTROLLER, "TICK_LATE_US = 3 * TICK_US", "TICK_LATE_US = 4 * TICK_US"),
     ("4.1", CONTROLLER, "last_us is None or 0 < (now_us", "last_us is None or (now_us"),
     ("4.1", GATE, "        outputs.make_safe()\n", ""),
