@@ -6,10 +6,15 @@ import sys
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
     from app.application import Application
+    from app.files import Slots
+
+POSITION = "app.position"
+ZONES_FILE = "zones.bin"
+ZONES_SIZE = 4000  # of the program; the file is in memory by then
 
 # name, value of position_use from which on it is wanted, module, bytes of heap as bytecode
 PARTS = (
-    ("position", 1, "app.position", 11000),
+    ("position", 1, POSITION, 11000),
     ("coverage", 2, "app.coverage", 12000),  # with a grid of its smallest size
 )
 KEPT_FREE = 60000  # bytes that screens and procedures need besides
@@ -17,8 +22,11 @@ MANY = 1 << 20
 NO_ROOM = "%s: not enough memory: a frozen firmware or an RP2350 has it"
 
 
-def fit(application: "Application") -> None:
-    """Load what is wanted and has room; what has none is told in the notes of the start."""
+def fit(application: "Application", files: "Slots | None" = None) -> None:
+    """Load what is wanted and has room; what has none is told in the notes of the start.
+
+    Zones are wanted where files hold some.
+    """
     wanted = application.controller.settings.position_use
     for name, from_value, module, size in PARTS:
         if wanted < from_value:
@@ -28,6 +36,19 @@ def fit(application: "Application") -> None:
             return  # what follows is built upon it
         __import__(module)
         sys.modules[module].fit(application)
+        if module == POSITION and files is not None:
+            fit_zones(application, files.read(ZONES_FILE))
+
+
+def fit_zones(application: "Application", data: bytes) -> None:
+    """Load the zones of a file, b"" where there is none."""
+    if not data:
+        return
+    if not has_room(ZONES_SIZE):
+        application.notes.append(NO_ROOM % "zones")
+        return
+    from app.zones import fit
+    fit(application, data)
 
 
 def has_room(size: int) -> bool:

@@ -36,7 +36,7 @@ def build(
     application = Application(board, Store(files, board.retained()), make_controller)
     if application.controller.settings.position_use:
         from app.parts import fit
-        fit(application)
+        fit(application, files)
     run_log = start_log(application, files)
     operator = Operator(application)
     receiver = board.gnss_stream()

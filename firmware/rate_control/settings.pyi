@@ -19,10 +19,6 @@ class Settings:
     speed_average_pulses: int
     speed_turn_pulses: int
     speed_timeout_ms: int
-    position_use: int
-    antenna_mm: list[int]
-    antenna_lag_ms: int
-    hold_lead_ms: list[int]
     meter_pulses_hl: int
     meter_floor_ul_s: int
     meter_droop_ul_s: int
@@ -55,6 +51,10 @@ class Settings:
     flow_missing_ms: int
     longest_pass_m: int
     supply_low_mv: int
+    position_use: int
+    antenna_mm: list[int]
+    antenna_lag_ms: int
+    hold_lead_ms: list[int]
 
     def __init__(self) -> None:
         ...

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from app.parts import ZONES_FILE
 from app.store import Store
 from host_sim.twin.virtual_board import MemoryFiles
 from rate_control.controller import Controller
@@ -9,9 +10,11 @@ from rate_control.settings import Settings
 from rate_control.units import SWITCH_IMPLEMENT
 
 
-def flashed(settings: Settings) -> MemoryFiles:
-    """The memory of a board whose settings have been taken on and kept."""
+def flashed(settings: Settings, zones: bytes = b"") -> MemoryFiles:
+    """The memory of a board whose settings have been taken on and kept, with its zones."""
     files = MemoryFiles()
+    if zones:
+        files.write(ZONES_FILE, zones)
     store = Store(files)
     store.attach(Controller(settings))  # at rest, so the store may write
     problem = store.save_settings(settings.as_dict())

@@ -10,8 +10,10 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
+from app.zones import problem_of
 from host_sim.common.earth import Origin
 from host_sim.common.errors import InputError
+from host_sim.common.reading import read_bytes
 from host_sim.common.toml_source import TomlSource
 from host_sim.common.toml_table import TomlTable
 from host_sim.machine_file.machine import MachineFile, load_machine
@@ -43,6 +45,7 @@ class Scenario:
     field: str = CALM  # its name in disturbances.FIELDS
     place: Origin = FIELD  # where it begins
     heading_deg: float = 0.0  # in which direction, clockwise from north
+    zones: bytes = b""  # the file of zones on the board, empty for none
 
     @property
     def section_width_m(self) -> list[float]:
@@ -69,6 +72,7 @@ def load_scenario(
     drive_seed = drive.whole("seed", 0, SEED_MAX, 1)
     drive_field = drive.choice("field", tuple(FIELDS)) or CALM
     place, heading_deg = _place(drive)
+    zones = _zones(drive, path)
     drive.finish()
     events = read_events(source, top.any("event", []), sections, problems)
     top.finish()
@@ -76,7 +80,7 @@ def load_scenario(
         raise InputError(*problems)
     return Scenario(title or path.stem, spec_of(machine), machine.settings,
                     read_speed_trace(trace_path), drive_seed or 0 if seed is None else seed, events,
-                    field or drive_field, place, heading_deg)
+                    field or drive_field, place, heading_deg, zones)
 
 
 def _place(drive: TomlTable) -> tuple[Origin, float]:
@@ -91,6 +95,18 @@ def _place(drive: TomlTable) -> tuple[Origin, float]:
             drive.refuse(key, f"must be {-limit:g} to {limit:g} degrees, is {value:g}")
         found.append(value)
     return Origin(found[0], found[1]), found[2]
+
+
+def _zones(drive: TomlTable, scenario: Path) -> bytes:
+    """What the file of zones holds that is on the board, empty for none."""
+    path = _named_file(drive, "zones", scenario) if "zones" in drive else None
+    if path is None:
+        return b""
+    data = read_bytes(path)
+    problem = problem_of(data)
+    if problem:
+        drive.refuse("zones", f"{path}: {problem}; `zones` makes one of GeoJSON")
+    return data
 
 
 def _machine(top: TomlTable, scenario: Path, override: Path | None,

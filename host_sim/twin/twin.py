@@ -81,7 +81,7 @@ class Twin(SteppedRun):
         machine.field.recorded = scenario.speed_trace.recorded
         self._breaking = Breaking(machine.faults)
         super().__init__(
-            machine, clock, Fittings(files=flashed(scenario.settings),
+            machine, clock, Fittings(files=flashed(scenario.settings, scenario.zones),
                                      opening=opening_contacts(scenario.settings)),
             make_controller=lambda settings: self._watched(contender(settings, machine)))
 

@@ -29,12 +29,14 @@ from hypothesis import strategies as st
 
 import host_sim  # puts firmware/ on the path before the next imports
 from app.link_frame import FrameError, parse, record
+from app.zones import problem_of as zones_problem
 from host_sim.__main__ import main as command
 from host_sim.application_record import folder
 from host_sim.application_record.job import read_job
 from host_sim.application_record.page import to_csv as record_csv
 from host_sim.application_record.sheet import fill
 from host_sim.board.link_client import LinkClient, LinkError
+from host_sim.common.earth import Origin
 from host_sim.common.errors import InputError, plain
 from host_sim.field_trial.knowledge_file import read_knowledge
 from host_sim.field_trial.plan_file import read_plan
@@ -47,6 +49,10 @@ from host_sim.machine_file.keeping import changed_text, new_text
 from host_sim.machine_file.machine import load_machine
 from host_sim.machine_file.twin_spec import spec_of
 from host_sim.machine_file.values import differences
+from host_sim.maps.swaths import Piece, Swaths
+from host_sim.maps.taskdata import LOG, XML_FILE, to_taskdata
+from host_sim.maps.taskdata_read import read_taskdata
+from host_sim.maps.zone_file import grid_of, read_zones, zone_bytes
 from host_sim.mixing.batches import batches_of
 from host_sim.mixing.mix_file import read_mix
 from host_sim.mixing.text import lines as mix_lines
@@ -236,6 +242,55 @@ def _plan_seeds(_: Path) -> list[bytes]:
             "22,2,A,80,10,2,3,0,3.5,6.25,24,180", "12,1,F,0,10,,4,0,3.5,6.25,10,180")
     short = "plot;treatment;rate;length;order\nP1;N0;20 gal/ac;33 ft;1\nP2;N1;25 gal/ac;33 ft;2\n"
     return ["\n".join((header, *rows, "")).encode(), short.encode()]
+
+
+def _zones(directory: Path, data: bytes) -> None:
+    """Zones as far as the file that a board gets; the verb names the file before a grid's words."""
+    path = put(directory, "zones.geojson", data)
+    zones = read_zones(path)
+    try:
+        grid = grid_of(zones, 2000)
+    except InputError as error:
+        raise InputError(f"{path}: {error}") from error
+    assert not zones_problem(zone_bytes(grid))
+
+
+def _zone_seeds(_: Path) -> list[bytes]:
+    ring = [[-96.48, 41.15], [-96.478, 41.15], [-96.478, 41.151], [-96.48, 41.151], [-96.48, 41.15]]
+    other = [[x + 0.001, y + 0.0004] for x, y in ring]
+    features = [
+        {"type": "Feature", "properties": {"rate": "80 L/ha"},
+         "geometry": {"type": "Polygon", "coordinates": [ring]}},
+        {"type": "Feature", "properties": {"rate_gal_ac": 12.5},
+         "geometry": {"type": "MultiPolygon", "coordinates": [[other], [ring]]}}]
+    return [json.dumps({"type": "FeatureCollection", "features": features}, indent=1).encode()]
+
+
+def _task(directory: Path, data: bytes) -> None:
+    """Task data with its XML damaged."""
+    for name, sound in _task_files().items():
+        put(directory, name, sound)
+    put(directory, XML_FILE, data)
+    read_taskdata(directory)
+
+
+def _task_log(directory: Path, data: bytes) -> None:
+    """Task data with its time log damaged."""
+    for name, sound in _task_files().items():
+        put(directory, name, sound)
+    put(directory, f"{LOG}.BIN", data)
+    read_taskdata(directory)
+
+
+@cache
+def _task_files() -> dict[str, bytes]:
+    """Of two pieces of swath."""
+    ring = np.array([(2.0, 0.0), (2.0, 9.0), (0.0, 9.0), (0.0, 0.0)])
+    pieces = [Piece(0, 0, 1.0, 3.0, ring, 0.0018, 0.2, 100.0), Piece(
+        0, 0, 3.0, 5.0, ring + (0, 9), 0.0018, 0.2, 100.0)]
+    swaths = Swaths(Origin(41.15, -96.48), [2.0], np.array([0.0, 9.0]),
+                    np.array([(1.0, 0.0), (1.0, 40.0)]), pieces)
+    return to_taskdata(swaths, "two pieces")
 
 
 def _run(name: str) -> Callable[[Path, bytes], None]:
@@ -471,6 +526,9 @@ LOADERS = {
     "pin table": Loader(_pin_tables, _pins),
     "scenario": Loader(_scenarios, _scenario),
     "plan": Loader(_plan_seeds, _plan),
+    "zones": Loader(_zone_seeds, _zones),
+    "task data": Loader(lambda _: [_task_files()[XML_FILE]], _task),
+    "time log": Loader(lambda _: [_task_files()[f"{LOG}.BIN"]], _task_log),
     "uncertainty": Loader(_knowledge_seeds, _knowledge),
     "mix": Loader(_mix_seeds, _mix),
     "settings": Loader(_settings_seeds, _settings),

@@ -37,7 +37,8 @@ def random_settings(rng: random.Random) -> table.Settings:
         elif entry[table.COUNT] == 1:
             values[name] = random_number(entry, rng)
         else:
-            values[name] = [rng.randint(entry[table.LOW], WIDTH_MAX_MM // 8)
+            most = min(entry[table.HIGH], WIDTH_MAX_MM // 8)
+            values[name] = [rng.randint(entry[table.LOW], most)
                             for _ in range(entry[table.COUNT])]
     values["rate_ml_ha"] = min(values["rate_ml_ha"], values["highest_rate_ml_ha"])
     values["meter_floor_ul_s"] = min(values["meter_floor_ul_s"], values["curve_flow_ul_s"][-1] - 1)
