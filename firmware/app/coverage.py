@@ -42,12 +42,12 @@ def fit(application: "Application") -> None:
     tiles = min(room() // TILE_COST, TILES_MAX)
     position = application.position
     if position is not None:
-        coverage = Coverage(application, position, tiles)
+        coverage = GroundHold(application, position, tiles)
         application.parts.append(coverage)
         application.jobs.add("coverage", POLL_MS, coverage.poll)
 
 
-class Coverage:
+class GroundHold:
     """Marks what sections cover, and asks for those that are to be held."""
 
     def __init__(self, application: "Application", position: Position, tiles: int) -> None:

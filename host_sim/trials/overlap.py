@@ -35,7 +35,7 @@ Progress = Callable[[float], None]
 
 
 @dataclass(frozen=True)
-class Way:
+class Switching:
     """How the sections are switched: a name, position_use, and the receiver of the machine."""
 
     name: str
@@ -47,11 +47,11 @@ class Way:
 CORRECTED = {"hz": 10, "quality": 4, "drift_m": 0.015, "drift_s": 60, "jitter_m": 0.01}
 UNCORRECTED = {"hz": 1, "quality": 1, "drift_m": 0.65, "drift_s": 300, "jitter_m": 0.03}
 WAYS = (
-    Way("by_hand", "by hand", RECORD, CORRECTED),
-    Way("corrected_10_hz", "held, 10 Hz with corrections", HOLD, CORRECTED),
-    Way("corrected_1_hz", "held, 1 Hz with corrections", HOLD, CORRECTED | {"hz": 1}),
-    Way("uncorrected_10_hz", "held, 10 Hz without", HOLD, UNCORRECTED | {"hz": 10}),
-    Way("uncorrected_1_hz", "held, 1 Hz without", HOLD, UNCORRECTED),
+    Switching("by_hand", "by hand", RECORD, CORRECTED),
+    Switching("corrected_10_hz", "held, 10 Hz with corrections", HOLD, CORRECTED),
+    Switching("corrected_1_hz", "held, 1 Hz with corrections", HOLD, CORRECTED | {"hz": 1}),
+    Switching("uncorrected_10_hz", "held, 10 Hz without", HOLD, UNCORRECTED | {"hz": 10}),
+    Switching("uncorrected_1_hz", "held, 1 Hz without", HOLD, UNCORRECTED),
 )
 
 
@@ -59,7 +59,7 @@ WAYS = (
 class Outcome:
     """What one way did, in truth."""
 
-    way: Way
+    way: Switching
     record: RunRecord
     ground_m2: float
     overlap_m2: float
@@ -67,7 +67,7 @@ class Outcome:
     skipped_m2: float
 
 
-def outcomes(ways: tuple[Way, ...] = WAYS, seeds: tuple[int, ...] = (1,),
+def outcomes(ways: tuple[Switching, ...] = WAYS, seeds: tuple[int, ...] = (1,),
              tell: Progress = lambda share: None) -> Iterator[list[Outcome]]:
     """The outcomes of each way, one a seed."""
     for index, way in enumerate(ways):
@@ -75,7 +75,7 @@ def outcomes(ways: tuple[Way, ...] = WAYS, seeds: tuple[int, ...] = (1,),
         yield [outcome(way, seed) for seed in seeds]
 
 
-def outcome(way: Way, seed: int) -> Outcome:
+def outcome(way: Switching, seed: int) -> Outcome:
     """Drive once and judge."""
     record = Twin(scenario_of(way, seed)).run()
     covered = covered_by(swaths_of(record))
@@ -85,7 +85,7 @@ def outcome(way: Way, seed: int) -> Outcome:
                    skipped_m2)
 
 
-def scenario_of(way: Way, seed: int) -> Scenario:
+def scenario_of(way: Switching, seed: int) -> Scenario:
     """The shipped scenario with this receiver and use of its position."""
     scenario = load_scenario(SCENARIO, seed=seed)
     scenario.settings.position_use = way.use

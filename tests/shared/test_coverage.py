@@ -1,6 +1,6 @@
 """Ground that is covered is found again, and holds sections shut; it never opens one."""
 
-from app.coverage import BEHIND_MM, FULL, PENDING, STALE_MS, Coverage
+from app.coverage import BEHIND_MM, FULL, PENDING, STALE_MS, GroundHold
 from app.covered_ground import CELL_MM, TILE, CoveredGround
 from app.position import UNKNOWN
 from app.trace_ring import TraceRing
@@ -56,7 +56,7 @@ class Rig:
     def __init__(self, tiles=40):
         self.app = Application()
         self.position = Position()
-        self.coverage = Coverage(self.app, self.position, tiles)
+        self.coverage = GroundHold(self.app, self.position, tiles)
         self.ticks_open = [0, 0, 0]
         self.by_hand = ALL
 
