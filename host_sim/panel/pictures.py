@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
 WALK_NAME = "panel_walk.webp"
-WALK_SIZE = (1280, 920)
+WALK_SIZE = (1280, 980)
 WALK_SHARE = 0.75  # of its size
 FRAME_MS = 200
 STILL_MS = 2500  # how long the last frame stays
@@ -74,10 +74,17 @@ def _fault(page: Page) -> None:
     page.wait_for_timeout(2500)
 
 
+def _field(page: Page) -> None:
+    """What a phone shows on one screen, at work, with the outlets of a section worn."""
+    page.evaluate("location.hash = 'scene=worn_outlets&at=50'")
+    page.locator("#needle.within").wait_for(state="attached")
+    page.wait_for_timeout(2500)
+
+
 STILLS = (
     Still("panel.png", (1280, 900), "light", _drive),
     Still("panel_dark.png", (1280, 900), "dark", _drive),
-    Still("panel_phone.png", (390, 844), "light", _drive, whole_page=False),
+    Still("panel_phone.png", (390, 844), "light", _field, whole_page=False),
     Still("panel_fault.png", (1280, 720), "light", _fault, whole_page=False),
 )
 
@@ -112,7 +119,7 @@ def _opened(browser: Browser, size: tuple[int, int], scheme: str) -> Iterator[Pa
                 viewport={"width": width, "height": height},
                 color_scheme="dark" if scheme == "dark" else "light")
             page.goto(guard.url)
-            page.locator("#missing li").first.wait_for()
+            page.locator("#missing li").first.wait_for(state="attached")
             yield page
             page.close()
     finally:

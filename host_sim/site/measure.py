@@ -12,13 +12,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from host_sim.panel.browser import chromium
-from host_sim.panel.scenes import AT_MAX_S
+from host_sim.panel.feed import Feed
+from host_sim.panel.game import Game
+from host_sim.panel.live_twin import LiveTwin
+from host_sim.panel.saver import Saver
+from host_sim.panel.scenes import AT_MAX_S, BY_NAME, Script
+from host_sim.twin.plain_drive import scenario_for
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
 LOAD_MS = 300_000.0
 LOOK_MS = 50.0
+HERE_S = 200.0  # of simulated time
 # Simulated time that the page knows of, and the first metre of the ribbon.
 NOW_S = "import('./main.js').then(({ panel }) => panel.row?.[0] ?? 0)"
 MOVING = "import('./main.js').then(({ panel }) => panel.history.ways.true[0].cells.length > 0)"
@@ -55,7 +61,8 @@ def measured(directory: Path) -> str:
         rate = _rate(page)
     return (f"loaded after {loaded_s:.1f} s\n"
             f"ribbon moves after {moving_s:.1f} s, by a visitor who clicks at once\n"
-            f"{rate:.0f} simulated seconds a second")
+            f"{rate:.0f} simulated seconds a second; the same Python outside a browser, here and "
+            f"now: {_rate_here():.0f}")
 
 
 def _work(page: Page) -> None:
@@ -73,6 +80,16 @@ def _rate(page: Page) -> float:
     began_s, from_s = time.monotonic(), page.evaluate(NOW_S)
     until(page, f"{NOW_S}.then((now) => now > {AT_MAX_S - 1})")
     return float(page.evaluate(NOW_S) - from_s) / (time.monotonic() - began_s)
+
+
+def _rate_here() -> float:
+    """The same way, by this Python: how fast this computer is, and how busy."""
+    scenario = scenario_for(None)
+    script = Script(BY_NAME["steady"].steps, HERE_S)
+    began_s = time.monotonic()
+    game = Game(LiveTwin(scenario), scenario, Feed(), lambda: 0.0, Saver(), script)
+    game.frame()
+    return HERE_S / (time.monotonic() - began_s)
 
 
 def until(page: Page, promised: str, within_ms: float = LOAD_MS) -> None:

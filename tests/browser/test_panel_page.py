@@ -305,11 +305,11 @@ def test_a_drive_is_reported_with_one_click(open_page, tmp_path, session):
 
 def test_an_address_opens_a_moment_and_start_over_leaves_it(open_page):
     page = open_page(WIDE)
-    page.get_by_text("or go to a moment").click()
+    page.get_by_text("Go to a moment").click()
     page.get_by_role("link", name="stalled meter at 40 s").click()
     expect(page.locator("#faults li")).to_have_class("blocking", timeout=SOON_MS)
-    expect(page.get_by_role("link", name="stalled meter at 40 s")).to_have_attribute(
-        "aria-current", "true")
+    expect(page.locator("#scenes a[aria-current]")).to_have_text("stalled meter at 40 s")
+    expect(page.locator("#scenes")).to_be_hidden()
     page.evaluate("location.hash = 'scene=no_such_one&at=3'")
     expect(page.locator("#refused")).to_contain_text("scene: must be one of steady, stalled_meter")
     page.evaluate("location.hash = 'scene=steady&at=soon'")

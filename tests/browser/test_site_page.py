@@ -116,7 +116,7 @@ def test_an_address_opens_a_moment_on_a_phone(open_site):
     expect(report.locator("svg.narrow")).to_be_visible()
     report.close()
 
-    page.get_by_text("or go to a moment").click()
+    page.get_by_text("Go to a moment").click()
     page.get_by_role("link", name="a section closed at 32 s").click()
     expect(page.locator("[data-show=open]")).to_have_text("1 \u2013 3", timeout=SOON_MS)
     expect(page).to_have_url(re.compile("#scene=section_closed&at=32$"))

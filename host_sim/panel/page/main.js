@@ -100,7 +100,7 @@ class Panel {
     if (!this.twin) this.view("everything"); // there is nothing but figures
     document.querySelector(".halves").classList.toggle("alone", !this.twin);
     if (!this.twin) this.whose = "believed";
-    byId("what-if").hidden = byId("size").hidden = !this.twin;
+    for (const id of ["what-if", "size", "drive", "moments"]) byId(id).hidden = !this.twin;
     if (this.twin) this.machine.begin(hello, this.units);
     if (this.twin) this.whatIf.begin(hello, this.units);
     if (this.twin) this.sizing.begin(hello);
@@ -233,7 +233,7 @@ class Panel {
 }
 
 // The token of the address has become a cookie; it need not stay in sight.
-if (location.search) history.replaceState(null, "", location.pathname);
+if (location.search) history.replaceState(null, "", location.pathname + location.hash);
 
 export const panel = new Panel();
 panel.line.open();

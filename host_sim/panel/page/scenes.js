@@ -23,7 +23,10 @@ export class Scenes {
       ...scenes.map(([name, words, at_s]) => {
         const href = `#scene=${name}&at=${at_s}`;
         const link = make("a", { href }, `${words} at ${at_s} s`);
-        link.addEventListener("click", () => location.hash === href && this.go());
+        link.addEventListener("click", () => {
+          this.list.parentElement.open = false;
+          if (location.hash === href) this.go(); // where it changes, the change is heard
+        });
         return make("li", {}, link);
       }),
     );
