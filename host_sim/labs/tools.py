@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
@@ -117,8 +117,3 @@ def wanted_l_min(record: RunRecord, rate_l_ha: float, width_m: float) -> Line:
 def state_at(record: RunRecord, at_s: float) -> int:
     """The number of the state at a moment, as in interlock.STATE_NAMES."""
     return int(between(record, "state", at_s, at_s + 0.049)[0])
-
-
-def largest(values: Mapping[str, float]) -> str:
-    """The name of the largest of some figures."""
-    return max(values, key=lambda name: abs(values[name]))
