@@ -129,6 +129,14 @@ def test_machine_does_not_hold_itself():
     assert rig.app.ring.filling[-1] == 0
 
 
+def test_slow_machine_without_leads_does_not_hold_itself_either():
+    """It looks at the very cell that it covers."""
+    rig = Rig()
+    rig.app.controller.settings.hold_lead_ms = [0, 0]
+    rig.drive(10000, step_mm=20)
+    assert rig.ticks_open == [500] * 3
+
+
 def test_same_ground_is_held_the_second_time():
     rig = Rig()
     rig.drive(20000)
