@@ -23,6 +23,7 @@ from host_sim.fit.unknowns import Unknown, Vector, unknowns_of, with_values
 from host_sim.plant.spec import MachineSpec
 
 STEP = 0.02  # deviations, of a difference quotient
+WIDE_STEP = 0.1  # the same for the intervals
 ROUNDS = 7  # at most: between two of them the weight of the readings is found anew
 EVALUATIONS = 8  # in a round
 SETTLED = 1.15  # factor on the noise from round to round
@@ -134,6 +135,7 @@ class _Search:
             slopes = self._slopes(z, every)
             if max(noise / before, before / noise) < SETTLED:
                 break
+        slopes = self._careful_slopes(z)
         normal = slopes.T @ slopes / noise**2 + np.eye(len(z))
         covariance = np.asarray(np.linalg.inv(normal), np.float64)
         return Estimate(self._spec, self._unknowns, z, covariance, noise, self._misfit_share(z),
@@ -201,6 +203,24 @@ class _Search:
                 moved[number] += step
                 lived.slopes[number] = (self._live(moved) - lived.left) / step
         return np.column_stack([lived.slopes[number] for number in which.tolist()])
+
+    def _careful_slopes(self, z: Vector) -> Matrix:
+        """The weaker of the derivatives to both sides, over a wider step: for the intervals.
+
+        A pulse that just moves the valve, or just does not, makes a jump that tells far less than
+        its slope seems to say.
+        """
+        left = self._left(z)
+        slopes = np.empty((len(left), len(z)))
+        for number in range(len(z)):
+            sides = []
+            for step in (WIDE_STEP, -WIDE_STEP):
+                moved = z.copy()
+                moved[number] = min(max(z[number] + step, self._low[number]), self._high[number])
+                if moved[number] != z[number]:
+                    sides.append((self._live(moved) - left) / (moved[number] - z[number]))
+            slopes[:, number] = min(sides, key=lambda side: float(side @ side))
+        return slopes
 
     def _noise(self, left: Vector) -> float:
         """The factor on the deviations of the readings with which they are as good as they are."""
