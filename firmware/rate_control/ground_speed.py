@@ -4,12 +4,23 @@ from rate_control.believable import CHANGE_MM_S2, SENSOR_MM, Belief
 from rate_control.intmath import muldiv
 from rate_control.pulse_counter import PulseCounter
 from rate_control.reported_speed import ReportedSpeed
-from rate_control.units import PWM_PUMP, REPORTING, SPEED_MAX_MM_S, TICK_MS, TICK_US
+from rate_control.units import (
+    BY_BOTH,
+    BY_GNSS,
+    BY_PULSES,
+    PWM_PUMP,
+    REPORTING,
+    SPEED_MAX_MM_S,
+    TICK_MS,
+    TICK_US,
+)
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
     from rate_control.records import Inputs, Measured
     from rate_control.settings import Settings
+    from rate_control.slip import Slip
+    from rate_control.wheel_turn import WheelTurn
 
 MOST_MM = SPEED_MAX_MM_S * TICK_MS // 870  # in a tick, 15 % more; what is beyond is not ground
 SLOPE_TICKS = 4  # over which the acceleration is taken, or as far as the window of pulses goes
@@ -37,9 +48,11 @@ class GroundSpeed:
         self._counter = PulseCounter(settings.speed_average_pulses, timeout_us, nm_per_pulse)
         self._reported = [ReportedSpeed(timeout_us) for _ in range(REPORTING)]
         self._belief = Belief(settings)
-        self._source = settings.speed_source  # 0: the pulses
+        both = settings.speed_source == BY_BOTH
+        self._source = 0 if both else settings.speed_source  # 0: the pulses
+        self._way_by_speed = settings.speed_source != BY_PULSES  # a wheel's way has its slip
         # of what is counted a millimetre has so many: millionths of a pulse, or mm/s x ms
-        self._parts_mm = 1000 if self._source else settings.speed_pulses_km
+        self._parts_mm = 1000 if self._way_by_speed else settings.speed_pulses_km
         self._cutoff_mm_s = settings.speed_cutoff_mm_s
         self._stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
         self._most_pulses = min(MOST_MM * settings.speed_pulses_km // 1000000, 512)
@@ -53,10 +66,14 @@ class GroundSpeed:
         self._past_mm_s = [0] * SLOPE_TICKS
         self._slot = 0
         self._carry = 0
-        self._refiners = []  # of the speed that is believed, loaded where a setting asks for them
+        # of the speed that is believed, loaded where a setting asks for them
+        self._refiners: "list[WheelTurn | Slip]" = []
         if settings.speed_turn_pulses and not self._source:
             from rate_control.wheel_turn import WheelTurn
             self._refiners.append(WheelTurn(settings, self._counter))
+        if both:
+            from rate_control.slip import Slip
+            self._refiners.append(Slip(self._reported[BY_GNSS - 1]))
 
     def update(self, inputs: "Inputs", now_us: int, measured: "Measured") -> None:
         """Estimate the speed; count the distance exactly, carrying the remainder."""
@@ -72,7 +89,7 @@ class GroundSpeed:
             self._standing_in -= 1
             measured.standing = 0 if self._standing_in else 1
         measured.speed_seen = pulses
-        if belief.calm and not counter.following and not self._source:  # they ended, at this speed
+        if not counter.following and belief.calm and not self._source:  # they ended, at this speed
             measured.speed_last_seen_mm_s = min(counter.latest(), SPEED_MAX_MM_S)
         if self._source or inputs.reporting:
             speed = self._with_reports(speed, inputs, now_us, measured)
@@ -98,10 +115,11 @@ class GroundSpeed:
 
     def _way(self, pulses: int, speed: int) -> int:
         """Return the way of a tick in parts: of pulses not believed only the held speed counts."""
+        if self._way_by_speed:
+            return speed * TICK_MS
         belief = self._belief
-        if self._source or belief.jumped:
-            way_um = speed * TICK_MS
-            return way_um if self._source else muldiv(way_um, self._parts_mm, 1000)
+        if belief.jumped:
+            return muldiv(speed * TICK_MS, self._parts_mm, 1000)
         if not belief.valid and pulses > self._first_pulses:
             pulses = self._first_pulses
         return pulses * 1000000

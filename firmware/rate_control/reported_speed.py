@@ -20,6 +20,7 @@ class ReportedSpeed:
     """Follows the reports of one receiver (see Inputs.report).
 
     valid: the last one was trusted, and is not too old. fresh: a new one came in this tick.
+    speed_mm_s: what it said.
     """
 
     def __init__(self, timeout_us: int) -> None:
@@ -29,7 +30,7 @@ class ReportedSpeed:
         self._timeout_us = timeout_us
         self._count = 0
         self._at_us = 0
-        self._speed_mm_s = 0
+        self.speed_mm_s = 0
         self._slope_mm_s2 = 0
         self._onward_ms = 0
 
@@ -46,7 +47,7 @@ class ReportedSpeed:
             self.valid = 0
             return 0
         onward_ms = clamp(age_us // 1000, 0, self._onward_ms)
-        speed = self._speed_mm_s + self._slope_mm_s2 * onward_ms // 1000
+        speed = self.speed_mm_s + self._slope_mm_s2 * onward_ms // 1000
         return clamp(speed, 0, SPEED_MAX_MM_S)
 
     def _take(self, report: "SpeedReport") -> None:
@@ -61,10 +62,10 @@ class ReportedSpeed:
             self.fresh = 1
         elif span_us > SAME_FIX_US:
             span_ms = span_us // 1000
-            slope = (speed - self._speed_mm_s) * 1000 // span_ms
+            slope = (speed - self.speed_mm_s) * 1000 // span_ms
             self._slope_mm_s2 = clamp(slope, -SLOPE_MAX_MM_S2, SLOPE_MAX_MM_S2)
             self._onward_ms = min(span_ms, ONWARD_MS_MAX)
             self.fresh = 1
         self.valid = 1
-        self._speed_mm_s = speed
+        self.speed_mm_s = speed
         self._at_us = report.at_us

@@ -19,9 +19,10 @@ WIDTH_MAX_MM = 50000
 FLOW_MAX_UL_S = 10000000  # 600 L/min
 RATE_MAX_ML_HA = 5000000  # 5,000 L/ha
 
-# Values of the setting speed_source; from 1 on they are what reports a speed (see Inputs.report)
+# Values of the setting speed_source; those up to REPORTING are what reports (see Inputs.report)
 BY_PULSES = 0
 BY_GNSS = 1
+BY_BOTH = 2  # the pulses, and a receiver that tells their slip
 REPORTING = 1  # how many of them there are
 
 # Values of the setting actuator

@@ -16,6 +16,7 @@ from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Outputs
 from rate_control.settings import Settings
 from rate_control.units import (
+    BY_GNSS,
     DUTY_FULL,
     SWITCH_IMPLEMENT,
     SWITCH_MASTER,
@@ -130,7 +131,7 @@ class Promises:
         elif state == APPLYING:
             if not self._down:
                 self._break("outputs on with the implement up")
-            if self._silent > self._timeout_ticks and not controller.settings.speed_source:
+            if self._silent > self._timeout_ticks and controller.settings.speed_source != BY_GNSS:
                 self._break("outputs on without a sign of motion")
         else:
             self._break(f"outputs on in state {state}")

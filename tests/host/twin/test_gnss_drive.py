@@ -10,7 +10,10 @@ AS_SOURCE = ('speed_source = "pulses"', 'speed_source = "GNSS"'), (
     "[settings]", '[settings]\nspeed_timeout = "2.5 s"')
 
 
-def drive(folder, receiver, ground="", controller=(), events=""):
+BOTH = ('speed_source = "pulses"', 'speed_source = "both"'),
+
+
+def drive(folder, receiver, ground="", controller=(), events="", trace=None):
     machine = DEMO.with_name("plot_bar.machine.toml").read_text(encoding="utf-8")
     tables = f"[twin.gnss]\n{receiver}[twin.ground]\n{ground}"
     for old, new in (("[twin.ground]\n", tables), *controller):
@@ -21,7 +24,7 @@ def drive(folder, receiver, ground="", controller=(), events=""):
     text = text.replace("../data", str(DEMO.parent.parent / "data"))
     path = folder / "drive.toml"
     path.write_text(text + events, encoding="utf-8")
-    return summarise(Twin(load_scenario(path, field="calm")).run())
+    return summarise(Twin(load_scenario(path, trace, field="calm")).run())
 
 
 @pytest.mark.parametrize(("hz", "within_pct"), [(1, 93), (5, 98), (10, 98.5)])
@@ -44,6 +47,20 @@ def test_wheel_that_slips_by_a_fifth_is_found_out_by_the_receiver(tmp_path):
     figures = drive(tmp_path, "hz = 5\n", ground="slip_share = 0.2\n")
     assert "speed_differs" in figures["warnings"]
     assert "speed_differs" not in drive(tmp_path, "hz = 5\n")["warnings"]
+
+
+def test_bursts_of_slip_cost_less_than_half_where_both_are_the_source(tmp_path, record_property):
+    trace = tmp_path / "even.csv"
+    trace.write_text("time_s,speed_m_s\n0,3\n165,3\n", encoding="utf-8")
+    bursts = "\n[[event]]\nat_s = 10\nslip_bursts_per_min = 10\n"
+    rms_pct = [drive(tmp_path, "hz = 5\n", controller=controller, events=events, trace=trace)
+               ["rate_error_rms_pct"]
+               for controller, events in (((), ""), ((), bursts), (BOTH, bursts))]
+    record_property(
+        "summary", "rate error, rms, calm field, by wheel {:.2f} %, with bursts of slip {:.2f} %, "
+        "by both {:.2f} %".format(*rms_pct))
+    alone, slipping, both = (figure * figure for figure in rms_pct)
+    assert both - alone < 0.25 * (slipping - alone)
 
 
 def test_fix_that_is_lost_stops_the_flow_and_says_so(tmp_path):
