@@ -108,7 +108,8 @@ class GroundSpeed:
         if pulses > self._most_pulses:
             pulses = self._most_pulses
         measured.speed_pulses = pulses
-        travelled = self._carry + self._way(pulses, speed)
+        plain = belief.calm and not self._way_by_speed  # as mostly: not worth a call
+        travelled = self._carry + (pulses * 1000000 if plain else self._way(pulses, speed))
         parts_mm = self._parts_mm
         measured.distance_mm = travelled // parts_mm
         self._carry = travelled % parts_mm
@@ -187,9 +188,9 @@ class GroundSpeed:
         if not before or not speed:
             return speed  # just moved off or stopping: no slope to trust
         gain = (speed - before) * self._look_ahead_ms // (ticks * TICK_MS)
-        most = speed >> 1
-        if most > self._most_ahead_mm_s:
-            most = self._most_ahead_mm_s
+        most = self._most_ahead_mm_s
+        if most > speed >> 1:
+            most = speed >> 1
         if gain > most:
             gain = most
         ahead = speed + (gain if gain > -most else -most)
