@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from app.position import Position
     from app.store import Store
+    from app.trial import PlotTrial
     from boards.board import Board
     from rate_control.controller import Controller
     from rate_control.settings import Settings
@@ -44,6 +45,7 @@ class Application(Operations):
     """
 
     position: "Position | None" = None
+    trial: "PlotTrial | None" = None  # where there is a plan on the board
 
     def __init__(
         self, board: "Board", store: "Store | None" = None,

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     class LogFiles(Slots, Protocol):
         """The same where files can grow, too."""
 
+        def read(self, name: str, offset: int = 0, length: int = -1) -> bytes:
+            """Return a piece of a file, see Files."""
+
         def append(self, name: str, data: bytes) -> None:
             """Add data to the end of a file. Raises OSError."""
 
@@ -39,11 +42,16 @@ class Files:
         self._folder = folder
         self._open = open_file
 
-    def read(self, name: str) -> bytes:
-        """Return the content of a slot, b"" where there is none."""
+    def read(self, name: str, offset: int = 0, length: int = -1) -> bytes:
+        """Return the content of a slot, or a piece of it, b"" where there is none.
+
+        An offset below 0 counts from the end.
+        """
         try:
             with self._open(self._folder + name, "rb") as file:
-                return file.read()
+                if offset:
+                    file.seek(offset, 2 if offset < 0 else 0)
+                return file.read(length)
         except OSError:
             return b""
 

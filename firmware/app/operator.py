@@ -59,12 +59,12 @@ class Operator:
         if keys.turned:
             self.screen().turn(keys.turned)
         if keys.pushed:
-            self._follow(self.screen().push())
+            self.follow(self.screen().push())
         if keys.back:
-            self._follow(self.screen().back())
+            self.follow(self.screen().back())
         self.draw()
 
-    def _follow(self, result: "Any") -> None:
+    def follow(self, result: "Any") -> None:
         """Do what a screen returned: close it, open another, or stay."""
         if result is None:
             return
@@ -92,7 +92,7 @@ class Operator:
         self._asked = self.app.asked
         if self._asked is not None:
             from app.screens.calibrate import asked
-            self._follow(asked(self.app))
+            self.follow(asked(self.app))
 
     def draw(self) -> None:
         """Draw the screen and show it."""

@@ -25,7 +25,7 @@ from host_sim.runs.truth import true_run
 
 FLAG_PCT = (5.0, 10.0)  # deviations from the plan's rate that are marked
 LENGTH_SHARE, LENGTH_M = 0.2, 1.0  # a pass may be so much longer or shorter than planned
-RATE_SHARE = 0.01
+RATE_SHARE = 0.03  # of the rate; the ends of a plot may be off by a tick, and short plots show it
 OF_PIECE = {"cv": "cv_pct", "start_error": "start_error_m", "end_error": "end_error_m"}
 PULSES_M3, PULSES_M = 10.0, 1e-3  # of the settings' pulses for 100 L and for 1 km
 

@@ -21,7 +21,8 @@ class TrialGround:
     """Sizes in m: of a plot, of the alley along and of the buffer across.
 
     `lift` says where the implement is lifted: in every alley, so that each plot is a pass, or only
-    on the headland, so that a column is one and its alleys are treated with it.
+    on the headland, so that a column is one and its alleys are treated with it. `run_up_m` is how
+    far before the first plot of a pass the implement comes down.
     """
 
     length_m: float
@@ -29,6 +30,7 @@ class TrialGround:
     alley_m: float
     buffer_m: float = 0.0
     lift: str = ALLEY
+    run_up_m: float = 0.0
 
 
 def lay_out(units: Sequence[Unit], rates_m: Mapping[str, float], ground: TrialGround,
@@ -57,7 +59,8 @@ def lay_out(units: Sequence[Unit], rates_m: Mapping[str, float], ground: TrialGr
             treatment=f"{unit.whole_treatment} {unit.treatment}".strip(),
             rate_m=rate_m, length_m=ground.length_m, order=order,
             number=passes if rate_m else 0,
-            start_m=steps * (ground.length_m + ground.alley_m),
+            start_m=(ground.run_up_m if rate_m else 0.0)
+            + steps * (ground.length_m + ground.alley_m),
             block=unit.block, width_m=ground.width_m, row=unit.row + 1, column=unit.column + 1,
             x_m=unit.column * (ground.width_m + ground.buffer_m) + ground.width_m / 2,
             y_m=bottom_m if up else bottom_m + ground.length_m, heading_deg=0.0 if up else 180.0,

@@ -17,6 +17,10 @@ from host_sim.field_trial.plan import Plan, Plot
 STAND_S, RAMP_S, TURN_S = 3.0, 3.0, 15.0
 L_HA_PER_M = 1e7
 RUN_UP_M = 8.0  # at full speed before the first plot of a column and after its last
+RUN_OUT_M = 0.5  # from the end of a plot to the lift, where the board ends the plot itself
+STRIP_M = (-14.0, -8.0)  # before the first plot: fills the pump and the lines, counts for nothing
+BEGIN_M = -7.0  # there a person begins the trial on the board
+BEGIN_KEYS = "push, turn 7, push, push"  # menu, trial, begin
 TURN_SHARE = 0.3  # of the speed, on the headland
 
 
@@ -28,10 +32,11 @@ class PlotDrive:
     events: list[tuple[float, str]]
     length_m: float
 
-    def scenario(self, title: str, machine: str, trace: str, seed: int) -> str:
+    def scenario(self, title: str, machine: str, trace: str, seed: int, plan: str = "") -> str:
         """The text of the scenario file."""
         head = (f"title = {_quoted(title)}\nmachine = {_quoted(machine)}\n\n[drive]\n"
-                f"speed_trace = {_quoted(trace)}\nseed = {seed}\n\n"
+                f"speed_trace = {_quoted(trace)}\nseed = {seed}\n"
+                + (f"plan = {_quoted(plan)}\n" if plan else "") + "\n"
                 '[[event]]\nat_s = 1\nmaster = "on"\n')
         return head + "".join(f"\n[[event]]\nat_m = {at_m:.3f}\n{lines}"
                               for at_m, lines in self.events)
@@ -42,21 +47,29 @@ def _quoted(text: str) -> str:
     return json.dumps(text)
 
 
-def drive_over(plan: Plan, speed_m_s: float) -> PlotDrive:
-    """Drive through the plots of a plan at one speed, with a slow turn between its columns."""
+def drive_over(plan: Plan, speed_m_s: float, on_board: bool = False) -> PlotDrive:
+    """Drive through the plots of a plan at one speed, with a slow turn between its columns.
+
+    With the plan `on_board` the hands treat a strip first, begin the trial, and enter no rates.
+    """
     samples = [(0.0, 0.0), (STAND_S, 0.0)]
     events: list[tuple[float, str]] = []
     way_m = 0.0
     rate_m: float | None = None
     for strip in _strips(plan.plots):
         way_m += _add(samples, RAMP_S, speed_m_s) + _add(samples, RUN_UP_M / speed_m_s, speed_m_s)
+        if on_board and not events:
+            way_m += _add(samples, -STRIP_M[0] / speed_m_s, speed_m_s)
+            events += [(way_m + at_m, lines) for at_m, lines in _strip()]
         begins_m = way_m
         offsets = _offsets(strip)
         way_m += _add(samples, (offsets[-1] + strip[-1].length_m) / speed_m_s, speed_m_s)
-        for plot, start_m, lines in _hands(strip, offsets):
-            if "rate" in lines and plot.rate_m == rate_m:
-                continue
-            rate_m = plot.rate_m if "rate" in lines else rate_m
+        hands = _hands_at_board if on_board else _hands
+        for plot, start_m, lines in hands(strip, offsets):
+            if lines.startswith("rate"):
+                if plot.rate_m == rate_m:
+                    continue
+                rate_m = plot.rate_m
             events.append((begins_m + start_m, lines))
         way_m += _add(samples, RUN_UP_M / speed_m_s, speed_m_s)
         way_m += _add(samples, RAMP_S, TURN_SHARE * speed_m_s)
@@ -115,6 +128,31 @@ def _hands(strip: Sequence[Plot], offsets: Sequence[float]) -> Iterator[tuple[Pl
         follows = index + 1 < len(strip) and strip[index + 1].number == plot.number
         if plot.treated and not follows:
             yield plot, ends[index], f'implement = "up"\nnote = "after plot {plot.name}"\n'
+
+
+def _strip() -> Iterator[tuple[float, str]]:
+    """What the hands do before the first plot."""
+    first_m, last_m = STRIP_M
+    yield first_m, 'implement = "down"\nnote = "a strip that fills the lines"\n'
+    yield last_m, 'implement = "up"\nplot_rate = "0 L/ha"\n'
+    yield BEGIN_M, f'keys = "{BEGIN_KEYS}"\nnote = "the trial begins"\n'
+
+
+def _hands_at_board(strip: Sequence[Plot], offsets: Sequence[float]
+                    ) -> Iterator[tuple[Plot, float, str]]:
+    """The same where the board has the plan; what the ground is to get goes along."""
+    for index, (plot, at_m) in enumerate(zip(strip, offsets, strict=True)):
+        if not plot.treated:
+            continue
+        if not index or strip[index - 1].number != plot.number:
+            yield plot, at_m - plot.start_m, f'implement = "down"\nnote = "plot {plot.name}"\n'
+        rate = f"{plot.rate_m * L_HA_PER_M:.9g} L/ha"
+        yield plot, at_m, f'plot_rate = "{rate}"\n'
+        end_m = at_m + plot.length_m
+        yield plot, end_m, 'plot_rate = "0 L/ha"\n'
+        if index + 1 == len(strip) or strip[index + 1].number != plot.number:
+            run_out_m = RUN_OUT_M if plot.start_m else 0.0
+            yield plot, end_m + run_out_m, f'implement = "up"\nnote = "after plot {plot.name}"\n'
 
 
 def shortest_alley_m(plan: Plan) -> float | None:

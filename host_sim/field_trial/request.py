@@ -147,11 +147,15 @@ def _ground(asked: _Asked) -> TrialGround:
         width_m = sum(load_machine(args.machine).settings.widths_mm()) / 1000
     ground = TrialGround(asked.amount("length", "distance_mm", args.length), width_m,
                          asked.amount("alley", "distance_mm", args.alley),
-                         asked.amount("buffer", "distance_mm", args.buffer), args.lift)
+                         asked.amount("buffer", "distance_mm", args.buffer), args.lift,
+                         asked.amount("run-up", "distance_mm", args.run_up))
     if ground.lift == ALLEY and ground.alley_m < SHORTEST_ALLEY_M:
         asked.problems.append(f"--alley: must be at least {SHORTEST_ALLEY_M:g} m where the "
                               "implement is lifted in it")
-    for option, value in (("alley", ground.alley_m), ("buffer", ground.buffer_m)):
+    if ground.lift == ALLEY and ground.run_up_m > ground.alley_m / 2:
+        asked.problems.append("--run-up: must be at most half of the alley")
+    for option, value in (("alley", ground.alley_m), ("buffer", ground.buffer_m),
+                          ("run-up", ground.run_up_m)):
         if value < 0:
             asked.problems.append(f"--{option}: must not be below zero")
     return ground

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from app.parts import ZONES_FILE
+from app.plan_file import PLAN_FILE
 from app.store import Store
 from host_sim.twin.virtual_board import MemoryFiles
 from rate_control.controller import Controller
@@ -10,11 +11,12 @@ from rate_control.settings import Settings
 from rate_control.units import SWITCH_IMPLEMENT
 
 
-def flashed(settings: Settings, zones: bytes = b"") -> MemoryFiles:
-    """The memory of a board whose settings have been taken on and kept, with its zones."""
+def flashed(settings: Settings, zones: bytes = b"", plan: bytes = b"") -> MemoryFiles:
+    """The memory of a board whose settings have been taken on and kept, with its zones and plan."""
     files = MemoryFiles()
-    if zones:
-        files.write(ZONES_FILE, zones)
+    for name, data in ((ZONES_FILE, zones), (PLAN_FILE, plan)):
+        if data:
+            files.write(name, data)
     store = Store(files)
     store.attach(Controller(settings))  # at rest, so the store may write
     problem = store.save_settings(settings.as_dict())

@@ -59,6 +59,13 @@ class SimulatedPanel:
         """Push the back key and let it go."""
         self._press((0, 0, 1))
 
+    def press(self, key: str, count: int = 1) -> None:
+        """Do one of KEYS: push or back, or turn by so many notches."""
+        if key == "turn":
+            self.turn(count)
+        else:
+            self._press((0, 1, 0) if key == "push" else (0, 0, 1))
+
     def _press(self, level: tuple[int, int, int]) -> None:
         self._levels.extend([level] * HELD_READINGS + [(0, 0, 0)] * HELD_READINGS)
 

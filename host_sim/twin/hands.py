@@ -18,6 +18,8 @@ class Event:
     the plant's Faults by name, `orifices` factors by section (0 is the first), `valves` what is
     the matter with a section's valve (see disturbances.py), `stalled` holds the program up.
     `turn_deg` turns the machine by so much, + to the right, along an arc of `radius_m`.
+    `keys` are what is done at the front panel. `plot_ml_ha` is what the ground is to get from there
+    on, for runs whose board sets the rate itself. `power_cut` takes the power away for a moment.
     Amounts come within `over_s`, evenly. `words` says it all, `note` is the scenario's remark.
     """
 
@@ -35,6 +37,9 @@ class Event:
     stalled: bool | None = None
     turn_deg: float = 0.0
     radius_m: float = 0.0
+    keys: tuple[tuple[str, int], ...] = ()
+    plot_ml_ha: int | None = None
+    power_cut: bool = False
 
     @property
     def when(self) -> float:
@@ -69,6 +74,7 @@ class Hands:
     def __init__(self, events: list[Event], section_count: int, rate_ml_ha: int) -> None:
         self.switches = ((1 << section_count) - 1) << SWITCH_SECTION_SHIFT
         self.rate_ml_ha = rate_ml_ha
+        self.plot_ml_ha: int | None = None
         self.happened: list[Happened] = []
         ordered = sorted(events, key=lambda event: event.when)
         self._by_time = [event for event in reversed(ordered) if event.at_s is not None]
@@ -89,6 +95,8 @@ class Hands:
             self.switches = self.switches & ~event.off | event.on
             if event.rate_ml_ha is not None:
                 self.rate_ml_ha = event.rate_ml_ha
+            if event.plot_ml_ha is not None:
+                self.plot_ml_ha = event.plot_ml_ha
             self.happened.append(
                 Happened(time_s, distance_m, event.who, event.words, event.note))
         return due

@@ -27,6 +27,7 @@ from host_sim.twin.speed_trace import SpeedTrace, read_speed_trace
 from rate_control.settings import Settings
 from rate_control.units import MAX_SECTIONS
 
+BY = ("implement", "distance", "key")  # what begins the plots of a plan on the board
 SCENARIO_DIR = Path(__file__).resolve().parents[1] / "scenarios"
 DEMO = SCENARIO_DIR / "plot_bar.toml"
 SEED_MAX = 2**32 - 1
@@ -46,6 +47,7 @@ class Scenario:
     place: Origin = FIELD  # where it begins
     heading_deg: float = 0.0  # in which direction, clockwise from north
     zones: bytes = b""  # the file of zones on the board, empty for none
+    plan: bytes = b""  # of a field trial, as the board has it; empty for none
 
     @property
     def section_width_m(self) -> list[float]:
@@ -73,14 +75,17 @@ def load_scenario(
     drive_field = drive.choice("field", tuple(FIELDS)) or CALM
     place, heading_deg = _place(drive)
     zones = _zones(drive, path)
+    plan_path = _named_file(drive, "plan", path) if "plan" in drive else None
+    plan_by = drive.choice("plan_by", tuple(BY))
     drive.finish()
     events = read_events(source, top.any("event", []), sections, problems)
     top.finish()
     if problems or not (machine and trace_path):
         raise InputError(*problems)
+    plan = _plan(plan_path, machine, plan_by) if plan_path else b""
     return Scenario(title or path.stem, spec_of(machine), machine.settings,
                     read_speed_trace(trace_path), drive_seed or 0 if seed is None else seed, events,
-                    field or drive_field, place, heading_deg, zones)
+                    field or drive_field, place, heading_deg, zones, plan)
 
 
 def _place(drive: TomlTable) -> tuple[Origin, float]:
@@ -107,6 +112,17 @@ def _zones(drive: TomlTable, scenario: Path) -> bytes:
     if problem:
         drive.refuse("zones", f"{path}: {problem}; `zones` makes one of GeoJSON")
     return data
+
+
+def _plan(path: Path, machine: MachineFile, by: str | None) -> bytes:
+    """The plan of a field trial for the board of this machine."""
+    from host_sim.field_trial.fit import check_machine
+    from host_sim.field_trial.plan_binary import board_plan
+    from host_sim.field_trial.plan_file import read_plan
+
+    plan = read_plan(path)
+    check_machine(path, plan, machine)
+    return board_plan(path, plan, sum(machine.settings.widths_mm()) / 1000, by)
 
 
 def _machine(top: TomlTable, scenario: Path, override: Path | None,

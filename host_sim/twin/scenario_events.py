@@ -6,6 +6,7 @@ An amount is a text with its unit (`rate = "95 L/ha"`), or a number under a key 
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from host_sim.common import units
@@ -18,6 +19,8 @@ from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_S
 
 RATE_NUMBERS = {"rate_l_ha": units.parse("rate_ml_ha", "1 L/ha", False),
                 "rate_gal_ac": units.parse("rate_ml_ha", "1 gal/ac", True)}
+PLOT_RATE_NUMBERS = {f"plot_{key}": factor for key, factor in RATE_NUMBERS.items()}
+_KEY = re.compile(r"(push|back)|(turn) (-?[0-9]{1,2})")
 ML_HA_PER_M = 1e10  # a rate in SI is a depth of liquid in metres
 
 # Key: its words for a closed and for an open switch.
@@ -73,12 +76,47 @@ def _event(table: TomlTable, section_count: int) -> Event | None:
     if stalled is not None:
         words.append(STALLED_WORDS[not stalled])
     turn_deg, radius_m = _turn(table, words)
+    keys = _keys(table, words)
+    plot_ml_ha = _plot_rate(table, words)
+    power_cut = table.flag("power_cut")
+    if power_cut:
+        words.append("the power was cut and came back")
     over_s = _over(table, faults, orifices, words)
     if not words:
         table.refuse("", "does nothing: give a switch, a rate, a turn or a disturbance")
         return None
     return Event(" and ".join(words), note, at_s, at_m, on, off, rate_ml_ha, faults, orifices,
-                 valves, over_s, stalled, turn_deg, radius_m)
+                 valves, over_s, stalled, turn_deg, radius_m, keys, plot_ml_ha, bool(power_cut))
+
+
+def _keys(table: TomlTable, words: list[str]) -> tuple[tuple[str, int], ...]:
+    """What is done at the front panel: "push, turn 7, back"."""
+    text = table.text("keys") if "keys" in table else None
+    if text is None:
+        return ()
+    found = []
+    for part in text.split(","):
+        match = _KEY.fullmatch(part.strip())
+        if not match:
+            table.refuse("keys", f"must be push, back or turn with notches, as in 'push, turn 2', "
+                                 f"is '{text}'")
+            return ()
+        found.append((match[1] or match[2], int(match[3] or 1)))
+    words.append(f"at the panel: {text}")
+    return tuple(found)
+
+
+def _plot_rate(table: TomlTable, words: list[str]) -> int | None:
+    """What the ground is to get from here on, whatever the controller is set to; it may be 0."""
+    amount = _amount(table, "plot_rate", "rate_ml_ha", PLOT_RATE_NUMBERS)
+    if amount is None:
+        return None
+    rate_ml_ha = round(amount[1] * ML_HA_PER_M)
+    if rate_ml_ha > row("rate_ml_ha")[HIGH]:
+        table.refuse(amount[0], "is more than any controller takes")
+    words.append("the ground is to get {} ({}) from here".format(
+        *(units.text("rate_ml_ha", amount[1], us) for us in (False, True))))
+    return rate_ml_ha
 
 
 def _switches(table: TomlTable, section: int | None, words: list[str]) -> tuple[int, int]:

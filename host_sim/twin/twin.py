@@ -19,6 +19,7 @@ from host_sim.twin.breaking import Breaking
 from host_sim.twin.clock import US_PER_S, VirtualClock
 from host_sim.twin.disturbances import set_field
 from host_sim.twin.flashed import flashed, opening_contacts
+from host_sim.twin.front_panel import SimulatedPanel
 from host_sim.twin.hands import Hands
 from host_sim.twin.scenario import Scenario
 from host_sim.twin.stepped import SteppedRun
@@ -80,8 +81,10 @@ class Twin(SteppedRun):
         set_field(machine.faults, scenario.field)
         machine.field.recorded = scenario.speed_trace.recorded
         self._breaking = Breaking(machine.faults)
+        self.panel = SimulatedPanel()
+        files = flashed(scenario.settings, scenario.zones, scenario.plan)
         super().__init__(
-            machine, clock, Fittings(files=flashed(scenario.settings, scenario.zones),
+            machine, clock, Fittings(self.panel.display, self.panel.read_keys, files=files,
                                      opening=opening_contacts(scenario.settings)),
             make_controller=lambda settings: self._watched(contender(settings, machine)))
 
@@ -130,6 +133,10 @@ class Twin(SteppedRun):
                 machine.way.turn(event.turn_deg, event.radius_m)
             if event.stalled is not None:
                 self.board.stalled = event.stalled
+            for key, count in event.keys:
+                self.panel.press(key, count)
+            if event.power_cut:
+                self.board.reset("power")
         self._breaking.go_on(time_s)
         self.board.switches = hands.switches
         if hands.rate_ml_ha != self._rate_ml_ha:  # asked for anew after a reset, as a person would
@@ -145,7 +152,7 @@ class Twin(SteppedRun):
                 machine.flow_m3_s * 1e6,
                 machine.pressure_bar,
                 hands.switches,
-                hands.rate_ml_ha,
+                hands.rate_ml_ha if hands.plot_ml_ha is None else hands.plot_ml_ha,
                 *(place_of(machine) if self._place else ()),
                 *machine.section_volume_ml,
             ),

@@ -29,8 +29,12 @@ class MemoryFiles:
     def __init__(self) -> None:
         self.slots: dict[str, bytes] = {}
 
-    def read(self, name: str) -> bytes:
-        return self.slots.get(name, b"")
+    def read(self, name: str, offset: int = 0, length: int = -1) -> bytes:
+        data = self.slots.get(name, b"")
+        if offset < -len(data):
+            return b""  # as a file system does that cannot go there
+        piece = data[offset:]
+        return piece if length < 0 else piece[:length]
 
     def write(self, name: str, data: bytes) -> None:
         self.slots[name] = bytes(data)

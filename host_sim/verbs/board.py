@@ -29,6 +29,8 @@ example:
   python -m host_sim board settings get --port /dev/ttyACM0 --aside
   python -m host_sim board settings set --port /dev/ttyACM0 --machine my_bar.toml
   python -m host_sim board log --port /dev/ttyACM0 --out runs.jsonl
+  python -m host_sim board plan --port /dev/ttyACM0 --machine my_bar.toml --plan plan.csv
+  python -m host_sim board fetch --port /dev/ttyACM0 --out out/fetched
 
 Ports: `mpremote devs`. Exit status: 0; 1 where a check failed; 2 for bad input and
 where no board answers.
@@ -81,6 +83,52 @@ def configure(parser: argparse.ArgumentParser) -> None:
                       help="machine file with the settings")
     log = _command(commands, "log", board_log, "read the run log, one JSON object a line")
     log.add_argument("--out", type=Path, metavar="FILE", help="write it there (default: print)")
+    _trial_commands(commands)
+
+
+def _trial_commands(commands: Any) -> None:
+    plan = _command(commands, "plan", send_plan, "put the plan of a field trial on a board")
+    plan.add_argument("--plan", type=Path, metavar="FILE", required=True, help="plan (CSV)")
+    plan.add_argument("--machine", type=Path, metavar="FILE", required=True,
+                      help="machine file that has to fit the plan")
+    plan.add_argument("--by", choices=("implement", "distance", "key"),
+                      help="what begins a plot (default: the implement where it can, else the "
+                           "distance from where it comes down)")
+    fetch = _command(commands, "fetch", fetch_record, "bring home what a board kept of its trials")
+    fetch.add_argument("--out", type=Path, metavar="DIR", required=True, help="folder to write")
+
+
+def send_plan(args: argparse.Namespace) -> int:
+    """Send a plan; it is read back, and the board begins it only by its own keys."""
+    from host_sim.board.mpremote_port import MpremotePort
+    from host_sim.board.trial_files import send
+    from host_sim.field_trial.fit import check_machine
+    from host_sim.field_trial.plan_binary import board_plan
+    from host_sim.field_trial.plan_file import read_plan
+    from host_sim.machine_file.machine import load_machine
+
+    plan, machine = read_plan(args.plan), load_machine(args.machine)
+    check_machine(args.plan, plan, machine)
+    data = board_plan(args.plan, plan, sum(machine.settings.widths_mm()) / 1000, args.by)
+    send(MpremotePort(args.port), data)
+    _tell(f"{len(plan.plots)} plots, {len(data)} bytes; begin it at the machine: menu, trial")
+    return 0
+
+
+def fetch_record(args: argparse.Namespace) -> int:
+    """Bring the record of plots home, as it is and as a table."""
+    from host_sim.board.mpremote_port import MpremotePort
+    from host_sim.board.trial_files import fetch, record_files
+    from host_sim.common.errors import plain
+    from host_sim.common.output import check_directory, write_files
+
+    check_directory(args.out)
+    texts, damaged = record_files(fetch(MpremotePort(args.port)))
+    for path in write_files(args.out, texts):
+        print(plain(path))
+    if damaged:
+        _tell(f"{damaged} lines are not whole and are left out of the table")
+    return 0
 
 
 def _command(

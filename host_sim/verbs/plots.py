@@ -64,6 +64,9 @@ def _new(command: argparse.ArgumentParser) -> None:
     add("--machine", type=Path, metavar="FILE", help="machine file that has the width")
     add("--alley", default="3 m", metavar="'3 m'", help="between plots along the way (default 3 m)")
     add("--buffer", default="0 m", metavar="'1 m'", help="between plots across it (default 0 m)")
+    add("--run-up", default="0 m", metavar="'1 m'",
+        help="the implement comes down so far before a pass begins; the board counts the way "
+             "from there (default 0 m)")
     add("--lift", choices=LIFTS, default=ALLEY,
         help="where the implement is lifted (default alley)")
     add_units(command, "of bare numbers and of the plan (default metric)")
@@ -79,6 +82,8 @@ def _scenario(command: argparse.ArgumentParser) -> None:
     add("--machine", type=Path, required=True, metavar="FILE", help="machine file")
     add("--speed", required=True, metavar="'5 km/h'", help="speed over the plots")
     add("--seed", type=seed, default=1, metavar="N", help="of the drive (default 1)")
+    add("--on-board", action="store_true",
+        help="the board has the plan and sets the rates; without it a person enters them")
     add("--out", type=Path, required=True, metavar="DIR",
         help="folder for scenario.toml and speed.csv")
 
@@ -149,9 +154,10 @@ def _run_scenario(args: argparse.Namespace) -> int:
     problem = speed_problem(speed_m_s)
     if problem:
         raise InputError(f"--speed: {problem}")
-    way = drive_over(plan, speed_m_s)
+    way = drive_over(plan, speed_m_s, args.on_board)
+    on_board = os.path.relpath(args.plan, args.out) if args.on_board else ""
     text = way.scenario(f"Trial {args.plan.stem}", os.path.relpath(args.machine, args.out),
-                           "speed.csv", args.seed)
+                        "speed.csv", args.seed, on_board)
     for path in write_files(args.out, {"scenario.toml": text, "speed.csv": way.speed_csv}):
         print(plain(path))
     return 0

@@ -15,8 +15,9 @@ class PlainFiles:
     def __init__(self):
         self.content = {}
 
-    def read(self, name):
-        return self.content.get(name, b"")
+    def read(self, name, offset=0, length=None):
+        data = self.content.get(name, b"")
+        return data[offset:] if length is None else data[offset:][:length]
 
     def write(self, name, data):
         self.content[name] = data

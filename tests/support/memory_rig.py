@@ -27,7 +27,7 @@ class NoGarbage:
 class Nothing:
     """An empty flash, a link on which nothing arrives, a bus that takes everything."""
 
-    def read(self, _):
+    def read(self, *_):
         return b""
 
     def write(self, *data):

@@ -27,8 +27,9 @@ class KeptFiles:
     def __init__(self):
         self.slots = {}
 
-    def read(self, name):
-        return self.slots.get(name, b"")
+    def read(self, name, offset=0, length=None):
+        data = self.slots.get(name, b"")
+        return data[offset:] if length is None else data[offset:][:length]
 
     def write(self, name, data):
         self.slots[name] = bytes(data)

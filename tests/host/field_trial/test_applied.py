@@ -97,6 +97,16 @@ def test_the_intervals_hold_the_truth_of_the_twin(followed):
     assert sum(held) >= 18
 
 
+def test_every_plot_is_within_2_percent_and_overlaps_by_less_than_0_3_m(followed):
+    """The plan on the board, an ordinary field, 5 km/h."""
+    plan = {row["plot"]: float(row["rate_l_ha"]) for row in table(followed / "plan.csv")}
+    for figure in ("mean_rate", "true_mean_rate"):
+        for name, row in long(followed, figure).items():
+            assert abs(float(row["value"]) / plan[name] - 1) < 0.02, (figure, name)
+    for name, row in long(followed, "end_error").items():
+        assert float(row["value"]) <= 0.3, name
+
+
 def test_the_tables_are_those_of_the_plots(followed):
     rates = long(followed, "mean_rate")
     for row in table(followed / "applied/treatments.csv"):
@@ -134,14 +144,17 @@ def test_the_descriptor_is_valid_by_the_validator_of_the_standard(followed):
 def test_from_another_folder_and_with_a_pass_too_many(followed, monkeypatch, capsys, tmp_path):
     monkeypatch.chdir(followed)
     options = ["plots", "applied", "plan.csv", "run", "--out", str(tmp_path / "x")]
-    assert main([*options, "--leave-out", "1"]) == 2
+    assert main(options) == 2
+    assert "the plan has 20 passes, the run 21" in capsys.readouterr().err
+    assert main([*options, "--leave-out", "1", "--leave-out", "2"]) == 2
     assert "the plan has 20 passes, the run 19" in capsys.readouterr().err
     first = next(iter(long(followed, "mean_rate")))
-    assert main([*options, "--leave-out", "1", "--not-driven", first]) == 0
+    skipped = ["--leave-out", "1", "--leave-out", "2", "--not-driven", first]
+    assert main([*options, *skipped]) == 0
     assert first not in {row["plot"] for row in table(tmp_path / "x/as_applied.csv")}
     assert main([*options, "--leave-out", "99"]) == 2
-    assert "the run has passes 1 to 20, not 99" in capsys.readouterr().err
-    assert main([*options, "--not-driven", "nobody"]) == 2
+    assert "the run has passes 1 to 21, not 99" in capsys.readouterr().err
+    assert main([*options, "--leave-out", "1", "--not-driven", "nobody"]) == 2
     assert "nobody is no plot of plan.csv" in capsys.readouterr().err
 
 

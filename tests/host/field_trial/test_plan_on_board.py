@@ -1,0 +1,315 @@
+"""The plan on the board: mutated plans, power cuts, what goes out and comes home, a whole drive."""
+
+from __future__ import annotations
+
+import csv
+import os
+import random
+import subprocess
+from pathlib import Path
+
+import pytest
+from littlefs.errors import LittleFSError
+
+from app.files import Files
+from app.plan_file import (
+    BY_IMPLEMENT,
+    BY_WAY,
+    HEAD_BYTES,
+    LENGTH,
+    MOST_PLOTS,
+    NAME,
+    PLAN_FILE,
+    RATE,
+    ROW_BYTES,
+    START,
+    TREATMENT,
+    PlanFile,
+)
+from app.store import Store
+from app.trial_record import LOG_FILE, TrialRecord
+from host_sim.board.mpremote_port import BoardError, MpremotePort
+from host_sim.board.trial_files import fetch, record_files, send
+from host_sim.common.errors import InputError
+from host_sim.field_trial.plan import Plan, Plot
+from host_sim.field_trial.plan_binary import board_plan, mark_of, sealed
+from host_sim.field_trial.plan_file import read_plan
+from host_sim.twin.scenario import load_scenario
+from host_sim.twin.twin import Twin
+from host_sim.twin.virtual_board import MemoryFiles
+from rate_control.controller import Controller
+from rate_control.settings import build
+from rate_control.units import RATE_MAX_ML_HA
+from tests.support.flash_image import Flash, Volume, cuts, new_image
+
+MUTANTS = int(os.environ.get("PLAN_MUTANTS", "150"))  # of each kind; 10,000 take some ten minutes
+WIDTH_M = 3.5
+
+
+def plan_with(count, lift_m=1.0):
+    plots = [Plot(f"P{index}", f"T{index % 5}", (index % 5) * 2e-6, 10.0, index + 1,
+                  number=0, start_m=lift_m if index % 5 else 0.0) for index in range(count)]
+    numbers = iter(range(1, count + 1))
+    return Plan(tuple(Plot(**{**vars(plot), "number": next(numbers) if plot.treated else 0})
+                      for plot in plots))
+
+
+def loaded(data, highest_ml_ha=RATE_MAX_ML_HA):
+    files = MemoryFiles()
+    files.write(PLAN_FILE, data)
+    plan = PlanFile(files)
+    return plan, plan.problem(highest_ml_ha, 3500)
+
+
+def test_500_plots_go_to_the_board_and_are_those_of_the_plan(record_property):
+    plan = plan_with(MOST_PLOTS)
+    data = board_plan(Path("plan.csv"), plan, WIDTH_M)
+    assert len(data) == HEAD_BYTES + MOST_PLOTS * ROW_BYTES
+    record_property("summary", f"a plan of {MOST_PLOTS} plots: {len(data):,} bytes of flash")
+    there, problem = loaded(data)
+    assert problem == "" and there.count == MOST_PLOTS and there.by == BY_WAY
+    for index, plot in enumerate(plan.plots):
+        row = there.plot(index)
+        assert (row[NAME], row[TREATMENT]) == (plot.name, plot.treatment)
+        assert row[RATE] == round(plot.rate_m * 1e10)
+        assert (row[START], row[LENGTH]) == (round(plot.start_m * 1000), 10_000)
+
+
+def test_a_plan_that_begins_at_the_lowering_is_driven_by_the_implement():
+    assert loaded(board_plan(Path("p"), plan_with(9, 0.0), WIDTH_M))[0].by == BY_IMPLEMENT
+    with pytest.raises(InputError, match="p: start: plot P1 does not begin where"):
+        board_plan(Path("p"), plan_with(9), WIDTH_M, "implement")
+
+
+def test_mutated_files_are_refused_or_were_not_changed():
+    """Bytes changed, lost, doubled, rows exchanged: no plot or rate but those of the plan."""
+    chance = random.Random(13)
+    data = board_plan(Path("p"), plan_with(12), WIDTH_M)
+    for _ in range(MUTANTS):
+        mutant = bytearray(data)
+        kind = chance.randrange(4)
+        at = chance.randrange(len(data))
+        if kind == 0:
+            for _ in range(chance.randint(1, 4)):
+                mutant[chance.randrange(len(data))] = chance.randrange(256)
+        elif kind == 1:
+            del mutant[at : at + chance.randint(1, 80)]
+        elif kind == 2:
+            mutant[at:at] = mutant[at : at + chance.randint(1, 80)]
+        else:
+            one, other = (HEAD_BYTES + ROW_BYTES * chance.randrange(12) for _ in range(2))
+            mutant[one : one + ROW_BYTES], mutant[other : other + ROW_BYTES] = (
+                data[other : other + ROW_BYTES], data[one : one + ROW_BYTES])
+        plan, problem = loaded(bytes(mutant))
+        if not problem:
+            size = HEAD_BYTES + 12 * ROW_BYTES
+            assert bytes(mutant[:size]) == data or plan.width_mm != 3500 or plan.by != BY_WAY
+        assert "\n" not in problem
+
+
+def test_files_with_right_sums_are_refused_where_they_cannot_be():
+    """A sum that fits is no proof: every row must be one that can be driven."""
+    chance = random.Random(14)
+    data = board_plan(Path("p"), plan_with(12), WIDTH_M)
+    taken = 0
+    for _ in range(MUTANTS):
+        rows = [bytearray(data[HEAD_BYTES + i * ROW_BYTES : HEAD_BYTES + (i + 1) * ROW_BYTES - 2])
+                for i in range(12)]
+        row = rows[chance.randrange(12)]
+        row[chance.randrange(len(row))] ^= 1 << chance.randrange(8)
+        whole = [sealed(bytes(row)) for row in rows]
+        head = data[: HEAD_BYTES - 4] + mark_of(whole).to_bytes(2, "little")
+        plan, problem = loaded(sealed(head) + b"".join(whole), 200_000)
+        if problem:
+            continue
+        taken += 1
+        for index in range(12):
+            plot = plan.plot(index)
+            assert plot[0] == index and 500 <= plot[LENGTH] <= 10_000_000
+            assert plot[RATE] == 0 or 1000 <= plot[RATE] <= 200_000
+            assert plot[NAME].isprintable() and plot[TREATMENT].isprintable()
+    assert 0 < taken < MUTANTS
+
+
+def test_mutated_tables_are_refused_in_words_or_are_plans(tmp_path):
+    chance = random.Random(15)
+    text = "plot,treatment,rate,length,order,pass,start\n" + "".join(
+        f"{i},T{i},{50 + i} L/ha,10 m,{i},{i},1 m\n" for i in range(1, 7))
+    path = tmp_path / "plan.csv"
+    for _ in range(MUTANTS):
+        mutant = list(text)
+        for _ in range(chance.randint(1, 3)):
+            at = chance.randrange(len(mutant))
+            mutant[at] = chance.choice("0123456789,.\n -xTL/ham\"")
+        path.write_text("".join(mutant))
+        try:
+            plan = read_plan(path)
+            data = board_plan(path, plan, WIDTH_M)
+        except InputError as error:
+            assert all(str(path) in line and "\n" not in line for line in error.args)
+            continue
+        there, problem = loaded(data)
+        if problem:
+            continue
+        assert [(there.plot(i)[NAME], there.plot(i)[RATE]) for i in range(there.count)] == [
+            (plot.name, round(plot.rate_m * 1e10)) for plot in plan.plots]
+
+
+class Opened:
+    """A file of the volume; where it cannot seek it raises OSError, as on a board."""
+
+    def __init__(self, file):
+        self._file = file
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self._file.close()
+
+    def __getattr__(self, name):
+        return getattr(self._file, name)
+
+    def seek(self, *place):
+        try:
+            return self._file.seek(*place)
+        except LittleFSError as error:
+            raise OSError(-error.code) from error
+
+
+def files_on(flash):
+    volume = Volume(flash)
+    return Files(open_file=lambda name, mode: Opened(volume.open(name, mode)))
+
+
+def test_power_cut_at_every_write_leaves_all_lines_before():
+    """At every block operation, clean and torn: what was written before is there, or one more."""
+    chance = random.Random(16)
+    image = new_image()
+    settings, _ = build({})
+    tried = 0
+    # this binding's append, unlike MicroPython's, makes no file
+    files_on(Flash(image)).write(LOG_FILE, b"")
+    for number in range(25):
+        flash = Flash(image)
+        store = Store(files_on(flash))
+        store.attach(Controller(settings))
+        record = TrialRecord(files_on(flash), store)
+        record.last()
+        assert record.count == number
+        before = bytearray(image)
+        flash.operations.clear()
+        record.keep({"how": "way", "next": number + 1, "pad": "x" * chance.randrange(300)})
+        record.poll()
+        assert not record.problem
+        if number % 4:
+            continue
+        for _, left in cuts(before, flash.operations, chance):
+            again = TrialRecord(files_on(Flash(left)), store)
+            last = again.last()
+            assert (last["next"] if last else 0) in (number, number + 1)
+            tried += 1
+    assert tried > 20
+
+
+class FakeBoard:
+    """mpremote and the files of a board behind it. `spoil` changes what is sent."""
+
+    def __init__(self, files, spoil=False):
+        self.files, self.spoil, self.calls = files, spoil, []
+
+    def __call__(self, arguments):
+        words = list(arguments[2:])
+        self.calls.append(words[0])
+        if words[0] == "exec":
+            return subprocess.CompletedProcess(arguments, 0, "rp2 6 1.28.0\n", "")
+        if words[:2] == ["fs", "cp"]:
+            source, target = words[2:]
+            if target.startswith(":"):
+                self.files.write(target[1:], Path(source).read_bytes()[self.spoil :])
+            elif source[1:] not in self.files.slots:
+                return subprocess.CompletedProcess(arguments, 1, "", f"cp: {source}: missing")
+            else:
+                Path(target).write_bytes(self.files.read(source[1:]))
+        return subprocess.CompletedProcess(arguments, 0, "", "")
+
+
+def test_a_plan_is_read_back_and_the_board_started_anew():
+    files = MemoryFiles()
+    board = FakeBoard(files)
+    send(MpremotePort("/dev/b", board), b"plan")
+    assert files.read(PLAN_FILE) == b"plan" and board.calls[-1] == "reset"
+    with pytest.raises(BoardError, match="reads back differently"):
+        send(MpremotePort("/dev/b", FakeBoard(files, spoil=True)), b"plan")
+    with pytest.raises(BoardError, match="missing"):
+        fetch(MpremotePort("/dev/b", board))
+
+
+@pytest.fixture(scope="module")
+def driven(tmp_path_factory):
+    """A trial of eight plots with the plan on the board, and a power cut in the third pass."""
+    from host_sim.__main__ import main
+
+    place = tmp_path_factory.mktemp("board")
+    plan = place / "plan.csv"
+    machine = Path("host_sim/scenarios/plot_bar.machine.toml").resolve()
+    assert main(["plots", "new", "--design", "blocks", "--blocks", "2", "--seed", "3",
+                 "--treatment", "A=50 L/ha", "--treatment", "B=80 L/ha",
+                 "--treatment", "C=110 L/ha",
+                 "--length", "12 m", "--machine", str(machine), "--alley", "4 m", "--run-up", "1 m",
+                 "--out", str(plan)]) == 0
+    assert main(["plots", "scenario", str(plan), "--machine", str(machine), "--speed", "5 km/h",
+                 "--on-board", "--out", str(place)]) == 0
+    scenario = place / "scenario.toml"
+    return place, read_plan(plan), scenario, scenario.read_text()
+
+
+def bodies(twin):
+    data = twin.board.fittings.files.read(LOG_FILE)
+    texts, damaged = record_files(data)
+    assert damaged == 0
+    return list(csv.DictReader(texts["plots.csv"].splitlines()))
+
+
+def test_the_board_drives_every_plot_at_its_rate_and_keeps_it(driven):
+    _, plan, scenario, _ = driven
+    twin = Twin(load_scenario(scenario, field="ordinary"))
+    twin.run()
+    assert twin.application.failure == ""
+    rows = bodies(twin)
+    assert [row["plot"] for row in rows] == [plot.name for plot in plan.plots]
+    for row, plot in zip(rows, plan.plots, strict=True):
+        assert float(row["rate_l_ha"]) == pytest.approx(plot.rate_m * 1e7)
+        assert abs(float(row["error_pct"])) < 4  # single pulses of the meter are 1 % of a plot
+        assert float(row["length_m"]) == pytest.approx(12.0, abs=0.2)
+
+
+def test_after_a_power_cut_the_drive_goes_on_at_the_right_plot(driven):
+    """The power goes in the second plot; a person arms, goes on, and treats it again later."""
+    place, plan, _, text = driven
+    events = text.split("[[event]]")
+    lifts = [index for index, event in enumerate(events) if '"after plot' in event]
+    at_m = float(events[lifts[1]].split("at_m = ")[1].split()[0])
+    cut = f"""
+[[event]]
+at_m = {at_m - 4}
+power_cut = true
+
+[[event]]
+at_m = {at_m + 0.2}
+master = "off"
+keys = "push"
+
+[[event]]
+at_m = {at_m + 0.9}
+master = "on"
+keys = "turn 1, push"
+"""
+    path = place / "cut.toml"
+    path.write_text(text + cut)
+    twin = Twin(load_scenario(path))
+    twin.run()
+    rows = [row["plot"] for row in bodies(twin)]
+    names = [plot.name for plot in plan.plots]
+    assert rows == [names[0], *names[2:]], "the plot under way is lost, and was skipped by hand"
+    assert twin.resets == ["power", "power"]
