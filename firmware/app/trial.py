@@ -345,9 +345,12 @@ class PlotTrial:
         self.index = index
 
 
-def fit(application: "Application", files: "LogFiles") -> int:
-    """Give an application the trial whose plan is in files; return whether it is under way."""
-    application.trial = trial = PlotTrial(application, files)
+def fit(application: "Application", files: "LogFiles | None" = None) -> int:
+    """Give an application the trial whose plan is in files, those of its board where none are said.
+
+    Return whether it is under way.
+    """
+    application.trial = trial = PlotTrial(application, files or application.board.files())
     trial.resume()
     application.parts.append(trial)
     application.jobs.add("trial", POLL_MS, trial.poll)

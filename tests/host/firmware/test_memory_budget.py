@@ -1,11 +1,14 @@
 """The firmware fits the memory of a small board, with room for its work."""
 
 from app import parts
+from app.trial_start import SIZE
 from app.coverage import TILE_COST, TILES_MAX
 from host_sim.build.firmware import (
     CORE_PARTS,
     FREE_HEAP_MIN,
+    TRIAL,
     build,
+    heap_of,
     memory_budget,
     part_sizes,
     screen_loads,
@@ -45,6 +48,12 @@ def test_every_part_takes_no_more_than_it_says(record_property):
     for name, _, module, said in parts.PARTS:
         assert 0.8 * said <= sizes[module] <= said, name
     assert parts.KEPT_FREE == FREE_HEAP_MIN
+
+
+def test_a_trial_takes_no_more_than_it_says(record_property):
+    size = heap_of([TRIAL])[TRIAL]
+    record_property("summary", f"heap of a trial: {size:,}")
+    assert 0.8 * SIZE <= size <= SIZE
 
 
 def test_part_without_room_says_so_and_is_not_fitted(monkeypatch):
