@@ -49,8 +49,7 @@ class Files:
         """
         try:
             with self._open(self._folder + name, "rb") as file:
-                if offset:
-                    file.seek(offset, 2 if offset < 0 else 0)
+                file.seek(offset, 2 if offset < 0 else 0)
                 return file.read(length)
         except OSError:
             return b""

@@ -17,7 +17,7 @@ TYPE_CHECKING = False  # the type checker takes it for true; a board gets none o
 if TYPE_CHECKING:
     from app.files import LogFiles
 
-PLAN_FILE = "trial.plan"
+PLAN_FILE = "plan"
 VERSION = 1
 HEAD = "<4sBBHIH"
 HEAD_BYTES = 16

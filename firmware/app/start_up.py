@@ -39,9 +39,9 @@ def build(
         fit(application, files)
     run_log = start_log(application, files)
     operator = Operator(application)
-    if files.read("trial.plan", 0, 1):
-        from app.trial_start import fit_trial
-        fit_trial(application, files, operator)
+    if files.read("plan", 0, 1):
+        from app.trial_start import fit
+        fit(application, files, operator)
     receiver = board.gnss_stream()
     if receiver is not None:
         gnss = Gnss(receiver, application.inputs, board.now_us, application.position)

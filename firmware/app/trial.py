@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
     from app.application import Application
     from app.files import LogFiles
+    from app.screens.screen import Screen
     from rate_control.controller import Controller
 
 POLL_MS = 50
@@ -290,6 +291,11 @@ class PlotTrial:
         self._lead_ms = settings.loop_delay_ms + TICK_MS + TICK_MS // 2  # to the nearest tick
         return self.record.full() or self.plan.problem(
             settings.highest_rate_ml_ha, controller.sections.total_width_mm)
+
+    def screen(self) -> "Screen":
+        """Return the screen that shows it."""
+        from app.screens.trial import TrialScreen
+        return TrialScreen(self._app)
 
     def actions(self) -> tuple[str, ...]:
         """Return what a person can choose now, the harmless first."""

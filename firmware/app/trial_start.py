@@ -8,15 +8,14 @@ if TYPE_CHECKING:
     from app.files import LogFiles
     from app.operator import Operator
 
-SIZE = 16000  # bytes of heap as bytecode
+SIZE = 9000  # bytes of heap as bytecode
 
 
-def fit_trial(application: "Application", files: "LogFiles", operator: "Operator") -> None:
+def fit(application: "Application", files: "LogFiles", operator: "Operator") -> None:
     """Give an application its trial; one that a power cut stopped is shown at once."""
     if not has_room(SIZE):
         application.notes.append(NO_ROOM % "plan")
         return
-    from app.trial import fit
-    if fit(application, files):
-        from app.screens.trial import TrialScreen
-        operator.follow(TrialScreen(application))
+    from app import trial
+    if trial.fit(application, files):
+        operator.follow(application.trial.screen())  # type: ignore[union-attr]  # it was fitted

@@ -1,6 +1,6 @@
 """The menu: what can be opened from the work screen. A screen is loaded when it is opened."""
 
-from app.screens.parts import List, Message
+from app.screens.parts import List
 from app.units_text import with_unit
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
@@ -72,13 +72,6 @@ def _faults(app: "Application", operator: "Operator") -> "Screen":
     return FaultsScreen(app, operator.memory)
 
 
-def _trial(app: "Application", _: "Operator") -> "Screen":
-    if app.trial is None:
-        return Message(app, "no plan: board plan")
-    from app.screens.trial import TrialScreen
-    return TrialScreen(app)
-
-
 ENTRIES = (
     ("rate", _rate),
     ("regulation", _regulation),
@@ -87,5 +80,5 @@ ENTRIES = (
     ("set up", _set_up),
     ("totals", _totals),
     ("faults", _faults),
-    ("trial", _trial),
+    ("trial", lambda app, _: app.trial and app.trial.screen()),  # nothing without a plan
 )

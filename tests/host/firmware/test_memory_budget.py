@@ -1,8 +1,8 @@
 """The firmware fits the memory of a small board, with room for its work."""
 
 from app import parts
-from app.trial_start import SIZE
 from app.coverage import TILE_COST, TILES_MAX
+from app.trial_start import SIZE
 from host_sim.build.firmware import (
     CORE_PARTS,
     FREE_HEAP_MIN,
