@@ -100,7 +100,7 @@ class Application(Operations):
             from app.kept_settings import take_over
             settings, lost = take_over(values, store)  # type: ignore[arg-type]  # it kept them
             if lost:
-                self.failure = "kept settings do not fit, defaults used: " + ", ".join(lost)
+                self.failure = "settings do not fit, defaults: " + ", ".join(lost)
                 state = Request.LOST
         if not values and store and SETTINGS in store.problems:
             state = Request.LOST

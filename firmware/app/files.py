@@ -49,7 +49,7 @@ class Files:
         """
         try:
             with self._open(self._folder + name, "rb") as file:
-                file.seek(offset, 2 if offset < 0 else 0)
+                file.seek(offset, (offset < 0) * 2)  # 2: from the end
                 return file.read(length)
         except OSError:
             return b""

@@ -127,7 +127,7 @@ class RunLog:
         if len(self._waiting) < WAITING:
             self._waiting.append(line)
         else:
-            self.problem = "a run was not kept: outputs were never off for long enough"
+            self.problem = "a run was not kept"
 
     def _write(self, line: bytes) -> str:
         """Append a line; return "" or a problem."""

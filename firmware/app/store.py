@@ -35,7 +35,7 @@ ONE_DAMAGED = "one copy is damaged, the other is used: check them"
 BOTH_DAMAGED = "both copies are damaged"
 NEWER = "of a newer firmware: flash that one"
 UNFIT = "do not fit, begun at zero"
-NOT_ATTACHED = "nobody says that outputs are off"
+NOT_ATTACHED = "not attached"
 OUTPUTS_ON = "outputs are on"
 
 

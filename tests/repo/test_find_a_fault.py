@@ -28,7 +28,7 @@ SPEAKERS = (
 # functions that ask or tell: their texts are no trouble
 TELLING = {"prompt", "facts", "density_facts"}
 # answers to a program that calls, never to a person at the knob
-NOT_SHOWN = {"no such regulation", "must be a whole number", "nobody says that outputs are off"}
+NOT_SHOWN = {"no such regulation", "must be a whole number", "not attached"}
 
 
 def cells():
