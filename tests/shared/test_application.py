@@ -462,7 +462,7 @@ def test_settings_that_the_firmware_refuses_are_lost():
     shelf = Shelf({"section_count": 99})
     rig = PanelRig(shelf)
     assert rig.app.controller.settings.section_count == 3
-    assert "defaults used" in rig.app.failure
+    assert "defaults: " in rig.app.failure
     check_lost(rig, shelf)
 
 

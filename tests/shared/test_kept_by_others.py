@@ -281,7 +281,7 @@ def test_what_does_not_fit_is_put_aside_and_blocks_and_the_rest_stays():
         files = files_with(SETTINGS, calibrated(**changes))
         before = dict(files.content)
         rig = Rig(files)
-        told = rig.application.failure.split("defaults used: ")[1].split(", ")
+        told = rig.application.failure.split("defaults: ")[1].split(", ")
         assert lost <= set(told), told
         for name in ASKED["settings"]:
             wanted = getattr(Settings(), name) if name in told else ASKED["settings"][name]
