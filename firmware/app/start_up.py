@@ -40,8 +40,8 @@ def build(
     run_log = start_log(application, files)
     operator = Operator(application)
     if files.read("plan", 0, 1):
-        from app.trial_start import fit
-        fit(application, files, operator)
+        from app import trial_start
+        trial_start.fit(application, files, operator)
     receiver = board.gnss_stream()
     if receiver is not None:
         gnss = Gnss(receiver, application.inputs, board.now_us, application.position)
