@@ -114,7 +114,7 @@ class Application(Operations):
         us = self.controller.settings.us_units
         told = (with_unit("rate_ml_ha", rate_ml_ha, us),
                 with_unit("rate_ml_ha", self.controller.request.rate_ml_ha, us))
-        self.notes.append("kept rate %s is above the highest: it is %s now" % told)
+        self.notes.append("kept rate %s is too high: it is %s now" % told)
 
     def start(self) -> None:
         """Start the tick; from here on poll() must be called."""

@@ -102,7 +102,7 @@ def get_display(link: "Link", _: dict) -> dict | str:
     """Give what the display shows, row by row; bars are the codes of grid.py."""
     grid = link.grid
     if grid is None:
-        return "there is no operator interface"
+        return "no display"
     cells = bytes(grid.cells)
     return {"rows": [cells[start : start + COLUMNS].decode()
                      for start in range(0, len(cells), COLUMNS)]}

@@ -307,8 +307,8 @@ def test_a_rate_above_the_highest_is_told():
     # kept with the totals, and the highest rate has been lowered since
     totals = pack(Totals())
     totals["rate_ml_ha"] = [350000]
-    for us, told in ((0, "kept rate 350.0 L/ha is above the highest: it is 100.0 L/ha now"),
-                     (1, "kept rate 37.42 gal/ac is above the highest: it is 10.69 gal/ac now")):
+    for us, told in ((0, "kept rate 350.0 L/ha is too high: it is 100.0 L/ha now"),
+                     (1, "kept rate 37.42 gal/ac is too high: it is 10.69 gal/ac now")):
         files = files_with(TOTALS, totals)
         values = Settings().as_dict()
         values["highest_rate_ml_ha"] = 120000

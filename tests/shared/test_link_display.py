@@ -21,7 +21,7 @@ def test_rows_of_the_display_arrive_as_they_are():
 def test_a_controller_without_operator_interface_says_so():
     answer = LinkRig().ask("display.get")
     assert answer["error"] == "refused"
-    assert answer["problems"] == ["there is no operator interface"]
+    assert answer["problems"] == ["no display"]
 
 
 def test_units_of_the_display_are_chosen_without_a_change_of_settings():
