@@ -13,7 +13,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version $(OLDEST) \
     --fork-strategy fewest --no-header --generate-hashes
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures site firmware release hardware rig chip bench fields trust mutants intervals twins fuzz fuzz-guided docs pages labs lock audit clean
+.PHONY: help setup run-setup demo test check panel pictures site firmware release hardware rig chip bench fields figures trust mutants intervals twins fuzz fuzz-guided docs pages labs lock audit clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -66,6 +66,9 @@ bench: setup ## print what a tick costs
 
 fields: setup ## drive in a calm, an ordinary and a rough field and print the figures
 	$(BIN)/python -m host_sim fields
+
+figures: setup ## run what takes minutes and write its figures into docs/reference anew
+	$(BIN)/python -m host_sim.build.printed_pages
 
 trust: setup ## try faults single and in pairs, clean hours, states, mutants, fuzz; out/trust.json
 	@mkdir -p out
