@@ -64,7 +64,8 @@ def test_an_event_of_a_section_that_is_not_there_is_refused(narrow, tmp_path, ca
 def test_panel_and_faults(narrow, tmp_path, capsys):
     scenario = scenario_file(tmp_path, START)
     session = twin_session(scenario, narrow)
-    assert session._scenario.section_width_m == [1.372, 1.372]
+    refusals = [session.ask(json.dumps(["section", number, True])) for number in (1, 2)]
+    assert refusals == ["", "section: the machine has no such section"]
     assert main(["panel", "--machine", str(narrow), "--port", "/dev/none"]) == 2
     assert "give a scenario or --machine, or --port" in capsys.readouterr().err
     assert main(["faults", "--machine", str(tmp_path / "none.toml")]) == 2
