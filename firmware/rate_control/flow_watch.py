@@ -49,9 +49,10 @@ class FlowWatch:
         # a rotor near its floor is slow to tell: the tolerance shrinks no further there
         near = (max(target, floor << 1) >> 4) * self._tolerance_q10 >> 6
         still = self._still_ul_s
-        if flow_ul_s < floor or self._changing_ticks or not (
-                -(still >> 5) <= flow_ul_s - still <= still >> 5):
+        moved = flow_ul_s < floor or not -(still >> 5) <= flow_ul_s - still <= still >> 5
+        if moved:
             self._still_ul_s = flow_ul_s
+        if moved or self._changing_ticks:
             self._still_ticks = 0
         else:
             self._still_ticks += 1
@@ -69,8 +70,9 @@ class FlowWatch:
         if most < floor:
             most = floor
         mask = 0
-        # a procedure may be learning the very curve
-        if flow_ul_s - most > most >> 2 and decided.source != Decided.BY_PROCEDURE:
+        # a procedure may be learning the very curve; with fewer sections a slow line empties first
+        if (flow_ul_s - most > most >> 2 and decided.source != Decided.BY_PROCEDURE
+                and not (self._changing_ticks and moved and flow_ul_s < still)):
             mask = TOO_MUCH_FLOW
         if self._changing_ticks:
             self._changing_ticks -= 1

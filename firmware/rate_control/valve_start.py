@@ -12,11 +12,11 @@ TYPE_CHECKING = False  # the type checker takes it for true; a board gets none o
 if TYPE_CHECKING:
     from rate_control.settings import Settings
 
-LOOK_MS = 500  # on top of what an answer takes to be seen
+LOOK_MS = 500  # in which the starts of a look count; the rest of it waits for their answer
 LONGER_MS = 6
 SHORTER_MS = 3
-MORE_MS_MOST = 200  # than was measured; what needs more is broken
-NEAR_SHIFT = 6  # within 1/64 of the target nothing is wrong
+MORE_MS_MOST = 100  # than was measured; what needs more is broken
+NEAR_SHIFT = 5  # within 1/32 of the target nothing is wrong
 
 
 class ValveStart:
@@ -27,6 +27,7 @@ class ValveStart:
         self._least_ms = settings.valve_lost_ms // 2
         self._most_ms = settings.valve_lost_ms + MORE_MS_MOST
         answer_ms = 2 * (settings.loop_delay_ms + settings.loop_lag_ms)
+        self._counting_ticks = LOOK_MS // TICK_MS
         self._look_ticks = (answer_ms + LOOK_MS) // TICK_MS
         self._waited = 0  # ticks of this look
         self._starts = 0  # in its direction
@@ -34,7 +35,7 @@ class ValveStart:
 
     def started(self, direction: int) -> None:
         """The motor starts towards more flow, 1, or less, -1."""
-        if direction == self._direction:
+        if direction == self._direction and self._waited < self._counting_ticks:
             self._starts += 1
 
     def look(self, flow_ul_s: int, target_ul_s: int, steady: int) -> None:
