@@ -48,14 +48,7 @@ class FlowWatch:
         floor = self._floor_ul_s
         # a rotor near its floor is slow to tell: the tolerance shrinks no further there
         near = (max(target, floor << 1) >> 4) * self._tolerance_q10 >> 6
-        still = self._still_ul_s
-        moved = flow_ul_s < floor or not -(still >> 5) <= flow_ul_s - still <= still >> 5
-        if moved:
-            self._still_ul_s = flow_ul_s
-        if moved or self._changing_ticks:
-            self._still_ticks = 0
-        else:
-            self._still_ticks += 1
+        fell = self._fell(flow_ul_s)
         due = decided.expected_ul_s
         rough = 0  # reckoned too roughly to accuse
         if not by_loop or -near <= due - target <= near:
@@ -72,10 +65,22 @@ class FlowWatch:
         mask = 0
         # a procedure may be learning the very curve; with fewer sections a slow line empties first
         if (flow_ul_s - most > most >> 2 and decided.source != Decided.BY_PROCEDURE
-                and not (self._changing_ticks and moved and flow_ul_s < still)):
+                and not (self._changing_ticks and fell)):
             mask = TOO_MUCH_FLOW
         if self._changing_ticks:
             self._changing_ticks -= 1
         elif target >= floor and not rough and not -near <= flow_ul_s - due <= near:
             mask |= RATE_OFF
         return mask
+
+    def _fell(self, flow_ul_s: int) -> int:
+        """Follow whether the flow moves; return whether it has just fallen."""
+        still = self._still_ul_s
+        moved = flow_ul_s < self._floor_ul_s or not -(still >> 5) <= flow_ul_s - still <= still >> 5
+        if moved:
+            self._still_ul_s = flow_ul_s
+        if moved or self._changing_ticks:
+            self._still_ticks = 0
+        else:
+            self._still_ticks += 1
+        return moved and flow_ul_s < still

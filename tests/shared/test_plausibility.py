@@ -1,5 +1,7 @@
 """What contradicts itself: a flow that stays while off, and one that is not what it should be."""
 
+import math
+
 from rate_control.faults import BLOCKING, FLOW_WHILE_OFF, RATE_OFF, TOO_MUCH_FLOW, Faults
 from rate_control.interlock import APPLYING, READY
 from rate_control.plausibility import Plausibility
@@ -148,6 +150,19 @@ def test_after_an_arrival_standing_still_begins_anew():
     watch.decided.expected_ul_s = TARGET_UL_S  # another rate: the flow has yet to begin to move
     shown_s = watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: TARGET_UL_S)
     assert shown_s * 1000 // TICK_MS == (STILL_S + 2.0) * 1000 // TICK_MS - 1
+
+
+def test_a_line_that_empties_when_sections_close_is_not_too_much_while_it_does():
+    """A line of a few seconds after half of the width has closed; one that stays there is told."""
+    for lag_s, told in ((2.0, False), (100.0, True)):
+        watch = Watch().applying(TARGET_UL_S)
+        watch.tick(2 * TARGET_UL_S)
+        watch.decided.width_mm = 3000
+        shown_s = watch.seconds_until(TOO_MUCH_FLOW, lambda seconds, lag_s=lag_s: TARGET_UL_S * (
+            1 + math.exp(-seconds / lag_s)))
+        assert (shown_s is not None) == told
+    watch = Watch().applying(TARGET_UL_S)  # nothing has closed: falling excuses nothing
+    assert watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: TARGET_UL_S * (2 - seconds / 5)) < 2.2
 
 
 def test_near_the_meter_floor_the_tolerance_shrinks_no_further():
