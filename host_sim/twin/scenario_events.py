@@ -37,6 +37,7 @@ TURN_MAX_DEG = 720.0
 RADIUS_MAX_M = 1000.0
 RADIUS_M = 4.0  # where an event says nothing of it
 STALLED_WORDS = "the program hung", "the program went on"
+BEYOND_ML_HA = 1e12  # any rate; above, a number may become infinite
 
 
 def read_events(
@@ -142,7 +143,7 @@ def _rate(table: TomlTable, words: list[str]) -> int | None:
     if amount is None:
         return None
     key, depth_m = amount
-    rate_ml_ha = round(depth_m * ML_HA_PER_M)
+    rate_ml_ha = round(max(-BEYOND_ML_HA, min(depth_m * ML_HA_PER_M, BEYOND_ML_HA)))
     entry = row("rate_ml_ha")
     if not entry[LOW] <= rate_ml_ha <= entry[HIGH]:
         us = "gal/ac" in f"{key} {table.any(key)}".replace("_", "/")

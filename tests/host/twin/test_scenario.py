@@ -169,6 +169,7 @@ def test_events_of_faults(tmp_path, text, faults, orifices, stalled):
         ('master = "on"', 'switch = "on"', "6: event 1: section goes together with switch"),
         ('master = "on"', 'section = 4\nswitch = "on"', "8: event 1.section: must be a whole"),
         ('master = "on"', "rate_l_ha = 0.5", "8: event 1.rate_l_ha: must be 1.0 L/ha to"),
+        ('master = "on"', "rate_l_ha = 1e308", "8: event 1.rate_l_ha: must be 1.0 L/ha to"),
         ('master = "on"', 'rate = "0.05 gal/ac"', "8: event 1.rate: must be 0.11 gal/ac to"),
         ('master = "on"', 'rate = "50"', "8: event 1.rate: '50' needs its unit, one of L/ha, "),
         ('master = "on"', 'cranking = true\nover = "3 s"', "9: event 1.over: goes together with"),
