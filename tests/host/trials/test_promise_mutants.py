@@ -102,7 +102,7 @@ BREAKS = (
     ("3.10", BELIEVABLE, "            if self.from_rest:\n", "            if False:\n"),
     ("3.10", BELIEVABLE, "if self.proved and self._ticks <= self._hold_ticks:", "if False:"),
     ("3.10", SPEED, "if not belief.valid and pulses > self._first_pulses:", "if False:"),
-    ("3.10", SPEED, "if not self._source and not belief.jumped:", "if not self._source:"),
+    ("3.10", SPEED, "if belief.jumped:", "if False:"),
     ("3.11", BELIEVABLE, "PROOF_TICKS = 500 // TICK_MS", "PROOF_TICKS = 250 // TICK_MS"),
     ("3.12", DEBOUNCE, "raw = contacts ^ self._opening", "raw = contacts"),
     ("3.12", DEBOUNCE, "if settings.implement_open_is_down else 0",
