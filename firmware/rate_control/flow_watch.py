@@ -45,10 +45,15 @@ class FlowWatch:
             self._changing_ticks = SECTION_TICKS
         by_loop = decided.source == Decided.BY_LOOP
         target = decided.target_ul_s
-        floor = self._floor_ul_s
-        # a rotor near its floor is slow to tell: the tolerance shrinks no further there
+        floor = self._floor_ul_s  # where a rotor is slow to tell: the tolerance shrinks no further
         near = (max(target, floor << 1) >> 4) * self._tolerance_q10 >> 6
-        fell = self._fell(flow_ul_s)
+        still = self._still_ul_s
+        fell = flow_ul_s < still - (still >> 5)
+        if fell or flow_ul_s > still + (still >> 5) or flow_ul_s < floor:
+            self._still_ul_s = flow_ul_s
+            self._still_ticks = 0
+        else:
+            self._still_ticks += 1
         due = decided.expected_ul_s
         rough = 0  # reckoned too roughly to accuse
         if not by_loop or -near <= due - target <= near:
@@ -69,18 +74,7 @@ class FlowWatch:
             mask = TOO_MUCH_FLOW
         if self._changing_ticks:
             self._changing_ticks -= 1
+            self._still_ticks = 0
         elif target >= floor and not rough and not -near <= flow_ul_s - due <= near:
             mask |= RATE_OFF
         return mask
-
-    def _fell(self, flow_ul_s: int) -> int:
-        """Follow whether the flow moves; return whether it has just fallen."""
-        still = self._still_ul_s
-        moved = flow_ul_s < self._floor_ul_s or not -(still >> 5) <= flow_ul_s - still <= still >> 5
-        if moved:
-            self._still_ul_s = flow_ul_s
-        if moved or self._changing_ticks:
-            self._still_ticks = 0
-        else:
-            self._still_ticks += 1
-        return moved and flow_ul_s < still
