@@ -95,7 +95,10 @@ class Walk:
             else:
                 self._work(Path(words[words.index("--out") + 1]))
             running.send_signal(signal.SIGINT)
-            assert running.wait(SOON_S) == 0
+            try:
+                assert running.wait(SOON_S) == 0
+            finally:
+                running.kill()  # one that does not end must not hold up the tests
 
     def _work(self, recording: Path) -> None:
         """Arm, lower and drive, as soon as something is recorded, for some seconds."""
