@@ -181,3 +181,15 @@ def test_a_count_that_jumps_is_held_to_a_million_pulses():
     assert counter.window_pulses == 1000000
     counter.update(3000012, 140000, 150000)  # the jump is in this window, too
     assert counter.window_pulses == 1000000
+
+
+def test_latest_is_the_rate_of_the_last_pulses_alone():
+    for pulses in (1, 3):
+        counter = PulseCounter(6, 2000000, 1000)
+        now, count, _ = run(counter, 20000, 40)
+        edge = (now + 30000) & LIMIT
+        before = (edge - counter._edges[counter._newest]) & LIMIT
+        counter.update((count + pulses) & LIMIT, edge, (now + TICK) & LIMIT)
+        whole = counter.latest()
+        counter.update((count + pulses) & LIMIT, edge, (now + 5 * TICK) & LIMIT)  # waited since
+        assert counter.latest() == whole == 1000 * pulses * counter._scale // before
