@@ -41,7 +41,7 @@ def test_lag_and_side_come_out(record, record_property):
     record_property("summary", f"antenna by passes to and fro: lag {found.lag_s:.3f} s of "
                                f"{TRUE_LAG_S} s, {found.right_m:.3f} m right of {TRUE_RIGHT_M} m")
     assert found.pairs == 1
-    assert found.lag_s == pytest.approx(TRUE_LAG_S, abs=0.03)  # the hands are a tick late
+    assert found.lag_s == pytest.approx(TRUE_LAG_S, abs=0.035)  # the hands are a tick late
     assert found.right_m == pytest.approx(TRUE_RIGHT_M, abs=0.025)
 
 
