@@ -80,18 +80,11 @@ def _all(args: argparse.Namespace) -> int:
     start = time.monotonic()
     parts: dict[str, session.TrustPart] = {}
     with executor(args.workers) as pool:
-        for key, try_part in (
-            ("faults", lambda: session.try_singles(args.share, pool)),
-            ("pairs", lambda: session.try_pairs(args.share, pool)),
-            ("false_alarms_per_clean_hour", lambda: session.try_hours(args.hours, pool)),
-            ("states", lambda: session.other_part("states", args.share)),
-            ("mutants", lambda: session.other_part("mutants", args.share)),
-            ("fuzz", lambda: session.other_part("fuzz", args.share)),
-        ):
-            part = parts[key] = try_part()
-            if part.table:
-                print(part.table + "\n")
-            print(part.line, flush=True)  # the whole takes more than an hour
+        parts["faults"] = _printed(session.try_singles(args.share, pool))
+        parts["pairs"] = _printed(session.try_pairs(args.share, pool))
+        parts["false_alarms_per_clean_hour"] = _printed(session.try_hours(args.hours, pool))
+    for key in ("states", "mutants", "fuzz"):
+        parts[key] = _printed(session.other_part(key, args.share))
     failed = [failure for part in parts.values() for failure in part.failed]
     for command, wrong in failed:
         print(f"{command}  # {wrong}")
@@ -101,6 +94,14 @@ def _all(args: argparse.Namespace) -> int:
         text = json.dumps(figures, indent=1) + "\n"
         print(write_files(args.out.parent, {args.out.name: text})[0])
     return 1 if failed else 0
+
+
+def _printed(part: session.TrustPart) -> session.TrustPart:
+    """Print a part as soon as it is done, for the whole takes more than an hour."""
+    if part.table:
+        print(part.table + "\n")
+    print(part.line, flush=True)
+    return part
 
 
 def _again(text: str) -> int:
