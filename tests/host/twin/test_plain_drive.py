@@ -45,7 +45,8 @@ def test_every_wanted_rate_gets_a_pass_at_the_wanted_speeds(bar):
     assert scenario.seed == 1
     trace = scenario.speed_trace
     for down in downs:  # 6, 7.5 and 9 km/h
-        held = trace.at(np.arange(down, down + 3 * HOLD_S + 15.0, 0.5))
+        held = np.array([trace.at(time_s)
+                         for time_s in np.arange(down, down + 3 * HOLD_S + 15.0, 0.5)])
         for speed_m_s in (6 / 3.6, 7.5 / 3.6, 9 / 3.6):
             assert (np.abs(held - speed_m_s) < 1e-9).sum() >= 2 * HOLD_S
     assert trace.speed_m_s[0] == trace.speed_m_s[-1] == 0.0

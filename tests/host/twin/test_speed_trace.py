@@ -6,7 +6,6 @@ import csv
 from itertools import pairwise
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 import host_sim
@@ -67,7 +66,7 @@ def test_log_speed_is_distance_over_duration_and_runs_are_a_second_apart(tmp_pat
 def test_between_samples_the_speed_is_linear(tmp_path):
     trace = read_speed_trace(write(tmp_path, "time_s,speed_m_s\n10,1\n12,3\n14,3\n"))
     assert trace.duration_s == 4.0
-    assert trace.at(np.array([0.0, 0.5, 2.0, 3.9])).tolist() == [1.0, 1.5, 3.0, 3.0]
+    assert [trace.at(time_s) for time_s in (0.0, 0.5, 2.0, 3.9)] == [1.0, 1.5, 3.0, 3.0]
 
 
 @pytest.mark.parametrize(
@@ -116,7 +115,7 @@ def test_nmea_without_fix_or_damaged_is_bridged_and_counted(tmp_path):
     text = rmc("120000", 4) + rmc("120001", 9, "V") + damaged + "noise\r\n" + rmc("120004", 8)
     trace = read_speed_trace(write(tmp_path, text, "a.nmea"))
     assert trace.time_s == (0.0, 4.0)
-    assert trace.at(np.array([2.0]))[0] == pytest.approx(6 * 1852 / 3600, abs=1e-3)
+    assert trace.at(2.0) == pytest.approx(6 * 1852 / 3600, abs=1e-3)
     assert trace.note.endswith("1 damaged")
 
 
