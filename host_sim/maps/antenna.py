@@ -11,17 +11,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
 from host_sim.common.errors import InputError
 from host_sim.runs.measured import as_measured
 from host_sim.runs.record import Column, RunRecord
+from rate_control.debounce import Debounce
 from rate_control.units import SWITCH_IMPLEMENT, TICK_MS
 
 OPPOSITE = -0.94  # cosine: within 20 degrees
 SHORTEST_M = 5.0
 SLOWEST_M_S = 0.5
+GAP_MAX_S = 0.25  # between two rows of a record: a move in a longer one is not told well enough
 
 
 @dataclass(frozen=True)
@@ -56,7 +59,7 @@ def antenna_of(record: RunRecord) -> Antenna:
     measured = as_measured(record)
     if not measured.has_place:
         raise InputError("the run does not know its place: set position_use and record anew")
-    settings = measured.about["settings"]
+    settings = measured.settings
     passes = _passes(measured)
     lags, rights = [], []
     for there, back in pairwise(passes):
@@ -81,28 +84,43 @@ def _half_range(values: list[float]) -> float:
 
 
 def _passes(record: RunRecord) -> list[Stakes]:
-    """Passes from stake to stake; a switch counts a little after it moved, which is made up for."""
+    """Passes from stake to stake, each where the outlets were when the implement moved."""
     down = (record["hand_switches"].astype(int) & SWITCH_IMPLEMENT > 0).astype(int)
     starts, ends = np.flatnonzero(np.diff(down) > 0) + 1, np.flatnonzero(np.diff(down) < 0) + 1
-    settings = record.about["settings"]
-    debounce_s = settings["switch_debounce_ms"] / 1e3 + TICK_MS / 2e3  # seen half a tick later
-    start_s = debounce_s + settings["implement_start_delay_ms"] / 1e3
-    end_s = debounce_s + settings["implement_stop_delay_ms"] / 1e3
+    start_s, end_s = _counts_late_s(record.settings)
+    time_s = record["time_s"]
+    moved_s = (time_s[1:] + time_s[:-1]) / 2  # somewhere between two rows: half way, on average
+    told = np.diff(time_s) <= GAP_MAX_S
     found = []
     for start in starts:
         later = ends[ends > start]
         if not len(later):
             continue
         end = later[0]
-        if not (record["fix_quality"][start : end + 1] > 0).all():
+        if not (told[start - 1] and told[end - 1]
+                and (record["fix_quality"][start : end + 1] > 0).all()):
             continue
-        span_s = record["time_s"][end] - record["time_s"][start]
+        span_s = time_s[end] - time_s[start]
         way_m = record["true_distance_m"][end] - record["true_distance_m"][start]
         if way_m < SHORTEST_M or way_m / span_s < SLOWEST_M_S:
             continue
-        found.append(Stakes(_place(record, record["time_s"][start] - start_s),
-                            _place(record, record["time_s"][end] - end_s), way_m / span_s))
+        found.append(Stakes(_place(record, moved_s[start - 1] - start_s),
+                            _place(record, moved_s[end - 1] - end_s), way_m / span_s))
     return found
+
+
+def _counts_late_s(settings: dict[str, Any]) -> tuple[float, float]:
+    """How long after a tick that sees the implement down, and up, that counts."""
+    debounce = Debounce(2, settings["switch_debounce_ms"])
+    debounce.set_delays(SWITCH_IMPLEMENT, settings["implement_start_delay_ms"],
+                        settings["implement_stop_delay_ms"])
+    late_s = []
+    for seen in (SWITCH_IMPLEMENT, 0):
+        ticks = 0
+        while debounce.update(seen) & SWITCH_IMPLEMENT != seen:
+            ticks += 1
+        late_s.append(ticks * TICK_MS / 1e3)
+    return late_s[0], late_s[1]
 
 
 def _place(record: RunRecord, time_s: float) -> Column:

@@ -14,6 +14,7 @@ from host_sim.common.errors import InputError
 from host_sim.common.reading import MIB, decoded, read_bytes
 from host_sim.runs.recorder import PLACE, SECTION, SECTION_DIGITS, TRUTH, section_column
 from rate_control import trace
+from rate_control.settings import Settings
 
 LARGEST_BYTES = 2048 * MIB  # of a run.csv; a day's drive has 0.5 GiB
 ROWS_AT_ONCE = 4096  # as Python numbers; a day's drive has 1.7 million
@@ -38,6 +39,11 @@ class RunRecord:
     def us(self) -> bool:
         """Whether the controller of the run showed US customary units."""
         return bool(self.about.get("settings", {}).get("us_units"))
+
+    @property
+    def settings(self) -> dict[str, Any]:
+        """Those of the run; what an older firmware did not have is as by default."""
+        return Settings().as_dict() | self.about["settings"]
 
     @property
     def has_place(self) -> bool:
