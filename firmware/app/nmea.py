@@ -7,9 +7,9 @@ are, nothing is raised: what is not a sound sentence is counted in `rejected`.
     $--VTG,course,T,course,M,KNOTS,N,KM_H,K[,mode]*hh
 
 Layouts: go-nmea, https://github.com/adrianmo/go-nmea/blob/v1.7.0/vtg.go, and
-CalCOFI echosounder help, RMC telegram, https://calcofi.org/downloads/underway/2023/
-2311SR/splitbeam-ek80/settings/Help/en/INTERFACE/GUID-850A1BD1-BF0F-48BB-92D7-
-DEE1D24A8E87.html. The checksum is the exclusive or of what stands between `$` and `*`.
+CalCOFI echosounder help, RMC telegram,
+https://calcofi.org/downloads/underway/2023/2311SR/splitbeam-ek80/settings/Help/en/INTERFACE/GUID-850A1BD1-BF0F-48BB-92D7-DEE1D24A8E87.html
+The checksum is the exclusive or of what stands between `$` and `*`.
 """
 
 # The standard allows 82 characters; receivers with extra digits exceed it a little.

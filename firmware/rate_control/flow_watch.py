@@ -19,8 +19,8 @@ class FlowWatch:
     A machine far from its target is on its way: where a valve that comes from its stop is, or a
     pump against pressure stored from before, is reckoned too roughly to accuse it. One that does
     not arrive in time, or whose flow stands still, is judged by the target, however well it is
-    reckoned. After a change of
-    sections nobody is accused before the valves have moved and the line is calm.
+    reckoned. After a change of sections nobody is accused before the valves have moved and the
+    line is calm.
 
     But a quarter more than both is too much on any way. A rotor that sticks and a pulse that is
     lost show too little; what shows too much is liquid, which must end, or noise, and nobody

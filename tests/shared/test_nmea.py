@@ -3,7 +3,7 @@
 Sources: go-nmea, https://github.com/adrianmo/go-nmea/blob/v1.7.0/vtg.go (45.5 and
 360.0); em38, https://rdrr.io/github/obrl-soil/em38/man/process_vtg.html (208.02);
 https://blog.csdn.net/u014421313/article/details/127353425 (359.95 and the one
-without `$`); https://gist.github.com/tdenewiler/forked (170047, wrong checksum).
+without `$`); gist.github.com, tdenewiler (170047, wrong checksum).
 The first two RMC sentences are widely reproduced. 1 kn = 1852 m/h exactly.
 """
 

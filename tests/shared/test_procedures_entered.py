@@ -147,8 +147,8 @@ def test_published_catches_over_other_courses():
                          distance_mm=from_text("distance_mm", "300 ft", True))
         rate = to_text("rate_ml_ha", fact(procedure, "rate"), True)
         assert abs(int(rate.replace(".", "")) - 10 * int(published.replace(".", ""))) <= 5
-    # United Farmers of Alberta: mL over 50 m / spacing in m x 0.2, https://ufa.com/ca/crop/
-    # crop-protection/herbicides/calibrate ; 400 mL at 0.5 m: 160 L/ha
+    # United Farmers of Alberta: mL over 50 m / spacing in m x 0.2; 400 mL at 0.5 m: 160 L/ha,
+    # https://ufa.com/ca/crop/crop-protection/herbicides/calibrate
     procedure = plot([400 * ML], width_mm=500, distance_mm=50000)
     assert fact(procedure, "rate") == 160000
 

@@ -1,6 +1,6 @@
 """The bench: liquid at standstill; measured flow, and beside it what it should be."""
 
-from app.screens.parts import CAUTION, ENTRY_TICKS, Confirm
+from app.screens.base import CAUTION, ENTRY_TICKS, Confirm
 from app.screens.regulation import nudge_duty
 from app.screens.screen import CLOSE, Screen
 from app.units_text import short_text, unit, with_unit

@@ -1,8 +1,8 @@
 """Calibrate: the procedures of the catalogue, their parameters, their run and their result."""
 
 from app.quantity_text import in_words, show
+from app.screens.base import CAUTION, Confirm, List
 from app.screens.edit import edit
-from app.screens.parts import CAUTION, Confirm, List
 from app.screens.run import DrivenScreen, RunScreen
 from rate_control.procedures import catalogue
 from rate_control.procedures.catalogue import CATALOGUE, NAME, P_NAME, P_QUANTITY, PARAMS

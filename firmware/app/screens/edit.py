@@ -1,7 +1,7 @@
 """Editing a number, a digit at a time, or choosing one of a few words."""
 
 from app.grid import COLUMNS, wrapped
-from app.screens.parts import answer
+from app.screens.base import answer
 from app.screens.screen import CLOSE, Screen, page
 from app.units_text import UNITS, steps_of, unit
 from rate_control.intmath import divide_rounded

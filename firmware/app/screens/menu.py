@@ -1,6 +1,6 @@
 """The menu: what can be opened from the work screen. A screen is loaded when it is opened."""
 
-from app.screens.parts import List
+from app.screens.base import List
 from app.units_text import with_unit
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it

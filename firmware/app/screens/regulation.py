@@ -1,6 +1,6 @@
 """Regulation: the closed loop, or a duty by hand that stays as it is."""
 
-from app.screens.parts import answer
+from app.screens.base import answer
 from app.screens.screen import Screen
 from app.units_text import short_text
 from rate_control.records import Request

@@ -2,7 +2,7 @@
 
 from app.grid import wrapped
 from app.quantity_text import in_words, of_setting, show
-from app.screens.parts import answer
+from app.screens.base import answer
 from app.screens.screen import CLOSE, Screen
 from rate_control.procedures.keeping import changes
 from rate_control.settings import row

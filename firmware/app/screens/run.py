@@ -2,8 +2,8 @@
 
 from app.grid import COLUMNS, wrapped
 from app.quantity_text import show
+from app.screens.base import ENTRY_TICKS, answer
 from app.screens.edit import edit
-from app.screens.parts import ENTRY_TICKS, answer
 from app.screens.screen import CLOSE, Screen, page
 from rate_control.interlock import BENCH
 from rate_control.procedures import DONE, RUNNING, STATE_NAMES

@@ -1,8 +1,8 @@
 """Set up: every setting of the table, in groups; a change is taken at once or refused in words."""
 
 from app.quantity_text import choices, of_setting
+from app.screens.base import List
 from app.screens.edit import edit
-from app.screens.parts import List
 from app.units_text import to_text
 from rate_control.settings import COUNT, HIGH, LOW, TABLE
 from rate_control.settings_words import ADVICE, GROUP, LABEL, WORDS

@@ -1,6 +1,6 @@
 """Taking settings on: a person at the machine says that they belong to it."""
 
-from app.screens.parts import answer
+from app.screens.base import answer
 from app.screens.screen import CLOSE, Screen
 from app.units_text import to_text, unit, with_unit
 

@@ -1,6 +1,6 @@
 """Totals of the job, one large number a page."""
 
-from app.screens.parts import Confirm
+from app.screens.base import Confirm
 from app.screens.screen import CLOSE, Screen
 from app.units_text import short_text, unit
 

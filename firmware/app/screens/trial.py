@@ -1,7 +1,7 @@
 """The trial: the plot under way or next, what comes then, and what to choose."""
 
 from app.plan_file import NAME, RATE, TREATMENT  # constants, which a board has in their places
-from app.screens.parts import answer
+from app.screens.base import answer
 from app.screens.screen import Screen
 from app.trial import COMING, HELD, INSIDE
 from app.units_text import to_text, with_unit

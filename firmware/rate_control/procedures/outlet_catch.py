@@ -5,9 +5,10 @@ Two published rules are applied:
 - 5 % of the mean: each outlet within 5 % of the average of the boom. Alberta Agriculture,
   Agdex 606-1; University of Idaho calibration worksheet.
 - 10 % of nominal: an outlet more than 10 % from a new one is replaced. USGA, The 10-Percent
-  Rule (2016), https://www.usga.org/content/usga/home-page/course-care/regional-updates/
-  central-region/the-10-percent-rule.html ; each within 10 % of the maker's nominal at working
-  pressure: Czech Decree 207/2012 Coll., 7.9.2.
+  Rule (2016),
+  https://www.usga.org/content/usga/home-page/course-care/regional-updates/central-region/the-10-percent-rule.html
+  and each within 10 % of the maker's nominal at working pressure: Czech Decree 207/2012 Coll.,
+  7.9.2.
 
 The coefficient of variation is that of all outlets, 100 s / mean with s from n - 1, as in
 ISO 5682-3, clause 6. An outlet more than 10 % off the middle one is left out of the mean that

@@ -33,7 +33,7 @@ def test_heap_of_190k_leaves_60k_after_boot(record_property):
 
 def test_every_screen_is_among_those_measured():
     loads = {name for names in screen_loads([]) for name in names}
-    assert {"app.screens.parts", "app.screens.edit", "app.screens.run"} <= loads
+    assert {"app.screens.base", "app.screens.edit", "app.screens.run"} <= loads
     assert {"rate_control.procedures.plot_catch", "rate_control.settings_words"} <= loads
 
 

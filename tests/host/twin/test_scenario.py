@@ -252,8 +252,8 @@ def test_demo_stays_within_what_the_pump_gives():
     rates = [event.rate_ml_ha for event in scenario.events if event.rate_ml_ha]
     width_m = sum(scenario.section_width_m)
     # L/min = L/ha x km/h x m / 600 (Irish Independent, Useful formulae for working out nozzle
-    # selection, http://www.independent.ie/business/farming/useful-formulae-for-working-out-
-    # nozzle-selection-forward-speed-application-rate-26717877.html)
+    # selection),
+    # http://www.independent.ie/business/farming/useful-formulae-for-working-out-nozzle-selection-forward-speed-application-rate-26717877.html
     top_km_h = 3.6 * max(scenario.speed_trace.speed_m_s)
     needed_l_min = max(rates) / 1000 * top_km_h * width_m / 600
     assert needed_l_min < 0.95 * scenario.settings.curve_flow_ul_s[-1] * 60 / 1e6
