@@ -6,12 +6,12 @@ Three formats, told apart by extension and header: plain CSV, the CSV log of a y
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from dataclasses import dataclass
 from pathlib import Path
 
 from host_sim.common.errors import InputError, plain
 from host_sim.common.reading import read_bytes
+from host_sim.common.straight_lines import value_at
 from host_sim.twin.speed_csv import csv_samples
 from host_sim.twin.speed_nmea import nmea_samples
 
@@ -40,13 +40,7 @@ class SpeedTrace:
 
     def at(self, time_s: float) -> float:
         """Speed at a time, linear between the samples; beyond the ends that of the end."""
-        times, speeds = self.time_s, self.speed_m_s
-        after = bisect_right(times, time_s)
-        if after in (0, len(times)):
-            return speeds[min(after, len(times) - 1)]
-        before = after - 1
-        slope = (speeds[after] - speeds[before]) / (times[after] - times[before])
-        return slope * (time_s - times[before]) + speeds[before]
+        return value_at(time_s, self.time_s, self.speed_m_s)
 
 
 def read_speed_trace(path: Path) -> SpeedTrace:

@@ -7,11 +7,13 @@ for the forms the documentation of GitHub, "Syntax for GitHub's form schema".
 
 import re
 import tomllib
+from datetime import date
 
 import pytest
 import yaml
 
 from app.version import VERSION
+from host_sim.build.release import changelog_warning
 from tests.repo.tree import ROOT, name_of, repository_files
 
 CFF_REQUIRED = {"authors", "cff-version", "message", "title"}
@@ -52,6 +54,13 @@ def test_the_citation_has_the_keys_of_its_format_and_the_version():
     assert said["version"] == VERSION
     about = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     assert said["license"] == about["project"]["license"]
+
+
+def test_the_changelog_has_the_version_with_the_day_of_the_citation():
+    heading, = re.findall(rf"^## {re.escape(VERSION)} \((.+)\)$",
+                          (ROOT / "CHANGELOG.md").read_text(encoding="utf-8"), re.MULTILINE)
+    assert heading == citation()["date-released"] == str(date.fromisoformat(heading))
+    assert changelog_warning() == ""
 
 
 def test_the_citation_names_the_project_and_no_person():

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import math
 import operator
-from bisect import bisect_left, bisect_right
+from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from itertools import accumulate, pairwise
 from typing import Any
+
+from host_sim.common.straight_lines import value_at
 
 from .array import both, common_shape, divided, ndarray, of, spread
 
@@ -197,16 +199,7 @@ def searchsorted(values: ndarray, wanted: Any) -> Any:
 
 def interp(wanted: Any, places: Any, values: Any) -> ndarray:
     xs, ys = of(places).data, of(values).data
-    return ndarray([_between(value, xs, ys) for value in of(wanted).data])
-
-
-def _between(wanted: float, xs: Sequence[float], ys: Sequence[float]) -> float:
-    after = bisect_right(xs, wanted)
-    if after in (0, len(xs)):
-        return ys[min(after, len(xs) - 1)]
-    before = after - 1
-    slope = (ys[after] - ys[before]) / (xs[after] - xs[before])
-    return slope * (wanted - xs[before]) + ys[before]
+    return ndarray([value_at(value, xs, ys) for value in of(wanted).data])
 
 
 class maximum:
