@@ -64,8 +64,10 @@ class PlanFile:
                 return DAMAGED
             if plot[RATE] > highest_ml_ha:
                 return "plan: %s is above the highest rate" % plot[NAME]
-            if before is not None and before[PASS] == plot[PASS] and plot[PASS] and (
-                    self.by == BY_IMPLEMENT or plot[START] < before[START] + before[LENGTH] - 1):
+            end = 0  # of the plot before, where the pass goes on
+            if before is not None and plot[PASS] and before[PASS] == plot[PASS]:
+                end = before[START] + before[LENGTH]
+            if plot[START] < end - 1 or self.by == BY_IMPLEMENT and (end or plot[START]):
                 return "plan: %s cannot be in that pass" % plot[NAME]
             crc = (crc << 1 ^ crc >> 15 ^ self._crc) & 0xFFFF
             before = plot

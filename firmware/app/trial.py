@@ -79,17 +79,18 @@ class PlotTrial:
         """Follow the way and hold the sections; called in every tick, it allocates nothing."""
         measured = controller.measured
         down = measured.switches & SWITCH_IMPLEMENT
+        was_down = self._was_down
+        self._was_down = down
         if not self.on:
             if self._ending and not down:  # what is over does not go on applying by itself
                 self._ending = 0
                 controller.request.hold_mask = 0
             return
         by = self.plan.by
-        if self.state == WAITING and down and not self._was_down and by != BY_KEY:
+        if self.state == WAITING and down and not was_down and by != BY_KEY:
             self.mark(measured.speed_mm_s * self._late_ms // 1000)
         elif self.state >= COMING:
             self.way_mm += measured.distance_mm
-        self._was_down = down
         lead_mm = measured.speed_mm_s * self._lead_ms // 1000 if by != BY_IMPLEMENT else 0
         if self.state == COMING:
             if not down:
@@ -300,12 +301,14 @@ class PlotTrial:
     def actions(self) -> tuple[str, ...]:
         """Return what a person can choose now, the harmless first."""
         if not self.on:
-            return ("begin",)
+            return ("stay", "begin")
         first = "go on" if self.state == HELD else "mark" if self.plan.by == BY_KEY else "stay"
         return (first, "skip", "repeat", "stop")
 
     def act(self, action: str) -> str:
         """Do what a person at the machine chose; return a problem or ""."""
+        if action not in self.actions():
+            return "not now"
         if action == "stop":
             if self.state >= INSIDE:
                 self.state = HELD

@@ -20,7 +20,7 @@ RUN_UP_M = 8.0  # at full speed before the first plot of a column and after its 
 RUN_OUT_M = 0.5  # from the end of a plot to the lift, where the board ends the plot itself
 STRIP_M = (-14.0, -8.0)  # before the first plot: fills the pump and the lines, counts for nothing
 BEGIN_M = -7.0  # there a person begins the trial on the board
-BEGIN_KEYS = "push, turn 7, push, push"  # menu, trial, begin
+BEGIN_KEYS = "push, turn 7, push, turn 1, push"  # menu, trial, begin
 TURN_SHARE = 0.3  # of the speed, on the headland
 
 

@@ -149,6 +149,35 @@ def test_by_the_implement_it_begins_as_without_a_plan_and_ends_at_the_lift():
     assert files.lines()[-1]["how"] == "lift"
 
 
+def test_begun_with_the_implement_down_it_waits_for_the_next_lowering():
+    files = Drawer()
+    files.write(PLAN_FILE, plan_of())
+    rig, trial = rig_with(files)
+    rig.board.speed_pulses = 0
+    lower(rig)
+    rig.ticks(60)
+    assert not rig.app.outputs_on() and trial.act("begin") == ""
+    from app.screens.trial import TrialScreen
+    rig.operator.follow(TrialScreen(rig.app))
+    assert rig.lines()[1] == "lift first          "
+    rig.board.speed_pulses = 18
+    assert sprayed_mm(rig, 80) == (0, []) and trial.state == WAITING
+    lift(rig)
+    lower(rig)
+    assert sprayed_mm(rig, 60)[1] == [50000]
+
+
+def test_what_is_not_offered_is_not_done():
+    rig, trial, files = begun()
+    before = files.read(LOG_FILE)
+    for action in ("begin", "mark", "bench", ""):
+        assert trial.act(action) == "not now"
+    trial.act("stop")
+    rig.ticks(5)
+    assert trial.act("stop") == "not now" and trial.actions()[0] == "stay"
+    assert [line["how"] for line in files.lines()] == ["begun", "stopped"] and before
+
+
 def test_by_key_nothing_begins_before_it_is_pushed():
     rig, trial, _ = begun(((1, 50000, 1000, 5000, "1", "A"),), BY_KEY)
     assert trial.act("mark") == "lower first"
@@ -243,6 +272,8 @@ def test_no_rate_beyond_the_highest_and_no_other_width():
     assert plan.problem(80000, WIDTH_MM) == ""
     assert plan.problem(79999, WIDTH_MM) == "plan: 103 is above the highest rate"
     assert plan.problem(80000, WIDTH_MM + 40) == "plan: for another width"
+    files.write(PLAN_FILE, plan_of(PLOTS[:1], BY_IMPLEMENT))
+    assert plan.problem(80000, WIDTH_MM) == "plan: 101 cannot be in that pass"
     rig, trial = rig_with(files)
     rig.app.controller.settings.highest_rate_ml_ha = 79000
     assert trial.act("begin") != "" and not trial.on

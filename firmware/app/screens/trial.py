@@ -1,10 +1,12 @@
 """The trial: the plot under way or next, what comes then, and what to choose."""
 
-from app.plan_file import NAME, RATE, TREATMENT  # constants, which a board has in their places
+# these are constants, which a board has in their places
+from app.plan_file import BY_KEY, NAME, RATE, TREATMENT
 from app.screens.base import answer
 from app.screens.screen import Screen
 from app.trial import COMING, HELD, INSIDE
 from app.units_text import to_text, with_unit
+from rate_control.units import SWITCH_IMPLEMENT
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
@@ -75,6 +77,8 @@ class TrialScreen(Screen):
         if trial.state == COMING:
             left = max(trial.begin_mm - trial.way_mm, 0)
             return "begins in " + with_unit("distance_mm", left, us)
+        if self.app.controller.measured.switches & SWITCH_IMPLEMENT and trial.plan.by != BY_KEY:
+            return "lift first"
         ahead = trial.begin_mm
         if not ahead:
             return "lower at the plot"
