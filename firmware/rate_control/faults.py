@@ -38,7 +38,7 @@ TABLE = (
     (AT_LIMIT, "at_limit", 0, "rate_off_ms", "machine at its limit: change speed"),
     (FLOW_WHILE_OFF, "flow_while_off", 0, 3000, "flow while off: leak, valve, meter noise"),
     (SUPPLY_LOW, "supply_low", 0, 2000, "supply low: battery, cable"),
-    (OFF_CURVE, "off_curve", 0, "rate_off_ms", "off its pump curve: outlets, filter"),
+    (OFF_CURVE, "off_curve", 0, "rate_off_ms", "off its pump curve: outlets, filter, valve"),
     (SECTIONS_DIFFER, "sections_differ", 0, 500, "sections differ: valve, outlets, switch"),
     (SPEED_DIFFERS, "speed_differs", 0, 5000, "speed differs: slip, calibration"),
     (SWITCH_CHATTERS, "switch_chatters", 0, 500, "a switch chatters: contact, cable"),

@@ -1,8 +1,9 @@
 """Whether the flow that the meter shows is what it should be by now. Conditions only."""
 
 from rate_control.faults import RATE_OFF, TOO_MUCH_FLOW
+from rate_control.interlock import APPLYING
 from rate_control.records import Decided
-from rate_control.units import PWM_PUMP, TICK_MS
+from rate_control.units import ONE_Q20, PWM_PUMP, TICK_MS
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
@@ -24,23 +25,31 @@ class FlowWatch:
 
     But a quarter more than both is too much on any way. A rotor that sticks and a pulse that is
     lost show too little; what shows too much is liquid, which must end, or noise, and nobody
-    knows what that hides.
+    knows what that hides. And a valve that stands further open than it was sent, as one that was
+    left open before power-up, has no right of way in the field: it is judged by the target at
+    once. On the bench it has, which is where a valve is brought to its place.
     """
 
     def __init__(self, settings: "Settings") -> None:
         self._floor_ul_s = settings.meter_floor_ul_s
         self._tolerance_q10 = settings.rate_tolerance_permille * 1024 // 1000
-        way_ms = PUMP_WAY_MS if settings.actuator == PWM_PUMP else settings.valve_travel_ms
+        way_ms = PUMP_WAY_MS
+        self._sent_q20 = ONE_Q20  # trim from which a valve is not where it was sent
+        if settings.actuator != PWM_PUMP:
+            way_ms = settings.valve_travel_ms
+            self._sent_q20 = settings.curve_tolerance_permille * ONE_Q20 // 1000
         self._way_ticks_most = way_ms // TICK_MS
         self._way_ticks = 0  # that the machine has been off its target
         self._still_ul_s = 0  # the flow that has not moved
         self._still_ticks = 0  # for so long
         self._width_mm = 0
+        self._emptying = 0  # the change left fewer sections on
         self._changing_ticks = 0  # that a change of sections still takes
 
     def conditions(self, flow_ul_s: int, decided: Decided) -> int:
         """Return the mask of conditions of a flow that can be read."""
         if decided.width_mm != self._width_mm:
+            self._emptying = decided.width_mm < self._width_mm
             self._width_mm = decided.width_mm
             self._changing_ticks = SECTION_TICKS
         by_loop = decided.source == Decided.BY_LOOP
@@ -59,18 +68,17 @@ class FlowWatch:
         if not by_loop or -near <= due - target <= near:
             self._way_ticks = 0
             self._still_ticks = 0
-        elif self._way_ticks >= self._way_ticks_most or self._still_ticks >= STILL_TICKS:
+        elif (self._way_ticks >= self._way_ticks_most or self._still_ticks >= STILL_TICKS
+              or decided.trim_q20 > self._sent_q20 and decided.state == APPLYING):
             due = target
         elif not self._changing_ticks:
             self._way_ticks += 1
             rough = abs(due - target) > target >> 2
-        most = target if by_loop and target > due else due
-        if most < floor:
-            most = floor
+        most = max(target if by_loop and target > due else due, floor)
         mask = 0
         # a procedure may be learning the very curve; with fewer sections a slow line empties first
         if (flow_ul_s - most > most >> 2 and decided.source != Decided.BY_PROCEDURE
-                and not (self._changing_ticks and fell)):
+                and not (self._emptying and self._changing_ticks and fell)):
             mask = TOO_MUCH_FLOW
         if self._changing_ticks:
             self._changing_ticks -= 1

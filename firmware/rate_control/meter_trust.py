@@ -21,7 +21,10 @@ DOUBT_TICKS = 2000 // TICK_MS  # of disagreement with a steady meter
 
 
 class MeterTrust:
-    """Counts the ticks that each reason to wait still lasts."""
+    """Counts the ticks that each reason to wait still lasts.
+
+    doubt_ticks is for how long a steady meter has contradicted a reckoned valve.
+    """
 
     def __init__(self, settings: "Settings", needs_rest: int) -> None:
         """needs_rest: the meter teaches only while the flow is at rest, as with a valve."""
@@ -34,12 +37,12 @@ class MeterTrust:
         self._surge = SURGE_TICKS
         self._seen_ul_s = 0
         self._steady = 0
-        self._doubt = 0
+        self.doubt_ticks = 0
 
     def rest(self) -> None:
         """Begin anew: the machine is off."""
         self._surge = SURGE_TICKS
-        self._doubt = 0
+        self.doubt_ticks = 0
 
     def shift(self, lag_ms: int) -> None:
         """Sections have changed, and the lag is now this.
@@ -85,10 +88,10 @@ class MeterTrust:
         """Return whether a difference from the model says something about the machine."""
         return not self._blind and not self._shifting and (self._steady or not self._needs_rest)
 
-    def is_lost(self, believed: int) -> int:
-        """Return whether a steady meter has contradicted a reckoned valve for too long."""
-        if believed or not self._steady or self._blind or self._shifting:
-            self._doubt = 0
+    def is_lost(self) -> int:
+        """Take a tick of contradiction; return whether that has lasted for too long."""
+        if not self._steady or self._blind or self._shifting:
+            self.doubt_ticks = 0
             return 0
-        self._doubt += 1
-        return self._doubt >= DOUBT_TICKS
+        self.doubt_ticks += 1
+        return self.doubt_ticks >= DOUBT_TICKS

@@ -31,7 +31,7 @@ class Plausibility:
         self._curve_tolerance_q20 = settings.curve_tolerance_permille * ONE_Q20 // 1000
         self._supply_low_mv = settings.supply_low_mv
         self._switches = SwitchWatch(settings)
-        # a valve is moved until the flow is right, so that it has no trim
+        # a valve is moved until the flow is right: its trim says nothing about sections
         self._sections = SectionWatch(settings) if settings.actuator == PWM_PUMP else None
         self._lost_above_mm_s = unseen_mm_s(settings)
         self._least_off_ul_s = FLOW_MAX_UL_S  # that the meter has shown since the outputs went off

@@ -17,11 +17,13 @@ if TYPE_CHECKING:
     from rate_control.settings import Settings
 
 # A meter that loses pulses asks for more and more: what it is given comes slowly, and a quarter is
-# all it gets. A meter that reads too much asks for less, which is never too much.
+# all it gets; one that shows a quarter too little even then is doubted, and it is taken away again.
+# A meter that reads too much asks for less, which is never too much.
 MOST_SHIFT = 2
 TRIM_MOST_Q20 = ONE_Q20 >> MOST_SHIFT
 TRIM_LEAST_Q20 = -ONE_Q20 // 2
 TRIM_STEP_Q20 = ONE_Q20 // 5 * TICK_MS // 1000  # in a tick: a fifth in a second
+MOST_TICKS = 1000 // TICK_MS
 KI_MAX_Q20 = ONE_Q20 // 2 - 1  # of an error in one tick; only a machine without delay asks for more
 
 
@@ -34,6 +36,7 @@ class PumpLoop(FlowLoop):
         self._curve = curve
         self._whole_ki_q20 = min(self._simc_ki_q20, KI_MAX_Q20)
         self._ki_q20 = self._whole_ki_q20
+        self._most_ticks = 0  # that the most has been too little
         self._total_mm = settings.total_width_mm()
         # a tick's share of the rise from nothing to full; a fall is never held back
         self._rise_u16 = DUTY_FULL
@@ -93,7 +96,15 @@ class PumpLoop(FlowLoop):
             return
         error_q12 = muldiv(max(error_ul_s, -expected), ONE_Q12, expected)
         step = clamp(error_q12 * self._ki_q20 // ONE_Q12, -TRIM_STEP_Q20, TRIM_STEP_Q20)
-        self.trim_q20 = clamp(self.trim_q20 + step, TRIM_LEAST_Q20, TRIM_MOST_Q20)
+        trim_q20 = clamp(self.trim_q20 + step, TRIM_LEAST_Q20, TRIM_MOST_Q20)
+        if trim_q20 < TRIM_MOST_Q20 or error_ul_s <= expected >> 2:
+            self._most_ticks = 0
+        elif self._most_ticks < MOST_TICKS:
+            self._most_ticks += 1
+        else:
+            trim_q20 = 0
+            self.doubted = 1
+        self.trim_q20 = trim_q20
 
     def drive(self, decided: Decided, outputs: "Outputs") -> None:
         """Fill the outputs for the demand, risen no faster than the setting allows."""

@@ -3,17 +3,27 @@
 Its position is reckoned from how long the motor was driven, and put right by the meter: the
 pump curve says which position belongs to the flow that is read. 0 is no flow, DUTY_FULL is the
 full flow, whichever way the valve itself turns for that.
+
+What the meter put right of late is the slip. It is bounded: a valve that is further shut than its
+motor drove it and a meter that misses pulses look alike, but no motor loses a fifth of its way at
+once, and the other error puts too much on the ground.
 """
 
 from rate_control.intmath import clamp, muldiv
 from rate_control.units import BYPASS_VALVE, DUTY_FULL, ONE_Q20, TICK_MS
-from rate_control.valve_start import ValveStart
+from rate_control.valve_start import THERE_MS, ValveStart
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
     from rate_control.settings import Settings
 
-THERE_MS = 2  # motor time left that is not worth another tick
+# How far a valve may be further shut than it was driven: a part of its travel, and of its way of
+# late, since the pace of a motor follows its supply. Where it is nearly shut, less tells as much.
+SLIP_U16 = DUTY_FULL // 20
+PACE_SHIFT = 3
+SLIP_LEAST_U16 = DUTY_FULL // 64
+SLIP_MOST_U16 = DUTY_FULL // 7
+FORGET_SHIFT = 8  # of late: slip and way fade in 2**8 ticks of a steady meter, 13 s
 
 
 class ValveDrive:
@@ -24,15 +34,15 @@ class ValveDrive:
         # be further open than this.
         self.position_u16 = 0
         self.known = 0
+        self.slip_u16 = 0  # above 0: further open than it was driven
+        self._from_u16 = 0  # where it has been of late
         self.resting = 1
         self._travel_ms = settings.valve_travel_ms
         self._min_pulse_ms = settings.valve_min_pulse_ms
-        self.start = ValveStart(settings)
         self._play_ms = settings.valve_play_ms
-        # half of what the shortest pulse moves it is as near as it can get
-        step_ms = max(self._min_pulse_ms - self.start.ms, self._min_pulse_ms // 4)
-        self._near_ms = max((step_ms + 1) // 2, THERE_MS)
+        self.start = ValveStart(settings)
         self._sign = -1 if settings.actuator == BYPASS_VALVE else 1
+        self._stopping = 0  # the motor runs out: a start now is not the one that was measured
         self._direction = 0  # of the last pulse, towards more flow positive
         self._lost_ms = 0  # motor time that the start still takes
         self._slack_ms = 0  # where in its play it is: 0 would close at once, the whole would open
@@ -44,6 +54,9 @@ class ValveDrive:
         At rest a gap of less than half the smallest movement is left alone; once moving, the
         valve goes on until it is there. A demand below 0 runs against the stop.
         """
+        if self._stopping:
+            self._stopping = 0
+            return 0
         gap = demand_u16 - self.position_u16
         need_ms = muldiv(abs(gap), self._travel_ms, DUTY_FULL)
         direction = 1 if gap > 0 else -1
@@ -52,7 +65,7 @@ class ValveDrive:
                 direction = self._direction
                 need_ms = 0
         elif self.resting or direction != self._direction:
-            if need_ms < self._near_ms:
+            if need_ms < self.start.near_ms:
                 self.resting = 1
                 return 0
             self._start(direction)
@@ -64,8 +77,8 @@ class ValveDrive:
     def _start(self, direction: int) -> None:
         self._direction = direction
         self._lost_ms = self.start.ms
-        self.start.started(direction)
         self._owed_ms = self._min_pulse_ms
+        self.start.begin()
 
     def _pulse_ms(self, need_ms: int) -> int:
         """Return how long to drive in this tick, and reckon where that leads."""
@@ -73,27 +86,57 @@ class ValveDrive:
         slack_ms = self._play_ms - self._slack_ms if opening else self._slack_ms
         pulse_ms = min(max(need_ms + self._lost_ms + slack_ms, self._owed_ms), TICK_MS)
         self._owed_ms = max(self._owed_ms - pulse_ms, 0)
-        self.resting = 1 if pulse_ms < TICK_MS else 0  # it stops before the next tick
+        if pulse_ms < TICK_MS:  # it stops before the next tick, and runs on for a little
+            self.resting = 1
+            self._stopping = 1
+        else:
+            self.resting = 0
         left_ms = max(pulse_ms - self._lost_ms, 0)
         self._lost_ms -= pulse_ms - left_ms
         crossed_ms = min(left_ms, slack_ms)
         self._slack_ms += crossed_ms if opening else -crossed_ms
-        moved_u16 = self._direction * muldiv(DUTY_FULL, left_ms - crossed_ms, self._travel_ms)
+        moved_ms = left_ms - crossed_ms
+        self.start.move(moved_ms, crossed_ms)
+        moved_u16 = self._direction * muldiv(DUTY_FULL, moved_ms, self._travel_ms)
         self.position_u16 = clamp(self.position_u16 + moved_u16, 0, DUTY_FULL)
         return pulse_ms
 
     def forget(self) -> None:
         """Know nothing but that it can only be further open than shut."""
         self.position_u16 = 0
+        self._from_u16 = 0
+        self.slip_u16 = 0
         self.known = 0
 
-    def found(self, position_u16: int) -> None:
-        """Take what the meter says while the position is not known: it is at least so far open."""
-        if not self.known:
-            self.position_u16 = max(self.position_u16, position_u16)
+    def found(self, position_u16: int, demand_u16: int) -> None:
+        """Take what the meter says of a position that is not known: it is at least so far open.
 
-    def correct(self, error_u16: int, gain_q20: int) -> None:
-        """Put the reckoned position right by a part of an error found with the meter."""
+        What it is open beyond the demand is slip: nothing sent it there.
+        """
+        if position_u16 > self.position_u16:
+            self.position_u16 = position_u16
+            self._from_u16 = position_u16
+            self.slip_u16 = max(position_u16 - demand_u16, 0)
+
+    def credible(self, error_u16: int) -> int:
+        """Return whether it may stand off its reckoned position by this.
+
+        Further open it always may: no meter that misses pulses shows that.
+        """
+        position = self.position_u16
+        most = SLIP_U16 + (abs(position - self._from_u16) >> PACE_SHIFT)
+        most = min(most, SLIP_MOST_U16, max(position >> 2, SLIP_LEAST_U16))
+        return self.slip_u16 + error_u16 >= -most
+
+    def correct(self, error_u16: int, gain_q20: int, rests: int) -> None:
+        """Put the reckoned position right by a part of an error found with the meter.
+
+        rests: the flow has been at rest for a while.
+        """
         self.known = 1
-        self.position_u16 = clamp(
-            self.position_u16 + muldiv(error_u16, gain_q20, ONE_Q20), 0, DUTY_FULL)
+        part = muldiv(error_u16, gain_q20, ONE_Q20)
+        position = clamp(self.position_u16 + part, 0, DUTY_FULL)
+        self.position_u16 = position
+        self.slip_u16 += part - (self.slip_u16 >> FORGET_SHIFT)
+        self._from_u16 += (position - self._from_u16) >> FORGET_SHIFT
+        self.start.answer(error_u16, part, self._direction, rests)

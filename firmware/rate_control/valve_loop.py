@@ -1,14 +1,15 @@
 """The flow loop of a regulating valve, whose motor is driven towards a position.
 
 The valve keeps its position by itself, so what a difference from the model teaches is where it
-really stands: the reckoned position is put right, a part of the error in every tick.
+really stands: the reckoned position is put right, a part of the error in every tick. So its trim
+is what was put right of late, in parts of the travel.
 """
 
 from rate_control.flow_loop import FlowLoop
 from rate_control.intmath import muldiv
 from rate_control.loop_gains import valve_gain_q20
 from rate_control.records import Decided
-from rate_control.units import FLOW_MAX_UL_S, ONE_Q12
+from rate_control.units import DUTY_FULL, FLOW_MAX_UL_S, ONE_Q12, TICK_MS
 from rate_control.valve_drive import ValveDrive
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
@@ -16,6 +17,10 @@ if TYPE_CHECKING:
     from rate_control.pump_curve import PumpCurve
     from rate_control.records import Measured, Outputs
     from rate_control.settings import Settings
+
+
+ODD_TICKS = 500 // TICK_MS
+SLIP_SHIFT = 4  # from a share of the travel, 2**16, to that of the trim, 2**20
 
 
 class ValveLoop(FlowLoop):
@@ -30,6 +35,7 @@ class ValveLoop(FlowLoop):
         self._delay_ms = settings.loop_delay_ms
         self._settling_ms = settings.settling_time_ms
         self._ki_q20 = 0  # for the present width
+        self._odd = 0  # ticks that the meter has shown less than the motor's way allows
 
     @property
     def position_u16(self) -> int:
@@ -40,7 +46,7 @@ class ValveLoop(FlowLoop):
         """Fill expected_ul_s, coasting, trim_q20 and command_ul_s of decided for this tick."""
         learning = decided.source != Decided.BY_PROCEDURE  # which may be learning the very curve
         trust = self._trust
-        if learning and trust.can_find():
+        if learning and not self.valve.known and trust.can_find():
             self.observe(measured, decided)
         reference = self.reference_ul_s(decided)
         correction = 0
@@ -49,10 +55,10 @@ class ValveLoop(FlowLoop):
             correction = muldiv(error, self._kp_q12, ONE_Q12)
             if learning:
                 self.learn(reference, measured, decided)
-        if learning and trust.is_lost(self.believed or self.doubted or not measured.flow_valid):
-            self.valve.forget()  # only the meter sees the valve: look for it anew
-        if learning and not decided.coasting:
-            self.valve.start.look(measured.flow_ul_s, decided.target_ul_s, trust.can_find())
+        if self.believed:
+            trust.doubt_ticks = 0
+        elif learning:
+            self.disbelieve(measured, decided)
         decided.trim_q20 = self.trim_q20
         target = decided.target_ul_s
         command = target + correction if target else 0
@@ -71,8 +77,11 @@ class ValveLoop(FlowLoop):
 
     def observe(self, measured: "Measured", decided: Decided) -> None:
         """Find a valve that was left open before power-up: the meter reads it at once."""
-        if not self.valve.known and measured.flow_readable:
-            self.valve.found(self._curve.demand_u16(measured.flow_ul_s, decided.width_mm, 0))
+        if measured.flow_readable:
+            valve = self.valve
+            found = self._curve.demand_u16(measured.flow_ul_s, decided.width_mm, 0)
+            valve.found(found, decided.demand_u16)
+            self.trim_q20 = valve.slip_u16 << SLIP_SHIFT
 
     def learn(self, reference_ul_s: int, measured: "Measured", decided: Decided) -> None:
         """Move the reckoned position towards where the measured flow says the valve is.
@@ -86,8 +95,42 @@ class ValveLoop(FlowLoop):
             gain_q20 = muldiv(gain_q20, reference_ul_s, middle)
         curve = self._curve
         found = curve.demand_u16(measured.flow_ul_s, decided.width_mm, 0)
-        thought = curve.demand_u16(decided.expected_ul_s, decided.width_mm, 0)
-        self.valve.correct(found - thought, gain_q20)
+        expected = decided.expected_ul_s
+        error = found - curve.demand_u16(expected, decided.width_mm, 0)
+        if error < 0 and decided.saturated > 0:
+            return  # it stands against its stop
+        valve = self.valve
+        if expected - measured.flow_ul_s <= expected >> 2 or valve.credible(error):
+            self._odd = 0
+            valve.correct(error, gain_q20, self._trust.can_find())
+            self.trim_q20 = valve.slip_u16 << SLIP_SHIFT
+        else:
+            self.doubt(valve.slip_u16 + error)
+
+    def disbelieve(self, measured: "Measured", decided: Decided) -> None:
+        """Take a tick in which the meter shows what the valve cannot do where it is reckoned.
+
+        Too much is liquid, from a valve that stands elsewhere: only the meter sees it, so it is
+        looked for anew. Too little is a valve that stands elsewhere, or a meter that loses pulses.
+        """
+        trust = self._trust
+        if measured.flow_ul_s > decided.expected_ul_s:
+            if trust.is_lost():
+                self.valve.forget()
+                self.trim_q20 = 0
+        elif measured.flow_valid and trust.can_teach():
+            self.doubt(-DUTY_FULL >> 1)
+
+    def doubt(self, off_u16: int) -> None:
+        """Doubt the meter once it has shown for a while less than the motor's way allows.
+
+        From there on the valve goes by that way alone, until the meter agrees again.
+        """
+        if self._odd < ODD_TICKS:
+            self._odd += 1
+        else:
+            self.trim_q20 = off_u16 << SLIP_SHIFT
+            self.doubted = 1
 
     def drive(self, decided: Decided, outputs: "Outputs") -> None:
         """Fill the outputs with the pulse of this tick."""

@@ -1,58 +1,79 @@
-"""How long a start of a regulating valve's motor takes before it moves anything.
+"""How long a regulating valve's motor takes to start before it moves anything.
 
 It was measured when the machine was tuned. A motor that is cold, worn or short of supply starts
-later; then a short pulse moves nothing, and however often it is repeated, the flow stays where it
-is. So while pulses are not answered, each look at the meter makes them longer; where the flow is
-found on the other side of the target they were too long. Nothing of it outlives the power.
+later; then a short pulse moves little or nothing. A short move that fell short, or went too far,
+tells how much, if the flow was at rest before and after it: so the next pulse is longer or shorter.
+Nothing of that outlives the power.
 """
 
-from rate_control.units import TICK_MS
+from rate_control.intmath import clamp, muldiv
+from rate_control.units import DUTY_FULL
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
     from rate_control.settings import Settings
 
-LOOK_MS = 500  # in which the starts of a look count; the rest of it waits for their answer
-LONGER_MS = 6
-SHORTER_MS = 3
-MORE_MS_MOST = 100  # than was measured; what needs more is broken
-NEAR_SHIFT = 5  # within 1/32 of the target nothing is wrong
+THERE_MS = 2  # motor time left that is not worth another tick
+MOST_MS = 500  # as the setting; what needs more is broken
+FINE = 4  # bits: the time is kept in 1/16 ms
+SHORT_STEPS = 4  # a move of up to so many of the smallest tells of the start, a longer one of pace
 
 
 class ValveStart:
-    """ms is how long a start takes."""
+    """ms is how long a start takes; near_ms is half of what the shortest pulse moves."""
 
     def __init__(self, settings: "Settings") -> None:
-        self.ms = settings.valve_lost_ms
-        self._least_ms = settings.valve_lost_ms // 2
-        self._most_ms = settings.valve_lost_ms + MORE_MS_MOST
-        answer_ms = 2 * (settings.loop_delay_ms + settings.loop_lag_ms)
-        self._counting_ticks = LOOK_MS // TICK_MS
-        self._look_ticks = (answer_ms + LOOK_MS) // TICK_MS
-        self._waited = 0  # ticks of this look
-        self._starts = 0  # in its direction
-        self._direction = 0  # of the flow that is missing, more or less
+        self._travel_q4_ms = settings.valve_travel_ms << FINE
+        self._min_pulse_ms = settings.valve_min_pulse_ms
+        self._rested = 0  # the flow was at rest when the meter was asked last
+        self._rest_u16 = 0  # of the error of the position, not yet put right
+        self._tells = 0  # the last move was short, from a flow at rest, and through no play
+        self._move_q4_ms = 0  # motor time that it took
+        self._went_u16 = 0  # how much further it went, as the meter says by now
+        self._taken_q4_ms = 0  # what has been learned of that
+        self._take(settings.valve_lost_ms << FINE)
 
-    def started(self, direction: int) -> None:
-        """The motor starts towards more flow, 1, or less, -1."""
-        if direction == self._direction and self._waited < self._counting_ticks:
-            self._starts += 1
+    def _take(self, start_q4_ms: int) -> None:
+        self._q4_ms = start_q4_ms
+        self.ms = start_q4_ms >> FINE
+        step_ms = max(self._min_pulse_ms - self.ms, self._min_pulse_ms // 4)
+        self.near_ms = max((step_ms + 1) // 2, THERE_MS)
+        self._short_q4_ms = step_ms * SHORT_STEPS << FINE
 
-    def look(self, flow_ul_s: int, target_ul_s: int, steady: int) -> None:
-        """Take a tick; steady: the flow has been at rest for a while."""
-        short = target_ul_s - flow_ul_s
-        near = target_ul_s >> NEAR_SHIFT
-        direction = 1 if short > near else -1 if short < -near else 0
-        if direction and direction == -self._direction and self._starts:
-            self.ms = max(self.ms - SHORTER_MS, self._least_ms)
-        if not steady or direction != self._direction:
-            self._direction = direction
-            self._waited = 0
-            self._starts = 0
-        elif self._waited < self._look_ticks:
-            self._waited += 1
-        else:
-            if direction and self._starts:
-                self.ms = min(self.ms + LONGER_MS, self._most_ms)
-            self._waited = 0
-            self._starts = 0
+    def begin(self) -> None:
+        """Begin to follow a move."""
+        self._tells = self._rested
+        self._rested = 0
+        self._move_q4_ms = 0
+        self._went_u16 = 0
+        self._taken_q4_ms = 0
+
+    def move(self, moved_ms: int, crossed_ms: int) -> None:
+        """Take what a tick is reckoned to have moved, after it crossed so much play."""
+        self._move_q4_ms += moved_ms << FINE
+        if crossed_ms or self._move_q4_ms > self._short_q4_ms:
+            self._tells = 0
+
+    def answer(self, error_u16: int, part_u16: int, direction: int, rests: int) -> None:
+        """Take an error of the reckoned position, of which a part is put right in this tick.
+
+        rests: the flow has been at rest for a while.
+        """
+        if self._tells:
+            self._went_u16 += (error_u16 - self._rest_u16) * direction
+            if rests:
+                self._learn()
+        self._rest_u16 = error_u16 - part_u16
+        self._rested = rests
+
+    def _learn(self) -> None:
+        """Take half of what a short move went too far or, below 0, not far enough.
+
+        None can fall short, or go too far, by more than its own length: the rest is not its doing.
+        """
+        most = self._move_q4_ms
+        went_q4_ms = clamp(muldiv(self._went_u16, self._travel_q4_ms, DUTY_FULL), -most, most)
+        new_q4_ms = (went_q4_ms - self._taken_q4_ms) >> 1
+        if new_q4_ms:
+            self._taken_q4_ms += new_q4_ms << 1
+            self._take(clamp(self._q4_ms - new_q4_ms, 0, MOST_MS << FINE))

@@ -50,15 +50,16 @@ the highest flow, the highest flow is what is commanded.
   gives liquid at a standstill on the bench alone.
 - **Below the meter's floor it coasts**: it goes by the pump curve, and nobody measures.
 - **A pump's trim adds a quarter at most** and takes away a half. What is further off its curve
-  than that is told, not made good.
-- **A regulating valve has no such bound.** A meter that loses every second pulse from the first
-  start on, or from a moment at which speed or sections change, doubles the rate, and nothing may
-  be shown: [what is not noticed](../how_to/use_a_regulating_valve.md#what-is-not-noticed).
+  than that is told, not made good; where even then the meter shows a quarter too little, it is not
+  trusted and the pump goes by its curve.
+- **A regulating valve goes by its motor where the meter shows much less.** What the meter loses
+  bit by bit, or before a start at which the valve had been left open, is not found out: [what is
+  not noticed](../how_to/use_a_regulating_valve.md#what-is-not-noticed).
 - **A tick is {tick} ms.** Nothing is faster than that, and delay and lag of the machine come on
   top: the step test says which settling time it can bear. A machine is believed to gain and lose
   at most {change} m/s in a second.
 - **After power-up it does not know where a regulating valve stands.** One that was left wide open
-  gives far too much until it is found and has come back, and nothing tells it: [how it
+  gives far too much until the controller switches off: [how it
   starts](../how_to/use_a_regulating_valve.md#how-it-starts).
 - **It has no clock** and records no course by itself: [keep records](../how_to/keep_records.md).
 - **Totals are those of meter and speed sensor.** They are as right as the calibration.

@@ -3,7 +3,7 @@
 import math
 
 from rate_control.faults import BLOCKING, FLOW_WHILE_OFF, RATE_OFF, TOO_MUCH_FLOW, Faults
-from rate_control.interlock import APPLYING, READY
+from rate_control.interlock import APPLYING, BENCH, READY
 from rate_control.plausibility import Plausibility
 from rate_control.records import Decided, Measured
 from rate_control.settings import build
@@ -156,13 +156,17 @@ def test_a_line_that_empties_when_sections_close_is_not_too_much_while_it_does()
     """A line of a few seconds after half of the width has closed; one that stays there is told."""
     for lag_s, told in ((2.0, False), (100.0, True)):
         watch = Watch().applying(TARGET_UL_S)
+        watch.decided.width_mm = 6000
         watch.tick(2 * TARGET_UL_S)
         watch.decided.width_mm = 3000
         shown_s = watch.seconds_until(TOO_MUCH_FLOW, lambda seconds, lag_s=lag_s: TARGET_UL_S * (
             1 + math.exp(-seconds / lag_s)))
         assert (shown_s is not None) == told
-    watch = Watch().applying(TARGET_UL_S)  # nothing has closed: falling excuses nothing
-    assert watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: TARGET_UL_S * (2 - seconds / 5)) < 2.2
+    for width_mm in (0, 6000):  # nothing has closed, or the first sections open: no excuse
+        watch = Watch().applying(TARGET_UL_S)
+        watch.decided.width_mm = width_mm
+        assert watch.seconds_until(
+            TOO_MUCH_FLOW, lambda seconds: TARGET_UL_S * (2 - seconds / 5)) < 2.2
 
 
 def test_near_the_meter_floor_the_tolerance_shrinks_no_further():
@@ -220,6 +224,22 @@ def test_a_valve_that_sticks_wide_open_blocks_though_its_place_is_known():
     flow = 2 * TARGET_UL_S
     shown_s = Watch().applying(flow).seconds_until(TOO_MUCH_FLOW, lambda seconds: flow)
     assert STILL_S + 2.0 <= shown_s <= STILL_S + 2.3
+
+
+def test_a_valve_further_open_than_it_was_sent_has_no_right_of_way():
+    """One that was left open before power-up: it is known by now where it is, and coming back."""
+    flow = 3 * TARGET_UL_S
+    tolerance_q20 = 120 * 2 ** 20 // 1000  # the default of "off curve by"
+    for actuator, state, trim_q20, blocks_s in (
+            (INLINE_VALVE, APPLYING, tolerance_q20 + 1, 2.0),
+            (INLINE_VALVE, APPLYING, tolerance_q20, STILL_S + 2.0),
+            (INLINE_VALVE, BENCH, 2 ** 19, STILL_S + 2.0),  # where it is brought to its place
+            (PWM_PUMP, APPLYING, 2 ** 18, 4.0)):
+        watch = Watch(actuator).applying(flow)
+        watch.decided.state = state
+        watch.decided.trim_q20 = trim_q20
+        shown_s = watch.seconds_until(TOO_MUCH_FLOW, lambda seconds: flow)
+        assert blocks_s <= shown_s <= blocks_s + 0.3, (actuator, state, trim_q20)
 
 
 def test_below_the_meter_floor_a_rotor_that_runs_on_is_not_too_much():

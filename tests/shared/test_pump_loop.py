@@ -4,7 +4,7 @@ from rate_control.loop_gains import simc_gains
 from rate_control.pump_loop import PumpLoop
 from rate_control.records import Decided, Measured
 from rate_control.settings import build
-from rate_control.units import ONE_Q20
+from rate_control.units import ONE_Q20, TICK_MS
 
 
 def close_loop(gain_percent, ticks, target=100000, floor=0, settings=None):
@@ -69,7 +69,7 @@ def test_no_winding_up_against_a_stop():
     decided.saturated = 1
     for _ in range(400):
         loop.update(measured, decided)
-    assert loop.trim_q20 <= 0
+        assert loop.trim_q20 <= 0
 
 
 def test_simc_gains_for_a_known_machine():
@@ -203,10 +203,21 @@ def test_what_a_machine_loses_by_and_by_is_no_reason_for_doubt():
 
 
 def test_a_meter_that_never_agreed_gets_a_quarter_more_at_most():
-    commands, loop, _, _ = loses_pulses(60, 0)
+    commands, loop, _, _ = loses_pulses(72, 0)
     assert not loop.doubted
     assert max(commands) == 125000
     assert loop.trim_q20 == ONE_Q20 // 4
+
+
+def test_a_meter_that_shows_a_quarter_too_little_even_then_is_doubted_and_the_trim_given_back():
+    for share_percent in (50, 55, 59):
+        commands, loop, measured, decided = loses_pulses(share_percent, 0)
+        assert max(commands) == 125000
+        assert sum(command > 102000 for command in commands) <= 3000 // TICK_MS
+        assert loop.doubted and decided.coasting and not loop.trim_q20
+        measured.flow_ul_s = decided.expected_ul_s * 15 // 16  # the cable was mended
+        loop.update(measured, decided)
+        assert not loop.doubted and not decided.coasting
 
 
 def test_the_trim_moves_by_a_fifth_in_a_second_at_most():

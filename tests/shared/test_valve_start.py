@@ -1,67 +1,91 @@
-"""How long a start of a valve's motor takes: learned from pulses that are not answered."""
+"""How long a start of a valve's motor takes: learned from what a single short move did."""
 
 from rate_control.settings import build
-from rate_control.units import INLINE_VALVE, TICK_MS
-from rate_control.valve_start import LONGER_MS, MORE_MS_MOST, SHORTER_MS, ValveStart
+from rate_control.units import DUTY_FULL, INLINE_VALVE
+from rate_control.valve_start import MOST_MS, SHORT_STEPS, ValveStart
 
 MEASURED_MS = 40
-TARGET_UL_S = 640000
-LOOK_TICKS = (2 * (200 + 400) + 500) // TICK_MS + 1
+MIN_PULSE_MS = 50
+TRAVEL_MS = 8000
+MOVE_MS = 24
+MOVE_U16 = DUTY_FULL * MOVE_MS // TRAVEL_MS
 
 
-def learner():
-    settings, problems = build({"actuator": INLINE_VALVE, "valve_lost_ms": MEASURED_MS,
-                                "loop_delay_ms": 200, "loop_lag_ms": 400,
-                                "settling_time_ms": 3000})
+def learner(lost_ms=MEASURED_MS):
+    settings, problems = build({
+        "actuator": INLINE_VALVE, "valve_lost_ms": lost_ms, "valve_min_pulse_ms": MIN_PULSE_MS,
+        "valve_travel_ms": TRAVEL_MS})
     assert problems == [], problems
-    return ValveStart(settings)
+    start = ValveStart(settings)
+    start.answer(0, 0, 1, 1)
+    return start
 
 
-def look(start, flow_ul_s, ticks=LOOK_TICKS, steady=1, pulse=0):
-    """Look at a flow; pulse: the direction in which the motor starts in every tick."""
-    for _ in range(ticks):
-        start.look(flow_ul_s, TARGET_UL_S, steady)
-        if pulse:
-            start.started(pulse)
+def move(start, error_u16):
+    """A move from where the flow rests, and how much further it went by the meter."""
+    start.begin()
+    start.move(MOVE_MS, 0)
+    start.answer(error_u16, error_u16, 1, 1)  # which is put right at once
+    start.answer(0, 0, 1, 1)
 
 
-def test_pulses_that_are_not_answered_grow():
-    for flow, pulse in ((600000, 1), (700000, -1)):
+def test_a_pulse_that_the_meter_does_not_answer_makes_the_next_one_longer_by_half_of_it():
+    for direction in (1, -1):
         start = learner()
-        look(start, flow, pulse=pulse)
-        assert start.ms == MEASURED_MS
-        look(start, flow, 1)
-        assert start.ms == MEASURED_MS + LONGER_MS
-        look(start, flow, 3 * LOOK_TICKS, pulse=pulse)
-        assert start.ms == MEASURED_MS + 4 * LONGER_MS
+        start.begin()
+        start.move(MOVE_MS, 0)
+        for _ in range(9):  # however often that is seen
+            start.answer(-direction * MOVE_U16, 0, direction, 1)
+            assert MEASURED_MS + MOVE_MS // 2 - 1 <= start.ms <= MEASURED_MS + MOVE_MS // 2
 
 
-def test_what_needs_no_longer_pulse_gets_none():
-    near = TARGET_UL_S // 64
-    for case, flow, steady, pulse in (
-            ("near", TARGET_UL_S - near, 1, 1), ("near", TARGET_UL_S + near, 1, -1),
-            ("answered", 600000, 0, 1), ("no pulse", 600000, 1, 0), ("going away", 600000, 1, -1)):
+def test_a_pulse_that_went_too_far_makes_the_next_one_shorter():
+    start = learner()
+    start.begin()
+    start.move(MOVE_MS, 0)
+    start.answer(MOVE_U16 // 2, 0, 1, 1)
+    assert MEASURED_MS - MOVE_MS // 4 - 1 <= start.ms <= MEASURED_MS - MOVE_MS // 4
+
+
+def test_what_is_put_right_meanwhile_counts_as_answered():
+    start = learner()
+    start.begin()
+    start.move(MOVE_MS, 0)
+    start.answer(-MOVE_U16, -MOVE_U16, 1, 0)  # all of it put right in one tick
+    for _ in range(9):
+        start.answer(0, 0, 1, 1)
+    assert MEASURED_MS + MOVE_MS // 2 - 1 <= start.ms <= MEASURED_MS + MOVE_MS // 2
+
+
+def test_what_tells_nothing_of_the_start_teaches_nothing():
+    step_ms = MIN_PULSE_MS // 4
+    for case in ({"crossed_ms": 1}, {"moved_ms": SHORT_STEPS * step_ms + 1}, {"rests": 0}):
         start = learner()
-        look(start, flow, 5 * LOOK_TICKS, steady, pulse)
+        start.begin()
+        start.move(case.get("moved_ms", MOVE_MS), case.get("crossed_ms", 0))
+        for _ in range(5):
+            start.answer(-MOVE_U16, 0, 1, case.get("rests", 1))
         assert start.ms == MEASURED_MS, case
-
-
-def test_pulses_that_went_beyond_the_target_shrink():
     start = learner()
-    look(start, 600000, 10, pulse=1)
-    look(start, 700000, 1)
-    assert start.ms == MEASURED_MS - SHORTER_MS
-    look(start, 700000, 10)  # it did not start since: nothing more to learn
-    look(start, 600000, 1)
-    assert start.ms == MEASURED_MS - SHORTER_MS
+    start.answer(0, 0, 1, 0)  # the flow did not rest when the move began
+    start.begin()
+    start.move(MOVE_MS, 0)
+    start.answer(-MOVE_U16, 0, 1, 1)
+    assert start.ms == MEASURED_MS
 
 
-def test_it_stays_between_half_and_what_a_broken_motor_needs():
+def test_no_move_falls_short_by_more_than_its_own_length():
     start = learner()
-    look(start, 600000, 100 * LOOK_TICKS, pulse=1)
-    assert start.ms == MEASURED_MS + MORE_MS_MOST
+    move(start, -20 * MOVE_U16)
+    assert start.ms <= MEASURED_MS + MOVE_MS // 2
+
+
+def test_it_stays_between_nothing_and_what_a_broken_motor_needs():
     start = learner()
-    for _ in range(50):
-        look(start, 600000, 2, pulse=1)
-        look(start, 700000, 2, pulse=-1)
-    assert start.ms == MEASURED_MS // 2
+    for _ in range(400):
+        move(start, -MOVE_U16)
+    assert start.ms == MOST_MS
+    start = learner()
+    for _ in range(400):
+        move(start, MOVE_U16)
+    assert start.ms == 0

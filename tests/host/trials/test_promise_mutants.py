@@ -22,6 +22,7 @@ PLAUSIBILITY = "rate_control.plausibility"
 FLOW_WATCH = "rate_control.flow_watch"
 FLOW_LOOP = "rate_control.flow_loop"
 PUMP_LOOP = "rate_control.pump_loop"
+VALVE_LOOP = "rate_control.valve_loop"
 SPEED = "rate_control.ground_speed"
 BELIEVABLE = "rate_control.believable"
 REPORTED = "rate_control.reported_speed"
@@ -162,8 +163,9 @@ BREAKS = (
      "                pass\n"),
     ("8.1", PLAUSIBILITY, "if measured.flow_ul_s < least - (least >> 3):", "if False:"),
     ("8.2", FAULTS, "TICK_LATE | TOO_MUCH_FLOW", "TICK_LATE"),
-    ("8.2", FLOW_WATCH, "most = target if by_loop and target > due else due", "most = due"),
+    ("8.2", FLOW_WATCH, "max(target if by_loop and target > due else due,", "max(due,"),
     ("8.2", FLOW_WATCH, "            due = target\n", "            pass\n"),
+    ("8.2", FLOW_WATCH, "decided.trim_q20 > self._sent_q20 and", "False and"),
     ("8.4", SWITCHES, "faults.SWITCH_CHATTERS if unrest_ticks > CHATTER_TICKS else 0", "0"),
     ("8.4", SWITCHES, "CHATTER_TICKS = 16 *", "CHATTER_TICKS = 8 *"),
     ("8.4", SWITCHES, "            unrest_ticks -= 1\n", "            pass\n"),
@@ -177,6 +179,10 @@ BREAKS = (
      "            pass\n        elif"),
     ("8.7", FLOW_LOOP, "                self.doubted = 1\n", "                pass\n"),
     ("8.7", FLOW_LOOP, "        if teaches:\n", "        if True:\n"),
+    ("8.7", VALVE_LOOP, "        elif measured.flow_valid and trust.can_teach():\n",
+     "        elif trust.is_lost():\n            self.valve.forget()\n        elif False:\n"),
+    ("8.7", VALVE_LOOP, "or valve.credible(error):", "or True:"),
+    ("8.7", PUMP_LOOP, "            self.doubted = 1\n", "            pass\n"),
     ("8.7", PUMP_LOOP, "most = target + (target >> MOST_SHIFT)", "most = FLOW_MAX_UL_S"),
 )
 
