@@ -623,6 +623,18 @@ def test_pulses_that_cannot_be_liquid_are_not_counted_and_are_told():
         assert 170 <= metered_ml(rig) - before_ml <= 180, "liquid counts again"
 
 
+def test_four_times_the_topmost_flow_of_the_curve_is_liquid_and_more_is_none():
+    # 0.05 L a pulse, in whole pulses a tick: 4 a tick are 4 L/s
+    for top_ul_s, counted_ml in ((1000000, 200), (999999, 0)):
+        flows = [top_ul_s // 8 * point for point in range(8)] + [top_ul_s]
+        rig = Rig(meter_pulses_hl=2000, curve_flow_ul_s=flows)
+        rig.ticks(40, 0, 0, 80)
+        before_ml = metered_ml(rig)
+        assert rig.controller.measured.flow_ul_s == 4000000
+        rig.ticks(1, 0, 0, 80)
+        assert metered_ml(rig) - before_ml == counted_ml
+
+
 def metered_ml(rig):
     rig.controller.totals.settle()
     return rig.controller.totals.volume.thousandths()

@@ -170,6 +170,84 @@ def test_the_line_is_as_short_as_the_window_of_pulses():
             assert measured.speed_ahead_mm_s - measured.speed_mm_s == gain_mm_s
 
 
+def test_the_first_speed_is_no_change_to_look_ahead_by():
+    ground = Ground(speed_source=1, look_ahead_ms=200)
+    assert ground.tick(0, 400).speed_ahead_mm_s == 400
+
+
+def test_half_the_speed_or_the_change_that_a_machine_can_make_bounds_the_look_ahead():
+    # 0.6 s ahead are 3000 mm/s at most, at 8 to 9.3 m/s: more than a quarter and less than half
+    ground = Ground(speed_source=1, look_ahead_ms=600).reported(8000)
+    assert ground.tick(0, 9300).speed_ahead_mm_s == 9300 + 3000
+    # 0.5 s ahead are 2500 at most, at 3 m/s: more than half and less than all of it
+    ground = Ground(speed_source=1, look_ahead_ms=500).reported(2100)
+    for speed_mm_s in (2325, 2550, 2775, 3000):
+        ground.tick(0, speed_mm_s)
+    assert ground.measured.speed_ahead_mm_s == 3000 + 1500
+
+
+class Edges(Ground):
+    """A wheel of 100 mm a pulse whose edges come when they come."""
+
+    def __init__(self, **changes):
+        super().__init__(speed_pulses_km=10000, actuator=PWM_PUMP, look_ahead_ms=100, **changes)
+        self.start_us = self.now_us
+        self.edge_us = 0  # of the last one, since the start
+
+    def until(self, tick, period_us):
+        """Live until so many ticks are over; return what was measured."""
+        while self.now_us != (self.start_us + tick * TICK_US) & LIMIT:
+            self.now_us = (self.now_us + TICK_US) & LIMIT
+            elapsed_us = (self.now_us - self.start_us) & LIMIT
+            while self.edge_us + period_us <= elapsed_us:
+                self.edge_us += period_us
+                self.inputs.speed_count = (self.inputs.speed_count + 1) & LIMIT
+            self.inputs.speed_edge_us = (self.start_us + self.edge_us) & LIMIT
+            self.ground.update(self.inputs, self.now_us, self.measured)
+        return self.measured
+
+
+def test_the_line_is_as_many_whole_ticks_long_as_the_window_is_nearest_to():
+    # one pulse in 80 ms is nearest to two ticks, in 50 to 70 ms to one, in 300 to six: four at most
+    for period_us, sooner_us, ticks in ((80000, 79000, 2), (60000, 59000, 1), (300000, 290000, 4)):
+        ground = Edges(speed_average_pulses=1)
+        speed = ground.until(400, period_us).speed_mm_s
+        assert speed == 100000000 // period_us
+        tick = 400
+        while ground.until(tick, sooner_us).speed_mm_s == speed:
+            tick += 1
+        gain = ground.measured.speed_mm_s - speed
+        assert ground.measured.speed_ahead_mm_s - ground.measured.speed_mm_s == gain * 2 // ticks
+
+
+def test_a_window_of_less_than_half_a_tick_is_a_line_of_one():
+    ground = Ground(speed_pulses_km=130000, speed_average_pulses=1, look_ahead_ms=100).driving(20)
+    inputs = ground.inputs
+    ground.now_us = (ground.now_us + TICK_US) & LIMIT
+    inputs.speed_count = (inputs.speed_count + 1) & LIMIT
+    inputs.speed_edge_us = (ground.now_us - TICK_US + 2400) & LIMIT  # 7.7 mm in 2.4 ms
+    ground.ground.update(inputs, ground.now_us, ground.measured)
+    gain = ground.measured.speed_mm_s - 3076
+    assert ground.measured.speed_ahead_mm_s == ground.measured.speed_mm_s + 2 * gain
+
+
+def test_the_speed_at_which_a_signal_ends_is_kept_and_none_before():
+    # 23 pulses in the last tick are faster than the mean of the window
+    for last, seen_mm_s in ((20, 3076), (23, 3538)):
+        for silent_us in (1000, 49000):
+            ground = Ground(speed_pulses_km=130000, speed_average_pulses=40).driving(20)
+            ground.tick(last)
+            assert ground.measured.speed_last_seen_mm_s == 0, "nothing has ended"
+            ground.now_us = (ground.now_us + silent_us) & LIMIT
+            for _ in range(60):
+                ground.tick()
+            assert ground.measured.speed_last_seen_mm_s == seen_mm_s
+    ground = Ground(speed_pulses_km=40000, speed_average_pulses=64)
+    for pulses in [38] * 120 + [42] + [0] * 60:  # 19 m/s, and at last 21
+        ground.tick(pulses)
+    assert ground.measured.speed_last_seen_mm_s == 20000, "no source tells more"
+
+
 def test_looks_no_further_ahead_than_any_machine_gains_or_loses_speed():
     # 5 m/s2 are 500 mm/s in 100 ms; four pulses more in a tick would be 1230 mm/s
     for pulses, most_mm_s in ((24, 500), (16, -500)):

@@ -173,6 +173,24 @@ def test_waiting_lowers_the_rate_of_a_window_and_never_raises_it():
     assert before == LIMIT // 400000
 
 
+def test_until_the_next_pulse_is_due_the_rate_stays():
+    counter = PulseCounter(6, 2000000, 1000000, 1000)
+    counter.update(10, 0, 0)
+    counter.update(11, 1, 1)
+    before = counter.update(17, 300006, 300006)  # six in 300005 us: one in 50000.8
+    assert before == 6000000000 // 300005
+    for silent_us in (10000, 50000):
+        assert counter.update(17, 300006, 300006 + silent_us) == before
+    assert counter.update(17, 300006, 300006 + 60000) == 1000000000 // 60000 < before
+
+
+def test_a_window_of_seconds_goes_the_long_way_round():
+    counter = PulseCounter(2, 4000000, 1000000, 1000)
+    for count, edge_us in ((10, 0), (11, 1500000), (12, 3000000), (13, 4500000)):
+        rate = counter.update(count, edge_us, edge_us)
+    assert counter.window_pulses == 2 and rate == 2000000000 // 3000000
+
+
 def test_a_count_that_jumps_is_held_to_a_million_pulses():
     counter = PulseCounter(64, 1000000, 1)
     counter.update(10, 0, 0)
@@ -185,11 +203,11 @@ def test_a_count_that_jumps_is_held_to_a_million_pulses():
 
 def test_latest_is_the_rate_of_the_last_pulses_alone():
     for pulses in (1, 3):
-        counter = PulseCounter(6, 2000000, 1000)
+        counter = PulseCounter(6, 2000000, 1000000, 1000)
         now, count, _ = run(counter, 20000, 40)
         edge = (now + 30000) & LIMIT
         before = (edge - counter._edges[counter._newest]) & LIMIT
         counter.update((count + pulses) & LIMIT, edge, (now + TICK) & LIMIT)
         whole = counter.latest()
         counter.update((count + pulses) & LIMIT, edge, (now + 5 * TICK) & LIMIT)  # waited since
-        assert counter.latest() == whole == 1000 * pulses * counter._scale // before
+        assert counter.latest() == whole == 1000000000 * pulses // before > 0
