@@ -2,8 +2,9 @@
 
 from rate_control import settings as table
 from rate_control.procedures import curve_fit
+from rate_control.procedures.curve_fit import LEVELS
 from rate_control.procedures.procedure import DONE, FAILED, RUNNING, STOPPED
-from rate_control.procedures.pump_curve import LEVELS, PumpCurveProcedure
+from rate_control.procedures.pump_curve import PumpCurveProcedure
 from rate_control.procedures.step_test import StepTest
 from rate_control.pump_curve import PumpCurve
 from rate_control.records import Decided, Measured
@@ -11,6 +12,7 @@ from rate_control.records import Decided, Measured
 FULL = 65535
 DEAD = 13000  # demand at which flow begins
 TOP = 180000  # flow at full demand, all sections on
+SUPPLY_MV = 12500
 LAG_TICKS = 4  # 200 ms
 DELAY_TICKS = 2  # 100 ms beyond the tick that any command takes
 
@@ -35,6 +37,8 @@ class SmallMachine:
         self.gap = gap
         self.spool = 0
         self.top = top
+        self.sags = ()  # ticks from which on another consumer is on, off, on, ...
+        self.tick = 0
 
     def run(self, procedure, ticks=100000):
         """Step the procedure and the machine by turns until it ends."""
@@ -48,14 +52,17 @@ class SmallMachine:
 
     def move(self, demand):
         self.past = [max(demand, 0)] + self.past[:-1]
-        late = self.past[DELAY_TICKS]
+        self.tick += 1
+        on = sum(1 for tick in self.sags if self.tick >= tick) % 2
+        supply_mv = SUPPLY_MV - 1500 if on else SUPPLY_MV
+        late = self.past[DELAY_TICKS] * supply_mv // SUPPLY_MV
         self.spool = min(max(self.spool, late - self.gap), late)  # a play of width gap
         wanted = max(self.spool - DEAD + self.gap // 2, 0) * self.top // (FULL - DEAD)
         self.flow += (wanted - self.flow) * 50 // (50 * LAG_TICKS + 25)
         self.measured.flow_ul_s = self.flow
         self.measured.flow_valid = 1 if self.flow > 500 else 0
         self.measured.flow_readable = 1 if self.flow > 5000 else 0
-        self.measured.supply_mv = 12500
+        self.measured.supply_mv = supply_mv
 
 
 def test_pump_curve_finds_the_dead_zone_and_the_line():
@@ -68,7 +75,7 @@ def test_pump_curve_finds_the_dead_zone_and_the_line():
     assert abs(proposed["curve_duty_u16"][0] - DEAD) < 200
     assert abs(proposed["curve_flow_ul_s"][-1] - TOP) < TOP // 200
     assert proposed["curve_gap_u16"] == 0
-    assert proposed["curve_supply_mv"] == 12500
+    assert proposed["curve_supply_mv"] == SUPPLY_MV
     curve = PumpCurve(made(**proposed))
     for percent in (10, 35, 60, 95):
         demand = DEAD + (FULL - DEAD) * percent // 100
@@ -82,6 +89,42 @@ def test_pump_curve_learns_the_gap_between_its_branches():
     proposed = procedure.proposal()
     assert abs(proposed["curve_gap_u16"] - 2600) < 300
     assert table.build(proposed)[1] == []
+
+
+def test_pump_curve_is_the_same_while_another_consumer_comes_and_goes():
+    steady = PumpCurveProcedure(made(), {"density_g_l": 1000})
+    SmallMachine().run(steady)
+    share = steady.proposal()["curve_pressure_u16"]
+    wanted = PumpCurve(made(**steady.proposal()))
+    for start in range(20, 1600, 130):
+        machine = SmallMachine()
+        machine.sags = [start + 80 * edge for edge in range(20)]
+        procedure = PumpCurveProcedure(made(), {"density_g_l": 1000})
+        machine.run(procedure)
+        assert procedure.state == DONE, (start, procedure.reason)
+        proposed = procedure.proposal()
+        assert proposed["curve_supply_mv"] == SUPPLY_MV
+        assert proposed["curve_gap_u16"] == 0
+        assert abs(proposed["curve_pressure_u16"] - share) < 400, start
+        learned = PumpCurve(made(**proposed))
+        for flow in range(20000, TOP, 20000):
+            off = learned.demand_u16(flow, 3000, 0) - wanted.demand_u16(flow, 3000, 0)
+            assert abs(off) < FULL // 200, (start, flow, off)
+
+
+def test_pump_curve_begins_when_the_line_has_run_empty():
+    machine = SmallMachine()
+    for _ in range(100):
+        machine.move(FULL)  # air in the line: it gives back for long what it holds
+    procedure = PumpCurveProcedure(made(), {"density_g_l": 1000})
+    full = machine.flow
+    for tick in range(300):
+        machine.run(procedure, 1)
+        machine.measured.flow_ul_s = machine.flow = full * (300 - tick) // 300
+        machine.measured.flow_readable = 1
+    machine.run(procedure)
+    assert procedure.state == DONE, procedure.reason
+    assert abs(procedure.proposal()["curve_duty_u16"][0] - DEAD) < 200
 
 
 def test_pump_curve_refuses_a_falling_curve():

@@ -12,15 +12,16 @@ if TYPE_CHECKING:
     from rate_control.procedures.pump_curve import PumpCurveProcedure
     from rate_control.settings import Settings
 
+LEVELS = 16  # demands in each direction
 NARROW_LEVEL = 10  # in the middle of the demand: clear of the relief valve and of the floor
 BEYOND_LEVEL = 13  # a valve goes so far and back to the level above; clear of its stop
+# Where a flow is kept: going up, going down, opened in one run, with fewer sections, ...
+UP_AT, DOWN_AT = 0, LEVELS
+SINGLE_AT, NARROW_AT, BEYOND_AT, BACK_AT, PLACES = range(2 * LEVELS, 2 * LEVELS + 5)
 
 
 def narrow_mask(settings: "Settings") -> int:
-    """Return the sections, from the first on, that make at least half of the width, or 0.
-
-    0 where that would be all of them: then there is nothing to compare.
-    """
+    """Return the sections, from the first on, that make half of the width; 0 if that is all."""
     widths = settings.widths_mm()
     mask = 0
     width = 0
@@ -36,32 +37,38 @@ def settings_from(measured: "PumpCurveProcedure") -> dict:
     """Return the proposed settings of a finished PumpCurveProcedure."""
     settings = measured.settings
     proposed: dict = {"curve_density_g_l": measured.density_g_l}
-    flows = measured.up_ul_s
+    flows = measured.flow_ul_s[:LEVELS]
     if settings.actuator == PWM_PUMP:
-        up = pump_demands(measured, proposed)
+        # the highest at much flow: the full duty at a lower one is less than that at this
+        supply_mv = max(measured.supply_mv[NARROW_LEVEL:LEVELS])
+        proposed["curve_supply_mv"] = supply_mv
+        up, flows = pump_branch(measured, UP_AT, supply_mv)
+        narrow = measured.demand_at_u16(NARROW_AT, supply_mv)
     else:
         up = valve_positions(measured, proposed)
+        narrow = up[NARROW_LEVEL]
     top = rising_top(flows)
-    curve_flow, curve_duty = resample(flows, up, top)
-    proposed["curve_flow_ul_s"] = curve_flow
-    proposed["curve_duty_u16"] = curve_duty
+    curve = curve_flow, curve_duty = resample(flows, up, top)
+    proposed["curve_flow_ul_s"], proposed["curve_duty_u16"] = curve
     if settings.actuator == PWM_PUMP:
-        gap = gap_u16(flows, up, measured.down_ul_s, up, top)
+        down, falling = pump_branch(measured, DOWN_AT, supply_mv)
+        gap = gap_u16(flows, up, falling, down, top)
         proposed["curve_gap_u16"] = clamp(gap, 0, 20000) if gap > DUTY_FULL // 200 else 0
-    if measured.narrow_ul_s:
-        wide = measured.single_ul_s or flows[NARROW_LEVEL]
-        name, value = share_number(settings, curve_flow, curve_duty, up[NARROW_LEVEL], wide,
-                                   measured.narrow_ul_s, measured.narrow_mask)
+    if measured.flow_ul_s[NARROW_AT]:
+        wide = measured.flow_ul_s[SINGLE_AT] or flows[NARROW_LEVEL]
+        name, value = share_number(measured, curve_flow, curve_duty, narrow, wide)
         proposed[name] = value
     return proposed
 
 
-def pump_demands(measured: "PumpCurveProcedure", proposed: dict) -> list[int]:
-    """Return the demands of the levels, all at one supply, which is proposed."""
-    reference_mv = measured.supply_mv[NARROW_LEVEL]
-    proposed["curve_supply_mv"] = reference_mv
-    return [at_supply(measured.demand_u16(level), measured.supply_mv[level], reference_mv)
-            for level in range(len(measured.up_ul_s))]
+def pump_branch(measured: "PumpCurveProcedure", first: int, supply_mv: int
+                ) -> tuple[list[int], list[int]]:
+    """Return (demands, flows) of a branch, all at one supply, the demands rising."""
+    points = []
+    for place in range(first, first + LEVELS):
+        points.append((measured.demand_at_u16(place, supply_mv), measured.flow_ul_s[place]))
+    demands, flows = zip(*sorted(points))
+    return list(demands), list(flows)
 
 
 def valve_positions(measured: "PumpCurveProcedure", proposed: dict) -> list[int]:
@@ -70,18 +77,17 @@ def valve_positions(measured: "PumpCurveProcedure", proposed: dict) -> list[int]
     Each start of the motor loses some time, of which a guess was made good; n starts leave the
     valve n errors off. One run to the level that n starts reached shows the error:
     x_single + e = x_sweep + n e at the same flow. Then once further open and back: the errors of
-    the two starts cancel, and what is left is the play. Neither comes near a stop, so how well
-    the travel is known does not matter.
+    both starts cancel, the play is left. No stop is near: how well the travel is known matters not.
     """
     settings = measured.settings
-    levels = len(measured.up_ul_s)
-    nominal = [measured.demand_u16(level) for level in range(levels)]
-    swept = along(measured.up_ul_s, nominal, measured.single_ul_s)
-    more_starts = max(swept * (levels - 1) - DUTY_FULL, DUTY_FULL)  # than one, in DUTY_FULL
+    flows = measured.flow_ul_s[:LEVELS]
+    single = measured.flow_ul_s[SINGLE_AT]
+    nominal = [measured.demand_u16(level) for level in range(LEVELS)]
+    swept = along(flows, nominal, single)
+    more_starts = max(swept * (LEVELS - 1) - DUTY_FULL, DUTY_FULL)  # than one, in DUTY_FULL
     error = (nominal[NARROW_LEVEL] - swept) * DUTY_FULL // more_starts
-    up = [clamp(nominal[level] + level * error, 0, DUTY_FULL) for level in range(levels)]
-    play = (along(measured.up_ul_s, up, measured.back_ul_s)
-            - along(measured.up_ul_s, up, measured.single_ul_s))
+    up = [clamp(nominal[level] + level * error, 0, DUTY_FULL) for level in range(LEVELS)]
+    play = along(flows, up, measured.flow_ul_s[BACK_AT]) - along(flows, up, single)
     lost_ms = settings.valve_lost_ms - error * settings.valve_travel_ms // DUTY_FULL
     play_ms = settings.valve_play_ms + play * settings.valve_travel_ms // DUTY_FULL
     proposed["valve_lost_ms"] = clamp(lost_ms, 0, 500)
@@ -96,13 +102,6 @@ def along(xs: list[int] | tuple[int, ...], ys: list[int] | tuple[int, ...], x: i
             run = max(xs[index] - xs[index - 1], 1)
             return ys[index - 1] + (ys[index] - ys[index - 1]) * (x - xs[index - 1]) // run
     return ys[-1]
-
-
-def at_supply(demand_u16: int, supply_mv: int, reference_mv: int) -> int:
-    """Return the demand that gives the same voltage to the motor at the reference supply."""
-    if not supply_mv or not reference_mv:
-        return demand_u16
-    return min(demand_u16 * supply_mv // reference_mv, DUTY_FULL)
 
 
 def rising_top(flows: list[int]) -> int:
@@ -156,21 +155,24 @@ def zero_flow_demand(flows: list[int], demands: list[int]) -> int:
 
 def gap_u16(up_flows: list[int], up_demands: list[int], down_flows: list[int],
             down_demands: list[int], top: int) -> int:
-    """Return the median demand between the branches at the same flow, over the middle levels.
-
-    The median, because near its end a branch is flat and the demand for a flow means little.
-    """
-    gaps = [along(up_flows, up_demands, down_flows[level]) - down_demands[level]
-            for level in range(3, top) if down_flows[level] < up_flows[top]]
+    """Return the median demand between the branches; a branch is flat at its ends, and left out."""
+    gaps = []
+    for level in range(3, top):
+        if down_flows[level] < up_flows[top]:
+            gaps.append(along(up_flows, up_demands, down_flows[level]) - down_demands[level])
     return sorted(gaps)[len(gaps) // 2] if gaps else 0
 
 
-def share_number(settings: "Settings", curve_flow: list[int], curve_duty: list[int], demand: int,
-                 wide_ul_s: int, narrow_ul_s: int, mask: int) -> tuple[str, int]:
+def share_number(measured: "PumpCurveProcedure", curve_flow: list[int], curve_duty: list[int],
+                 demand: int, wide_ul_s: int) -> tuple[str, int]:
     """Return (setting, value) of the law in width_share.py from one flow with fewer sections."""
+    settings = measured.settings
+    narrow_ul_s = measured.flow_ul_s[NARROW_AT]
     widths = settings.widths_mm()
     total = sum(widths)
-    width = sum(section for index, section in enumerate(widths) if mask >> index & 1)
+    width = 0
+    for index, section_width in enumerate(widths):
+        width += section_width * (measured.narrow_mask >> index & 1)
     if settings.actuator == PWM_PUMP:
         left = demand - interpolate(curve_flow, curve_duty, narrow_ul_s)
         top = curve_flow[-1]
@@ -191,8 +193,7 @@ def share_number(settings: "Settings", curve_flow: list[int], curve_duty: list[i
 
 def root(value: int) -> int:
     """Return floor(sqrt(value)) of any size, by Newton's rule."""
-    guess = value
-    better = (guess + 1) // 2
+    guess, better = value, (value + 1) // 2
     while better < guess:
         guess = better
         better = (guess + value // guess) // 2

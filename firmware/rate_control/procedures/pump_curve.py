@@ -2,10 +2,12 @@
 
 On the bench with all sections on: find where flow begins, step up to full demand and down
 again, then once more with some sections shut. The levels lie closer together at the bottom,
-where the meter ends and the curve must be trusted.
+where the meter ends and the curve must be trusted. With each flow the supply is kept: another
+consumer may pull it down meanwhile, and a pump then gives less at the same duty.
 """
 
 from rate_control.procedures import curve_fit
+from rate_control.procedures.curve_fit import BEYOND_AT, DOWN_AT, LEVELS, NARROW_AT, UP_AT
 from rate_control.procedures.procedure import AGAINST_STOP, DONE, FAILED, RUNNING, Procedure
 from rate_control.units import DUTY_FULL, PWM_PUMP, TICK_MS
 
@@ -15,17 +17,18 @@ if TYPE_CHECKING:
     from rate_control.settings import Settings
     from rate_control.totals import Totals
 
-LEVELS = 16  # demands in each direction
 SETTLE_TICKS = 500 // TICK_MS  # before the first look
 AVERAGE_TICKS = 20  # of a look; two looks that agree are a flow that has settled
-LOOKS_MAX = 10  # and a flow that never does is taken as it is,
-LOOKS_FILLING = 60  # but before the first level the line may have to fill
+LOOKS_MAX = 10  # and a flow that never does, while the supply stays, is taken as it is,
+LOOKS_FILLING = 60  # but before the first level the line may have to fill, or to run empty
 RAMP_U16 = DUTY_FULL // 1024  # a tick; slow against the lag of any machine
 
 HOME, FIND, UP, DOWN, SHUT, SINGLE, NARROW, BEYOND, BACK = range(9)
 PROMPTS = ("shutting", "looking for the first flow", "stepping up", "stepping down",
            "shutting", "opening in one run", "fewer sections", "opening further", "coming back")
 LEVELS_AWAY = (0, 0, 1, 1, 0, 15, 1, 3, 3)  # how far the level of a phase is from the last
+FIRST_PLACE = (0, 0, UP_AT, DOWN_AT, 0, curve_fit.SINGLE_AT, NARROW_AT, BEYOND_AT,
+               curve_fit.BACK_AT)  # where curve_fit finds the flows of a phase
 # A valve starts from its stop; one long run from there shows what each start of its motor loses,
 # and going further and back, clear of both stops, its play.
 PUMP_PHASES = (HOME, FIND, UP, DOWN, NARROW)
@@ -43,12 +46,8 @@ class PumpCurveProcedure(Procedure):
         super().__init__()
         self.settings = settings
         self.density_g_l = params["density_g_l"]  # of what is in the tank now
-        self.up_ul_s = [0] * LEVELS
-        self.down_ul_s = [0] * LEVELS
-        self.supply_mv = [0] * LEVELS
-        self.single_ul_s = 0
-        self.narrow_ul_s = 0
-        self.back_ul_s = 0
+        self.flow_ul_s = [0] * curve_fit.PLACES
+        self.supply_mv = [0] * curve_fit.PLACES
         self.narrow_mask = curve_fit.narrow_mask(settings)
         self.start_u16 = 0
         self.level = 0
@@ -59,27 +58,35 @@ class PumpCurveProcedure(Procedure):
         travel_ms = settings.valve_travel_ms if self._valve else 0
         self._home_ticks = max(travel_ms * 13 // 10, 1000) // TICK_MS
         self._run_ticks = travel_ms // TICK_MS  # stop to stop
-        self._seen_ul_s = 0  # at the last look
+        self._seen_ul_s = self._seen_mv = 0  # at the last look
         self._begin_level()
 
-    def demand_u16(self, level: int) -> int:
-        """Return the demand of a level.
+    def demand_u16(self, place: int) -> int:
+        """Return the demand of a place: a pump's in squares, closer together at the bottom.
 
-        For a pump in squares, closer together at the bottom; for a valve in even steps, none
-        shorter than the motor can make.
+        A valve's are even steps, none shorter than the motor can make.
         """
+        level = min(place, 2 * LEVELS - 1 - place)
+        if level < 0:
+            level = curve_fit.BEYOND_LEVEL if place == BEYOND_AT else curve_fit.NARROW_LEVEL
         span = DUTY_FULL - self.start_u16
         top = LEVELS - 1
         if self._valve:
             return self.start_u16 + span * level // top
         return self.start_u16 + span * level // top * level // top
 
+    def demand_at_u16(self, place: int, supply_mv: int) -> int:
+        """Return the demand that gives the motor at this supply what it had at a place."""
+        had_mv = self.supply_mv[place]
+        demand = self.demand_u16(place)
+        return min(demand * had_mv // supply_mv, DUTY_FULL) if had_mv and supply_mv else demand
+
     def progress_permille(self) -> int:
-        """Return how far it is, 0 to 1000."""
+        """See Procedure."""
         return min((self._turn * LEVELS + self.level) * 1000 // (len(self._phases) * LEVELS), 1000)
 
     def prompt(self) -> str:
-        """Return what it is doing."""
+        """See Procedure."""
         return PROMPTS[self._phases[self._turn]] if self.state == RUNNING else ""
 
     def step(self, measured: "Measured", decided: "Decided") -> None:
@@ -89,15 +96,13 @@ class PumpCurveProcedure(Procedure):
         if decided.section_mask != (self._all_mask & self.section_mask):
             self.finish(FAILED, "switch all sections on")
         elif phase == HOME or phase == SHUT:
-            if self._ticks >= self._home_ticks:
+            runs_empty = measured.flow_readable and not self._valve
+            wait = LOOKS_FILLING * AVERAGE_TICKS if runs_empty else self._home_ticks
+            if self._ticks >= wait:
                 self._next_phase()
-        elif phase == FIND:
-            self._find(measured)
-        else:
+        elif phase != FIND:
             self._dwell(measured, phase)
-
-    def _find(self, measured: "Measured") -> None:
-        if measured.flow_readable:
+        elif measured.flow_readable:
             self.start_u16 = max(self.duty_u16 - RAMP_U16, 0)
             self._next_phase()
         elif self.duty_u16 >= DUTY_FULL:
@@ -119,7 +124,7 @@ class PumpCurveProcedure(Procedure):
         """Set the demand of a level and how long it takes to get there."""
         phase = self._phases[self._turn]
         self._ticks = 0
-        self._sum = 0
+        self._sum = self._sum_mv = 0
         self._looks = 0
         self._wait_ticks = SETTLE_TICKS + self._run_ticks * LEVELS_AWAY[phase] // (LEVELS - 1)
         self.section_mask = self.narrow_mask if phase == NARROW else -1
@@ -127,60 +132,54 @@ class PumpCurveProcedure(Procedure):
             self.duty_u16 = AGAINST_STOP
         elif phase == FIND:
             self.duty_u16 = 0
-        elif phase == UP:
-            self.duty_u16 = self.demand_u16(self.level)
-        elif phase == DOWN:
-            self.duty_u16 = self.demand_u16(LEVELS - 1 - self.level)
-        elif phase == BEYOND:
-            self.duty_u16 = self.demand_u16(curve_fit.BEYOND_LEVEL)
         else:
-            self.duty_u16 = self.demand_u16(curve_fit.NARROW_LEVEL)
+            self.duty_u16 = self.demand_u16(FIRST_PLACE[phase] + self.level)
 
     def _dwell(self, measured: "Measured", phase: int) -> None:
-        """Wait for the flow to settle, take its average and go on to the next level."""
+        """Look at the flow again and again until two looks agree to 1/256.
+
+        A pump's supply that has moved by 1/64 moves the flow too, so the looks begin anew.
+        """
         if self._ticks <= self._wait_ticks:
             return
         self._sum += measured.flow_ul_s
+        self._sum_mv += measured.supply_mv
         if self._ticks < self._wait_ticks + AVERAGE_TICKS:
             return
         flow_ul_s = self._sum // AVERAGE_TICKS
-        if not self._settled(flow_ul_s):
+        supply_mv = self._sum_mv // AVERAGE_TICKS
+        if not self._valve and abs(supply_mv - self._seen_mv) > supply_mv >> 6:
+            self._looks = 0
+        agrees = self._looks > 0 and abs(flow_ul_s - self._seen_ul_s) <= flow_ul_s >> 8
+        self._seen_ul_s = flow_ul_s
+        self._seen_mv = supply_mv
+        self._looks += 1
+        if agrees or self._looks == (LOOKS_MAX if self.level else LOOKS_FILLING):
+            self._take(phase)
+        else:
             self._wait_ticks = self._ticks
-            self._sum = 0
-            return
-        self._take(phase, flow_ul_s, measured.supply_mv)
-        if self.state != RUNNING:
-            return
+            self._sum = self._sum_mv = 0
+
+    def _take(self, phase: int) -> None:
+        """Keep the last look and go on; refuse a curve that falls while the motor gets more."""
+        place = FIRST_PLACE[phase] + self.level
+        self.flow_ul_s[place] = self._seen_ul_s
+        self.supply_mv[place] = self._seen_mv
+        up_mv = self.supply_mv[curve_fit.NARROW_LEVEL]
+        if phase == NARROW and abs(self._seen_mv - up_mv) <= up_mv >> 6:
+            self.supply_mv[place] = up_mv  # it has not moved, see _dwell
+        last = place - 1
+        if phase == UP and self.level:
+            had_u16 = self.demand_at_u16(place, self.supply_mv[last])
+            more = self._valve or had_u16 > self.demand_u16(last)
+            if more and self._seen_ul_s < self.flow_ul_s[last] * 49 // 50:
+                self.finish(FAILED, "flow falls while demand rises: air, filter, valve")
+                return
         self.level += 1
         if self.level < (LEVELS if phase == UP or phase == DOWN else 1):
             self._begin_level()
         else:
             self._next_phase()
-
-    def _settled(self, flow_ul_s: int) -> bool:
-        """Return whether this look at the flow agrees with the last to 1/256."""
-        agrees = self._looks > 0 and abs(flow_ul_s - self._seen_ul_s) <= flow_ul_s >> 8
-        self._seen_ul_s = flow_ul_s
-        self._looks += 1
-        return agrees or self._looks == (LOOKS_MAX if self.level else LOOKS_FILLING)
-
-    def _take(self, phase: int, flow_ul_s: int, supply_mv: int) -> None:
-        """Keep the flow of a level; refuse a curve that falls while the demand rises."""
-        if phase == SINGLE:
-            self.single_ul_s = flow_ul_s
-        elif phase == NARROW:
-            self.narrow_ul_s = flow_ul_s
-        elif phase == BACK:
-            self.back_ul_s = flow_ul_s
-        elif phase == BEYOND:
-            return
-        elif phase == DOWN:
-            self.down_ul_s[LEVELS - 1 - self.level] = flow_ul_s
-        else:
-            self.up_ul_s[self.level] = flow_ul_s
-            self.supply_mv[self.level] = supply_mv
-            if self.level and flow_ul_s < self.up_ul_s[self.level - 1] * 49 // 50:
-                self.finish(FAILED, "flow falls while demand rises: air, filter, valve")
 
     def proposal(self) -> dict:
         """Return the curve, its gap and the number of the share law."""
