@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from host_sim.panel.bench_hands import PROCEDURES
 from host_sim.panel.live_twin import TANK_L
 from host_sim.panel.scenes import AT_MAX_S, SCENES
 from host_sim.panel.trouble import OUTLETS, TROUBLES
@@ -83,6 +84,9 @@ COMMANDS: dict[str, tuple[Argument, ...]] = {
     "scene": (_one_of(*(scene.name for scene in SCENES)), _number(0.0, AT_MAX_S, unit="s")),
     "save": (FLAG,),  # in US customary units
     "size": (TEXT, FLAG),  # lines NAME = VALUE; in US customary units
+    # a procedure, its parameters NAME = VALUE with commas between; in US customary units
+    "learn": (_one_of(*PROCEDURES), TEXT, FLAG),
+    "keep": (FLAG,),  # what was learned; false leaves it
     "what_if": (TEXT, FLAG),  # NAME=VALUE of a setting; in US customary units
 }
 

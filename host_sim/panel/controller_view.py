@@ -12,6 +12,7 @@ from typing import Any
 
 from host_sim.board.link_client import LinkClient, Refused
 from host_sim.panel.ground_cells import GroundCells
+from host_sim.panel.procedure_view import ProcedureView
 from rate_control.application_rate import applied_rate_ml_ha
 from rate_control.interlock import APPLYING
 from rate_control.intmath import LIMIT
@@ -58,6 +59,7 @@ class ControllerView:
         self._last: Row | None = None
         self._heard_s = self._words_s = self._settings_s = 0.0
         self._shows = True
+        self._procedure = ProcedureView(client)
         self.shown_us: bool | None = None  # chosen for the display, None: as set
 
     def connect(self) -> None:
@@ -147,6 +149,7 @@ class ControllerView:
                       "regulation": status["regulation"],
                       "totals": self._totals,
                       "faults": self._client.ask("faults.get")["faults"],
+                      "procedure": self._procedure.look(),
                       "display": self._display()}
 
     def _display(self) -> list[str] | None:

@@ -31,5 +31,7 @@ SAID: dict[str, tuple[str, Callable[..., str]]] = {
     "trouble": (FAULT, _trouble),
     "outlets": (FAULT, lambda i, factor: f"outlets of section {i + 1}: {_OUTLETS[factor]}"),
     "field": (FAULT, lambda name: f"the field became {name}"),
+    "learn": (HANDS, lambda name, *_: f"on the bench: {name.replace('_', ' ')}"),
+    "keep": (HANDS, lambda yes: f"what was learned was {'kept' if yes else 'left'}"),
     "hang": (FAULT, lambda: "the program hangs"),
 }

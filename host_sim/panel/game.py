@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Protocol
 
 from host_sim.common.errors import InputError
+from host_sim.panel.bench_hands import BenchHands
 from host_sim.panel.breakage import Breakage
 from host_sim.panel.controller_view import ControllerView
 from host_sim.panel.drive_record import DriveRecord
@@ -20,7 +21,7 @@ from host_sim.panel.scenes import BY_NAME, Script
 from host_sim.panel.session import FRAME_S
 from host_sim.panel.size_answer import size_told
 from host_sim.panel.tank_count import TankCount
-from host_sim.panel.what_if import SPAN_S, TICKS, Done, Minute, changed, compared
+from host_sim.panel.what_if import SPAN_S, TICKS, Done, Minute, changed, compared, offered
 from host_sim.twin.scenario import Scenario
 from rate_control.settings import build
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
@@ -73,6 +74,7 @@ class Game:
         self._done: deque[Done] = deque(maxlen=DONE)
         self._keeper = keeper
         self._saved: dict[str, Any] | None = None
+        self._bench = BenchHands(twin, self.do)
         self._tank = TankCount(twin.tank_l)
         self.drive = DriveRecord(twin, scenario)
         twin.after_step = self.drive.note
@@ -87,6 +89,7 @@ class Game:
     def _begin(self) -> None:
         """Let every page begin anew."""
         settings = self._twin.application.controller.settings
+        self._settings = settings
         self._feed.begin(about_twin(self._view.facts, self._scenario, settings))
         self._changes.forget()
 
@@ -100,6 +103,11 @@ class Game:
         frame = frame_of(self._view, rows, self._changes)
         add_cells(frame, "cells", self._twin.cells.take())
         self._changes.add(frame, "hands", self._hands())
+        self._changes.add(frame, "bench", self._bench.told)
+        settings = self._twin.application.controller.settings
+        if settings is not self._settings:  # learned, or set up at the display
+            self._settings = settings
+            frame["settings"] = [offered(settings, us) for us in (False, True)]
         self._changes.add(frame, "drive", {
             "let_go_s": round(self.drive.let_go_s), "saving": self._keeper.busy,
             "saved": self._saved})
@@ -113,6 +121,7 @@ class Game:
         self._goal_s = max(self._goal_s + self._pacer.due_s(), self.script.arrive_s)
         while twin.now_s < self._goal_s:
             self.script.act(twin.now_s, self.do)
+            self._bench.act()
             for row in self._view.take():
                 twin.wanted_ml_ha = row["rate_ml_ha"]
                 truth = twin.look()
@@ -174,6 +183,8 @@ class Game:
             "restart": lambda: self._end(Script()),
             "scene": lambda name, at_s: self._end(Script(BY_NAME[name].steps, at_s)),
             "save": self._save,
+            "learn": self._learn,
+            "keep": self._bench.keep,
             "what_if": self._what_if,
             "size": lambda text, us: self._aside(lambda: size_told(text, us)),
         }
@@ -187,6 +198,12 @@ class Game:
             self._feed.tell({"refused": BUSY})
             return
         self._keeper.save(self.drive.finish(), us, self._told)
+
+    def _learn(self, name: str, text: str, us: bool) -> None:
+        try:
+            self._bench.learn(name, text, us)
+        except InputError as error:
+            self._feed.tell({"refused": str(error.args[0])})
 
     def _what_if(self, text: str, us: bool) -> None:
         """Replay the last minute with another setting, aside: the twin goes on."""

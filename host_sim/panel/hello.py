@@ -82,7 +82,7 @@ def about_twin(facts: Facts, scenario: Scenario, settings: Settings) -> dict[str
         "recording": f"{trace.name}, {trace.duration_s / 60:.0f} min",
         "troubles": [(trouble.name, trouble.words) for trouble in TROUBLES],
         "fields": tuple(FIELDS),
-        "scenes": [(scene.name, scene.words, scene.at_s) for scene in SCENES],
+        "scenes": [(scene.name, scene.words, scene.at_s, scene.where) for scene in SCENES],
         "outlets": OUTLETS,
         "size": {"fields": size_fields(), "example": EXAMPLE},
         "settings": [offered(settings, us) for us in (False, True)],

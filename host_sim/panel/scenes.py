@@ -26,12 +26,16 @@ Step = tuple[Any, ...]  # when, then a command of commands.py with its arguments
 
 @dataclass(frozen=True)
 class Scene:
-    """A drive that plays itself: its word in an address, its words, what is worth seeing."""
+    """A drive that plays itself: its word in an address, its words, what is worth seeing.
+
+    `where` is the part of the page to look at, "" the page as it opens.
+    """
 
     name: str
     words: str
     at_s: float
     steps: tuple[Step, ...]
+    where: str = ""
 
 
 SCENES = (
@@ -50,6 +54,10 @@ SCENES = (
           (*START, (30.0, "trouble", "battery_weak", True))),
     Scene("program_hangs", "the program hangs", 34.0,
           (*START, (30.0, "hang"))),
+    Scene("pump_curve", "learning the pump", 60.0,
+          ((1.0, "learn", "pump_curve", "", False),), "tune"),
+    Scene("step_test", "tuned by a step test", 60.0,
+          ((1.0, "learn", "step_test", "", False),), "tune"),
 )
 BY_NAME = {scene.name: scene for scene in SCENES}
 

@@ -120,3 +120,27 @@ def test_an_address_opens_a_moment_on_a_phone(open_site):
     page.get_by_role("link", name="a section closed at 32 s").click()
     expect(page.locator("[data-show=open]")).to_have_text("1 \u2013 3", timeout=SOON_MS)
     expect(page).to_have_url(re.compile("#scene=section_closed&at=32$"))
+
+
+def test_it_is_tuned_on_a_phone(open_site):
+    """An address opens it with the step test done; it is kept, and the pump is learned after it."""
+    page = open_site(NARROW, "#scene=step_test&at=50")
+    told, found = page.locator("#tune-told"), page.locator("#tune-found")
+    expect(told).to_have_text("step test: done", timeout=SOON_MS)
+    expect(found).to_contain_text(re.compile(r"fastest settling time\d\.\d\d s"))
+    expect(page.get_by_role("heading", name="Learn the pump, and tune")).to_be_in_viewport()
+    assert page.evaluate("document.documentElement.scrollWidth") == NARROW[0]
+    assert page.evaluate(CONTRASTS) == []
+    faster(page)
+    page.get_by_role("button", name="Keep it").click()
+    expect(told).to_contain_text("Kept: the machine works by it", timeout=SOON_MS)
+    expect(found).to_be_hidden()
+
+    page.get_by_label("speed", exact=True).fill("200 km/h")
+    page.get_by_role("button", name="Step test").click()
+    expect(page.locator("#refused")).to_contain_text("speed: must be ")
+    page.get_by_role("button", name="Learn the pump").click()
+    expect(told).to_have_text(re.compile(r"^pump curve: \w.*, \d+ %$"), timeout=SOON_MS)
+    expect(page.get_by_role("progressbar", name="How far it is")).to_be_visible()
+    page.get_by_role("button", name="Master").click()
+    expect(told).to_have_text("pump curve: stopped", timeout=SOON_MS)

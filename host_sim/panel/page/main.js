@@ -12,6 +12,7 @@ import { Shortcuts } from "./shortcuts.js";
 import { Line } from "./line.js";
 import { Sizing } from "./sizing.js";
 import { Steps } from "./steps.js";
+import { Tuning } from "./tuning.js";
 import { Units, deviation } from "./units.js";
 import { WhatIf } from "./what_if.js";
 
@@ -29,10 +30,11 @@ class Panel {
     const send = (...command) => this.line.send(...command);
     const refuse = (why) => this.refuse(why);
     this.machine = new Machine(send, refuse, (...which) => this.line.addressOf(...which), () => this.scenes.leave());
-    this.scenes = new Scenes(byId("scenes"), send);
+    this.scenes = new Scenes(byId("scenes"), send, (id) => this.lookAt(id));
     this.controller = new Controller(send, refuse);
     this.whatIf = new WhatIf(send);
     this.sizing = new Sizing(send);
+    this.tuning = new Tuning(send);
     this.buzzer = new Buzzer();
     this.steps = new Steps(byId("steps"));
     this.ribbon = new Ribbon(byId("ribbon"), byId("reading"));
@@ -79,6 +81,9 @@ class Panel {
     }
     if (frame.drive && this.twin) this.machine.showDrive(frame.drive);
     if (frame.words?.display !== undefined) this.controller.showWords(frame.words);
+    if (frame.words?.procedure !== undefined) this.tuning.showProcedure(frame.words.procedure);
+    if (frame.settings && this.twin) this.whatIf.offer(frame.settings);
+    if (frame.bench !== undefined) this.tuning.showBench(frame.bench);
     if (frame.rows?.length) this.showRow(frame.rows.length);
     if (!this.waiting) {
       this.waiting = true;
@@ -104,6 +109,7 @@ class Panel {
     if (this.twin) this.machine.begin(hello, this.units);
     if (this.twin) this.whatIf.begin(hello, this.units);
     if (this.twin) this.sizing.begin(hello);
+    this.tuning.begin(this.twin);
     this.controller.begin(hello, this.units);
     this.steps.begin(hello);
     this.scenes.begin(hello);
@@ -122,6 +128,12 @@ class Panel {
     for (const made of choices("view")) press(made, made.dataset.view === name);
     this.controller.display.draw();
     this.draw();
+  }
+
+  /** Bring a part of the page into sight. */
+  lookAt(id) {
+    this.view("everything");
+    byId(id).scrollIntoView();
   }
 
   legend(classes) {
@@ -202,6 +214,7 @@ class Panel {
     if (this.twin) this.machine.use(this.units);
     if (this.twin) this.whatIf.use(this.units);
     if (this.twin) this.sizing.use(this.units);
+    this.tuning.use(this.units);
     this.controller.use(this.units);
     this.see({});
   }

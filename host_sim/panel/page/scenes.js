@@ -10,15 +10,18 @@ export function momentOf(fragment) {
 }
 
 export class Scenes {
-  constructor(list, send) {
+  /** send(...command) asks for something, lookAt(id) brings a part of the page into sight. */
+  constructor(list, send, lookAt) {
     this.list = list;
     this.send = send;
+    this.lookAt = lookAt;
     this.gone = false; // to the moment that the page was opened with
     addEventListener("hashchange", () => this.go());
   }
 
   begin({ scenes = [] }) {
     this.usual_s = Object.fromEntries(scenes.map(([name, , at_s]) => [name, at_s]));
+    this.where = Object.fromEntries(scenes.map(([name, , , where]) => [name, where]));
     this.list.replaceChildren(
       ...scenes.map(([name, words, at_s]) => {
         const href = `#scene=${name}&at=${at_s}`;
@@ -41,6 +44,7 @@ export class Scenes {
     const moment = momentOf(location.hash);
     if (!moment) return;
     this.send("scene", moment.name, moment.at_s ?? this.usual_s[moment.name] ?? 0);
+    if (this.where[moment.name]) this.lookAt(this.where[moment.name]);
   }
 
   mark() {

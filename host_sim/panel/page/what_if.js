@@ -31,6 +31,12 @@ export class WhatIf {
     this.use(units);
   }
 
+  /** The settings have become others: what can be asked about, in metric and in US units. */
+  offer(settings) {
+    this.hello.settings = settings;
+    this.use(this.units);
+  }
+
   use(units) {
     this.units = units;
     const chosen = this.select.value;

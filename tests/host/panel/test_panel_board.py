@@ -15,7 +15,7 @@ from rate_control.interlock import STATE_NAMES
 from tests.support.panel_client import live
 
 READINGS = {"hello", "settings.get", "telemetry.set", "status", "totals.get", "faults.get",
-            "display.get"}
+            "display.get", "procedure.get"}
 
 
 class Cable:

@@ -25,6 +25,8 @@ SEEN = {
     "empty_tank": ("fault", "tank"),
     "weak_battery": ("applying", ""),
     "program_hangs": ("parked", "master off, then on"),
+    "pump_curve": ("bench", "stepping up"),
+    "step_test": ("parked", "gain against the curve"),
 }
 
 
