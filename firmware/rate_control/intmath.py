@@ -34,12 +34,9 @@ def muldiv(a: int, b: int, c: int) -> int:
     a is -LIMIT..LIMIT, b is 0..LIMIT, c is 1..2**24. Whole multiples of c are taken out of the
     larger factor first; mostly the rest can then be multiplied as it is.
     """
-    negative = a < 0
-    if negative:
-        a = -a
-    plain = not b or a <= LIMIT // b
-    quotient = a * b // c if plain else _large_muldiv(a, b, c)
-    return -quotient if negative else quotient
+    if a < 0:
+        return -(-a * b // c) if not b or -a <= LIMIT // b else -_large_muldiv(-a, b, c)
+    return a * b // c if not b or a <= LIMIT // b else _large_muldiv(a, b, c)
 
 
 def _large_muldiv(a: int, b: int, c: int) -> int:
@@ -65,7 +62,10 @@ def _long_muldiv(a: int, b: int, c: int) -> int:
     the remainder stays below c, so with k bits at a time no intermediate exceeds 2**(k + 1) * c,
     and k is chosen to keep that within 2**30.
     """
-    bits = 15 if c <= 0x4000 else 12 if c <= 0x20000 else 9 if c <= 0x100000 else 5
+    if c <= 0x20000:
+        bits = 15 if c <= 0x4000 else 12
+    else:
+        bits = 10 if c <= 0x80000 else 9 if c <= 0x100000 else 5
     mask = (1 << bits) - 1
     shift = 29 // bits * bits
     while b >> shift == 0:

@@ -27,12 +27,23 @@ class InlineShare(ValveShare):
     learned number, is the flow of all sections without the valve.
     """
 
+    def __init__(self, settings: "Settings") -> None:
+        super().__init__(settings)
+        self._width_mm = -1  # that _wider_q12 is for: it changes far less often than the flow
+        self._wider_q12 = 0
+
     def _over(self, flow_ul_s: int, width_mm: int) -> int:
         """Return (Q/Qm)**2 (1/r**2 - 1) in 1/4096, at most 63."""
-        inverse_q8 = min(muldiv(self.total_mm, 256, max(width_mm, 1)), 8191)
-        wider = max((inverse_q8 * inverse_q8 >> 4) - ONE_Q12, 0)
+        if width_mm != self._width_mm:
+            self._take_width(width_mm)
         part = min(muldiv(flow_ul_s, ONE_Q12, self._flow_ul_s), ONE_Q12)
-        return min(muldiv(part * part >> 12, wider, ONE_Q12), 63 * ONE_Q12 - 1)
+        return min(muldiv(part * part >> 12, self._wider_q12, ONE_Q12), 63 * ONE_Q12 - 1)
+
+    def _take_width(self, width_mm: int) -> None:
+        """Reckon 1/r**2 - 1 for another open width."""
+        inverse_q8 = min(muldiv(self.total_mm, 256, max(width_mm, 1)), 8191)
+        self._wider_q12 = max((inverse_q8 * inverse_q8 >> 4) - ONE_Q12, 0)
+        self._width_mm = width_mm
 
     def whole(self, flow_ul_s: int, width_mm: int) -> int:
         """Return Q1; where no opening gives this flow, the highest flow."""
