@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from app.application import Application
+    from app.displays.display import Display
     from app.screens.screen import Screen
 
 KEYS_MS = 10
@@ -32,7 +33,7 @@ class Operator:
         self.grid = Grid()
         self.memory = FaultMemory(app.board.reset_cause() == "watchdog")
         self.display_lost = 0
-        self._display = None
+        self._display: Display | None = None
         self._keys = Keys()
         self._raw = RawKeys()
         self._signals = Signals()

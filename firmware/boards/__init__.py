@@ -2,8 +2,12 @@
 
 import sys
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from boards.board import Board
 
-def chosen():
+
+def chosen() -> "Board":
     """Return the board that this firmware runs on, with every output off.
 
     A board is made once, so this is called once. Raises RuntimeError where none fits.

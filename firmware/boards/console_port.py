@@ -7,13 +7,17 @@ still interrupts the program, which is how new firmware gets in; records never c
 import sys
 from select import POLLIN, POLLOUT, poll
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from typing import Any
+
 WRITE_BYTES = 32  # a call: the display and the keys must have their turn
 
 
 class ConsolePort:
     """A stream as app/link.py wants it: read() and write() never wait."""
 
-    def __init__(self, source=None, sink=None):
+    def __init__(self, source: "Any" = None, sink: "Any" = None) -> None:
         source = source or sys.stdin
         sink = sink or sys.stdout
         self._in = source.buffer
@@ -24,7 +28,7 @@ class ConsolePort:
         self._writable.register(sink, POLLOUT)
         self._buffer = bytearray(0)
 
-    def read(self, limit):
+    def read(self, limit: int) -> memoryview | None:
         """Return what has arrived, at most limit bytes; None where nothing has."""
         if not self._readable.poll(0):
             return None
@@ -39,7 +43,7 @@ class ConsolePort:
             count += 1
         return memoryview(self._buffer)[:count]
 
-    def write(self, data):
+    def write(self, data: bytes | memoryview) -> int:
         """Send what can be sent without waiting; return how many bytes that were."""
         count = 0
         limit = min(len(data), WRITE_BYTES)

@@ -6,7 +6,7 @@ outputs), and edge times are later (see esp32_pulses.py). A watchdog reset takes
 WATCHDOG_MS. Not one line of it has run on hardware yet: docs/reference/untested.md.
 """
 
-from time import sleep_ms, ticks_us
+from time import sleep_ms, ticks_us  # type: ignore[attr-defined]  # a board has them
 
 import machine
 from machine import ADC, I2C, PWM, SPI, WDT, Pin, Timer
@@ -20,6 +20,10 @@ from boards.safe_outputs import outputs_off
 from boards.section_port import SectionPort
 from rate_control.intmath import LIMIT
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
 WATCHDOG_MS = 500
 WATCHDOG_RELEASED_MS = 3_600_000
 IDLE_MS = 2
@@ -30,7 +34,7 @@ CAUSES = {machine.PWRON_RESET: "power", machine.WDT_RESET: "watchdog"}
 class Esp32Board(PinBoard):
     """One board; make only one. Raises ValueError where wiring.py holds bad values."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         outputs_off(pins)
         super().__init__()
         problems = wiring.problems()
@@ -51,26 +55,26 @@ class Esp32Board(PinBoard):
         i2c = I2C(0, sda=Pin(pins.I2C_DATA), scl=Pin(pins.I2C_CLOCK), freq=100_000)
         self._panel = FrontPanel(pins, i2c, hard=False)
 
-    def now_us(self):
+    def now_us(self) -> int:
         """See Board. This chip's ticks_us wraps at 2**30 too."""
         return ticks_us() & LIMIT
 
-    def start_tick(self, callback, period_us):
+    def start_tick(self, callback: "Callable[[int], None]", period_us: int) -> None:
         """See Board. The watchdog runs from here on."""
         self._callback = callback
         self._timer = Timer(TIMER, mode=Timer.PERIODIC, period=period_us, tick_hz=1_000_000,
                             callback=self._on_timer)
         self._watchdog = WDT(timeout=WATCHDOG_MS)
 
-    def reset_cause(self):
+    def reset_cause(self) -> str:
         """See Board."""
         return CAUSES.get(machine.reset_cause(), "soft")
 
-    def idle(self):
+    def idle(self) -> None:
         """See Board."""
         sleep_ms(IDLE_MS)
 
-    def release(self):
+    def release(self) -> None:
         """See Board. This chip's watchdog cannot be stopped, so it is put off for an hour."""
         self.make_safe()
         if self._timer:

@@ -14,11 +14,15 @@ an edge is known less well than on an RP2040:
 These delays are expected from the interpreter's sources, not measured (docs/reference/untested.md).
 """
 
-from time import ticks_us
+from time import ticks_us  # type: ignore[attr-defined]  # a board has it
 
 from esp32 import PCNT, RMT
 
 from rate_control.intmath import LIMIT
+
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from machine import Pin
 
 COUNT_TOP = 32767  # the counter goes to 0 there
 FILTER_TICKS = 1000  # of 80 MHz: a level must hold for 12.5 us
@@ -30,7 +34,7 @@ RMT_LONGEST_US = 32767  # one item; a longer pulse takes two
 class PulseInput:
     """Counts the rising edges of one pin; update() takes count and edge_us, both 0..LIMIT."""
 
-    def __init__(self, unit, pin):
+    def __init__(self, unit: int, pin: "Pin") -> None:
         self.count = 0
         self.edge_us = ticks_us() & LIMIT
         self._pin = pin
@@ -43,7 +47,7 @@ class PulseInput:
         self._on_edge = self._take_and_listen
         pin.irq(self._on_edge, pin.IRQ_RISING)
 
-    def _take(self):
+    def _take(self) -> None:
         """Take count and time together; the hardware's counter goes round at COUNT_TOP."""
         value = self._counter.value()
         new = (value - self._seen) % COUNT_TOP
@@ -52,13 +56,13 @@ class PulseInput:
             self.count = (self.count + new) & LIMIT
             self.edge_us = ticks_us() & LIMIT
 
-    def _take_and_listen(self, pin):
+    def _take_and_listen(self, pin: "Pin") -> None:
         self._take()
         if (self.count - self._at_read) & LIMIT > BUSY_EDGES:
             pin.irq(None)  # too many to follow; update() looks from now on
             self._listening = False
 
-    def update(self):
+    def update(self) -> None:
         """Bring count and edge_us up to date. Call it at least 3 times a second at 10 kHz."""
         before = self._at_read
         if not self._listening:
@@ -75,11 +79,11 @@ class TimedOutput:
     The RMT plays one pulse. A new one has to wait for the end of the one before.
     """
 
-    def __init__(self, pin):
+    def __init__(self, pin: "Pin") -> None:
         self._pin = pin
         self._rmt = RMT(pin=pin, resolution_hz=RMT_HZ)
 
-    def hold_ms(self, length_ms):
+    def hold_ms(self, length_ms: int) -> None:
         """Hold the pin high for this long from now on; 0 lets it go at once."""
         rmt = self._rmt
         if not rmt.wait_done():

@@ -1,10 +1,19 @@
 """Encoder, keys, lamp, buzzer and display: the same on every board with a front panel."""
 
-from time import sleep_ms
+from time import sleep_ms  # type: ignore[attr-defined]  # a board has it
 
 from machine import Pin
 
 from rate_control.intmath import LIMIT
+
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from types import ModuleType
+
+    from machine import I2C
+
+    from app.displays.display import Display
+    from app.keys import RawKeys
 
 # Quarter steps by (levels before) * 4 + (levels now), A in bit 1. Two bits at once tell nothing.
 QUARTER_STEPS = (0, -1, 1, 0, 1, 0, 0, -1, -1, 0, 0, 1, 0, 1, -1, 0)
@@ -15,9 +24,9 @@ class FrontPanel:
     of garbage does not hold up.
     """
 
-    def __init__(self, pins, i2c, hard):
+    def __init__(self, pins: "ModuleType", i2c: "I2C", hard: bool) -> None:
         self._i2c = i2c
-        self._display = None
+        self._display: "Display | None" = None
         self._probed = False
         self._a = Pin(pins.ENCODER_A, Pin.IN, Pin.PULL_UP)
         self._b = Pin(pins.ENCODER_B, Pin.IN, Pin.PULL_UP)
@@ -33,35 +42,35 @@ class FrontPanel:
         for pin in (self._a, self._b):
             pin.irq(self._turned, edges, **options)
 
-    def _encoder_levels(self):
+    def _encoder_levels(self) -> int:
         return self._a.value() << 1 | self._b.value()
 
-    def _turned(self, _):
+    def _turned(self, _: "Pin") -> None:
         """Count a quarter step. Bounce counts forth and back again, so it comes to nothing."""
         levels = self._encoder_levels()
         step = QUARTER_STEPS[self._levels << 2 | levels]
         self._levels = levels
         self._quarters = (self._quarters + step) & LIMIT
 
-    def read_keys(self, raw):
+    def read_keys(self, raw: "RawKeys") -> None:
         """Fill an app.keys.RawKeys."""
         raw.quarters = self._quarters
         raw.push = 1 - self._push.value()
         raw.back = 1 - self._back.value()
 
-    def signal(self, lamp, buzzer):
+    def signal(self, lamp: int, buzzer: int) -> None:
         """Switch lamp and buzzer on (1) or off (0)."""
         self._lamp.value(lamp)
         self._buzzer.value(buzzer)
 
-    def display(self):
+    def display(self) -> "Display | None":
         """Return the display that answers, None where none does; looked for once."""
         if not self._probed:
             self._display = self._find()
             self._probed = True
         return self._display
 
-    def _find(self):
+    def _find(self) -> "Display | None":
         addresses = self._i2c.scan()
         if 0x3C in addresses:
             from app.displays.ssd1306 import Ssd1306

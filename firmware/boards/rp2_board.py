@@ -7,7 +7,7 @@ writes only while outputs are off. If the tick dies for good, the watchdog reset
 the resistors outside keep the outputs off until boot.py has driven them there.
 """
 
-from time import sleep_ms, ticks_us
+from time import sleep_ms, ticks_us  # type: ignore[attr-defined]  # a board has them
 
 import machine
 import rp2
@@ -20,6 +20,10 @@ from boards.pin_board import PinBoard
 from boards.rp2_pulses import PulseInput, TimedOutput
 from boards.safe_outputs import outputs_off
 from boards.section_port import SectionPort
+
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 COUNT_MACHINES = (0, 1)  # both in PIO block 0, so that they share one program
 VALVE_MACHINES = (4, 5)  # block 1
@@ -42,7 +46,7 @@ CLEAR_ALIAS = 0x3000
 CTRL_ENABLE = 1 << 30
 
 
-def watchdog_base():
+def watchdog_base() -> int:
     """Return the address of this chip's watchdog; only the RP2350 has a third PIO block."""
     try:
         rp2.PIO(2)
@@ -54,7 +58,7 @@ def watchdog_base():
 class Rp2Board(PinBoard):
     """One board; make only one. Raises ValueError where wiring.py holds bad values."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         outputs_off(pins)
         super().__init__()
         problems = wiring.problems()
@@ -76,7 +80,7 @@ class Rp2Board(PinBoard):
         i2c = I2C(0, sda=Pin(pins.I2C_DATA), scl=Pin(pins.I2C_CLOCK), freq=100_000)
         self._panel = FrontPanel(pins, i2c, hard=True)
 
-    def _take_reset_cause(self):
+    def _take_reset_cause(self) -> str:
         """Return why the program starts, and leave the mark for the next time."""
         base = watchdog_base()
         reason = machine.mem32[base + REASON]
@@ -86,7 +90,7 @@ class Rp2Board(PinBoard):
             return "watchdog"
         return "soft" if ran_before or reason & REASON_FORCE else "power"
 
-    def gnss_stream(self):
+    def gnss_stream(self) -> "UART | None":
         """See Board."""
         if not wiring.GNSS_BAUD:
             return None
@@ -94,26 +98,26 @@ class Rp2Board(PinBoard):
         return UART(0, baudrate=wiring.GNSS_BAUD, tx=Pin(pins.GNSS_TX), rx=receive,
                     rxbuf=GNSS_BUFFER, timeout=0)
 
-    def now_us(self):
+    def now_us(self) -> int:
         """See Board."""
         return ticks_us()
 
-    def start_tick(self, callback, period_us):
+    def start_tick(self, callback: "Callable[[int], None]", period_us: int) -> None:
         """See Board. The watchdog runs from here on."""
         self._callback = callback
         self._timer = Timer(-1, period=period_us, tick_hz=1_000_000, hard=True,
                             callback=self._on_timer)
         self._watchdog = WDT(timeout=WATCHDOG_MS)
 
-    def reset_cause(self):
+    def reset_cause(self) -> str:
         """See Board. A reset that the program asked for is "soft" too."""
         return self._cause
 
-    def idle(self):
+    def idle(self) -> None:
         """See Board."""
         sleep_ms(IDLE_MS)
 
-    def release(self):
+    def release(self) -> None:
         """See Board."""
         self.make_safe()
         if self._timer:

@@ -23,7 +23,7 @@ SHOTS_PER_MS = 100
 
 @rp2.asm_pio(in_shiftdir=rp2.PIO.SHIFT_LEFT, autopush=True, push_thresh=VALUE_BITS,
              fifo_join=rp2.PIO.JOIN_RX)
-def count_edges():
+def count_edges() -> None:
     """Count rising edges of the jmp pin; push (time, count) twice after each.
 
     X is a clock that loses one a turn, Y loses one an edge; both start at 0 and are pushed as
@@ -69,7 +69,7 @@ def count_edges():
 
 
 @rp2.asm_pio(set_init=rp2.PIO.OUT_LOW)
-def one_shot():
+def one_shot() -> None:
     """Hold the set pin high for as many turns as the newest word says, then low, by itself.
 
     A new word replaces what is left of the one before; 0 ends it within a turn. With nothing

@@ -7,7 +7,7 @@ the processor looks away, and no interrupt is needed.
 """
 
 from array import array
-from time import ticks_us
+from time import ticks_us  # type: ignore[attr-defined]  # a board has it
 
 import rp2
 from uctypes import addressof
@@ -23,6 +23,10 @@ from boards.rp2_pulse_pio import (
 )
 from rate_control.intmath import LIMIT
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from machine import Pin
+
 MACHINES_A_BLOCK = 4
 RECEIVE_REQUEST = 4  # of a block's machine 0; 8 requests a block (RP2040 data sheet, 2.5.3.1)
 RING_BITS = 4  # a ring of 16 bytes
@@ -34,7 +38,7 @@ READ_TRIES = 8  # edges come 16 us apart at the least, a try takes about as long
 class PulseInput:
     """Counts the rising edges of one pin; update() takes count and edge_us, both 0..LIMIT."""
 
-    def __init__(self, machine_number, pin):
+    def __init__(self, machine_number: int, pin: "Pin") -> None:
         self.count = 0
         self.edge_us = 0
         self._words = array("I", [0] * RECORD_WORDS)
@@ -50,7 +54,7 @@ class PulseInput:
         machine.active(1)
         self.update()
 
-    def _start_channels(self, machine_number):
+    def _start_channels(self, machine_number: int) -> "tuple[rp2.DMA, rp2.DMA]":
         block, machine = divmod(machine_number, MACHINES_A_BLOCK)
         request = block * 2 * MACHINES_A_BLOCK + RECEIVE_REQUEST + machine
         first, second = rp2.DMA(), rp2.DMA()
@@ -62,7 +66,7 @@ class PulseInput:
         first.active(1)
         return first, second
 
-    def update(self):
+    def update(self) -> None:
         """Take count and time of the newest edge; they belong together.
 
         The words come in the order time, count, time. Read in the opposite order, equal times
@@ -85,11 +89,11 @@ class PulseInput:
 class TimedOutput:
     """An output pin that goes low by itself, whatever becomes of the processor."""
 
-    def __init__(self, machine_number, pin):
+    def __init__(self, machine_number: int, pin: "Pin") -> None:
         self._machine = rp2.StateMachine(machine_number, one_shot, freq=SHOT_HZ, set_base=pin)
         self._machine.put(0)
         self._machine.active(1)
 
-    def hold_ms(self, length_ms):
+    def hold_ms(self, length_ms: int) -> None:
         """Hold the pin high for this long from now on; 0 lets it go within 10 us."""
         self._machine.put(length_ms * SHOTS_PER_MS)

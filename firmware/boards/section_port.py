@@ -9,10 +9,14 @@ One latch pin serves both: its low level loads the inputs, its rising edge shows
 
 from rate_control.units import MAX_SECTIONS
 
+TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
+if TYPE_CHECKING:
+    from machine import SPI, Pin
+
 SECTIONS = 8  # of one 74HCT595 and one 74HC165
 
 
-def problem(sections=MAX_SECTIONS):
+def problem(sections: int = MAX_SECTIONS) -> str:
     """Return why this port cannot drive so many sections, one line; "" where it can.
 
     The bits of further ones would be lost without a word: their valves would stay shut while
@@ -27,7 +31,7 @@ def problem(sections=MAX_SECTIONS):
 class SectionPort:
     """spi has write_readinto(out, in); latch and off are output pins."""
 
-    def __init__(self, spi, latch, off):
+    def __init__(self, spi: "SPI", latch: "Pin", off: "Pin") -> None:
         self._spi = spi
         self._latch = latch
         self._off = off
@@ -37,7 +41,7 @@ class SectionPort:
         latch.value(1)
         self.read()
 
-    def read(self):
+    def read(self) -> int:
         """Return the section switches, one bit each, 1 for closed (closed pulls an input low).
 
         This shows what was shifted out last, takes the inputs in and shifts the outputs out again.
@@ -48,7 +52,7 @@ class SectionPort:
         self._spi.write_readinto(self._out, self._in)
         return self._in[0] ^ 0xFF
 
-    def write(self, mask):
+    def write(self, mask: int) -> None:
         """Open the sections in mask, shut the others; repeated in every tick against upsets."""
         self._out[0] = mask
         self._spi.write_readinto(self._out, self._in)
@@ -57,7 +61,7 @@ class SectionPort:
         latch.value(1)
         self._off.value(0 if mask else 1)
 
-    def off(self):
+    def off(self) -> None:
         """Shut all sections now. The pin does it; the byte follows, so that none comes back."""
         self._off.value(1)
         self._out[0] = 0

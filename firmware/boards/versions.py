@@ -6,7 +6,8 @@ import sys
 OLDEST = {"rp2": (1, 26), "esp32": (1, 27)}
 
 
-def problem(platform=sys.platform, version=sys.implementation.version):
+def problem(platform: str = sys.platform,
+            version: tuple = sys.implementation.version) -> str:
     """Return why this MicroPython cannot run the firmware, one line; "" where it can.
 
     version is (major, minor, ...). A platform that is not in the table has no board at all.

@@ -13,7 +13,7 @@ GNSS_BAUD_MIN = 4800
 GNSS_BAUD_MAX = 115200
 
 
-def problems():
+def problems() -> list[str]:
     """Return what is wrong with the values above, in words."""
     found = []
     if not PUMP_HZ_MIN <= PUMP_HZ <= PUMP_HZ_MAX:
@@ -26,6 +26,6 @@ def problems():
     return found
 
 
-def supply_mv(reading_u16):
+def supply_mv(reading_u16: int) -> int:
     """Return the supply from a full-scale-65535 reading; 12 bits, so that it stays a small int."""
     return (reading_u16 >> 4) * SUPPLY_FULL_MV // 4095
