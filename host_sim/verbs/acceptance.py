@@ -12,9 +12,9 @@ HELP = "put every machine through the test sequence of ISO 5682-3, against basel
 EPILOG = """\
 Each simulated machine is set up by the firmware's own procedures, then driven through speed
 steps, sections off and on and the resetting series, seven times, by the controller, by constant
-duty, by feedback alone, by the controller without its feed-forward of the sections, and by an
-oracle that knows the machine. docs/reference/acceptance.md explains every column. Exit status:
-0 if every claim holds, 1 if not, 2 for bad input.
+duty, by feedback alone, by the controller without its feed-forward of the sections, and by two
+oracles that know the machine, one at rest and one in motion. docs/reference/acceptance.md
+explains every column. Exit status: 0 if every claim holds, 1 if not, 2 for bad input.
 
 examples:
   python -m host_sim acceptance

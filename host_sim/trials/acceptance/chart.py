@@ -12,6 +12,7 @@ from host_sim.common import units
 from host_sim.common.output import write_whole
 from host_sim.trials.acceptance.contenders import (
     CONTENDERS,
+    DYNAMIC_ORACLE,
     ORACLE,
     SECTIONS_UNANNOUNCED,
     THE_CONTROLLER,
@@ -26,8 +27,10 @@ LOOKS = {
     THE_CONTROLLER: ("#0072B2", "o"),
     "fixed duty": ("#999999", "x"),
     "feedback alone": ("#E69F00", "s"),
+    "feedback alone, quick": ("#D55E00", "v"),
     SECTIONS_UNANNOUNCED: ("#CC79A7", "^"),
     ORACLE: ("#000000", "|"),
+    DYNAMIC_ORACLE: ("#009E73", "|"),
 }
 L_HA_M = 1e-7
 SHOWN = (THE_CONTROLLER, "feedback alone")  # in the run over time
@@ -74,7 +77,7 @@ def _panels(figure: Figure, grid: Any, line: int, outcome: AcceptanceOutcome, pa
             values = [value(trial.driven[name].rows[part], trial.driven[ORACLE].rows[part])
                       for trial in outcome.trials]
             axes.plot(values, places, shape, color=colour, label=name, linestyle="none",
-                      markersize=11 if name == ORACLE else 6.5, zorder=3,
+                      markersize=11 if name in (ORACLE, DYNAMIC_ORACLE) else 6.5, zorder=3,
                       fillstyle="none" if name == SECTIONS_UNANNOUNCED else "full")
         axes.set_yticks(places, machines if column == 0 else [""] * len(machines))
         axes.set_ylim(len(machines) - 0.5, -0.5)

@@ -1,4 +1,4 @@
-"""Who drives the machine in the acceptance test: the controller, three baselines, an oracle.
+"""Who drives the machine in the acceptance test: the controller, four baselines, two oracles.
 
 All see the same sensors in the same ticks and pass the same interlock and last gate: each is
 the firmware's controller with some of its stages replaced.
@@ -9,6 +9,7 @@ from __future__ import annotations
 from simple_pid import PID
 
 from host_sim.plant.machine import Machine
+from host_sim.trials.acceptance.dynamic_oracle import DynamicOracle
 from host_sim.trials.acceptance.oracle import Oracle
 from host_sim.twin.twin import Contender, the_controller
 from rate_control.application_rate import target_flow_ul_s
@@ -44,30 +45,45 @@ class FeedbackAlone(Controller):
     Tuned by the same rule from the same step test as the controller's own loop.
     """
 
+    def _settling_ms(self, settings: Settings) -> int:
+        """The settling time that it is tuned for."""
+        return settings.settling_time_ms
+
     def _build(self, settings: Settings) -> None:
         super()._build(settings)
         self.curve = Straight(settings)
         make = PidPump if settings.actuator == PWM_PUMP else PidValve
-        self.loop = make(settings, self.curve)
+        self.loop = make(settings, self.curve, self._settling_ms(settings))
 
 
-def pump_pid(settings: Settings) -> PID:
+class QuickFeedback(FeedbackAlone):
+    """The same with tauc = theta, which SIMC recommends for tight control.
+
+    S. Skogestad, J. Process Control 13 (2003) 291-309, section 4: tauc = theta gives a fast
+    response with good robustness. In this machine's words: no settling time is asked for, so that
+    the rule ends at its least tauc.
+    """
+
+    def _settling_ms(self, settings: Settings) -> int:
+        return 0
+
+
+def pump_pid(settings: Settings, settling_ms: int) -> PID:
     """PI from flow to duty: SIMC, with the gain of the machine from its curve at half flow."""
-    kp_q16, ki_q20 = simc_gains(
-        settings.loop_delay_ms, settings.loop_lag_ms, settings.settling_time_ms)
+    kp_q16, ki_q20 = simc_gains(settings.loop_delay_ms, settings.loop_lag_ms, settling_ms)
     slope = flow_per_demand(settings)
     return PID(kp_q16 / ONE_Q16 / slope, ki_q20 / ONE_Q20 / TICK_S / slope, sample_time=None,
                output_limits=(0, DUTY_FULL))
 
 
-def valve_pid(settings: Settings) -> PID:
+def valve_pid(settings: Settings, settling_ms: int) -> PID:
     """P from flow to motor drive, DUTY_FULL being all of the time.
 
     SIMC for k' e^(-theta s) / s: Kc = 1 / (k' (tauc + theta)), half of the lag counted as
     delay; the valve is itself the integrator. k' is the flow gained per second of full drive.
     """
     theta_ms = settings.loop_delay_ms + settings.loop_lag_ms / 2 + TICK_MS / 2
-    tauc_ms = max((settings.settling_time_ms - theta_ms) / 3, theta_ms)
+    tauc_ms = max((settling_ms - theta_ms) / 3, theta_ms)
     full_drive_ul_s_s = flow_per_demand(settings) * DUTY_FULL / (settings.valve_travel_ms / 1e3)
     return PID(DUTY_FULL * 1e3 / (full_drive_ul_s_s * (tauc_ms + theta_ms)), sample_time=None,
                output_limits=(-DUTY_FULL, DUTY_FULL))
@@ -109,17 +125,17 @@ class Straight(PumpCurve):
 class PidPump(PidLoop, PumpLoop):
     """A pump whose duty the PID gives."""
 
-    def __init__(self, settings: Settings, curve: PumpCurve) -> None:
+    def __init__(self, settings: Settings, curve: PumpCurve, settling_ms: int) -> None:
         super().__init__(settings, curve)
-        self._pid = pump_pid(settings)
+        self._pid = pump_pid(settings, settling_ms)
 
 
 class PidValve(PidLoop, ValveLoop):
     """A valve's motor that is given its time as it comes, saved up to the shortest pulse."""
 
-    def __init__(self, settings: Settings, curve: PumpCurve) -> None:
+    def __init__(self, settings: Settings, curve: PumpCurve, settling_ms: int) -> None:
         super().__init__(settings, curve)
-        self._pid = valve_pid(settings)
+        self._pid = valve_pid(settings, settling_ms)
         self._least_ms = min(settings.valve_min_pulse_ms, TICK_MS)
         self._towards_more = -1 if settings.actuator == BYPASS_VALVE else 1
         self._saved_ms = 0.0
@@ -168,13 +184,16 @@ class SlowSections(Sections):
 
 
 NO_MASK = -1
-THE_CONTROLLER, ORACLE = "controller", "oracle"
+THE_CONTROLLER, ORACLE, DYNAMIC_ORACLE = "controller", "oracle", "dynamic oracle"
 SECTIONS_UNANNOUNCED = "sections unannounced"
 CONTENDERS: dict[str, Contender] = {
     THE_CONTROLLER: the_controller,
     "fixed duty": fixed_duty,
     "feedback alone": lambda settings, machine: FeedbackAlone(settings),
+    "feedback alone, quick": lambda settings, machine: QuickFeedback(settings),
     SECTIONS_UNANNOUNCED: lambda settings, machine: SectionsUnannounced(settings),
     ORACLE: Oracle,
+    DYNAMIC_ORACLE: DynamicOracle,
 }
-BASELINES = tuple(name for name in CONTENDERS if name not in (THE_CONTROLLER, ORACLE))
+BASELINES = tuple(
+    name for name in CONTENDERS if name not in (THE_CONTROLLER, ORACLE, DYNAMIC_ORACLE))

@@ -12,7 +12,7 @@ from host_sim.common.parallel import run_all
 from host_sim.common.versions import versions
 from host_sim.plant.catalogue import KINDS
 from host_sim.trials.acceptance.claims import Claim, Trace, check_claims
-from host_sim.trials.acceptance.contenders import CONTENDERS
+from host_sim.trials.acceptance.contenders import CONTENDERS, DYNAMIC_ORACLE
 from host_sim.trials.acceptance.sequence import REPEATS
 from host_sim.trials.acceptance.trial import Trial, recorded_drive, try_machine
 from host_sim.trials.tuning.loop import margins_of
@@ -38,11 +38,16 @@ def run_acceptance(
     pool: Executor | None = None,
     tell: Callable[[float], None] = lambda share: None,
     field: str = CALM,
+    contenders: tuple[str, ...] = tuple(CONTENDERS),
 ) -> AcceptanceOutcome:
-    """Test the machines. Raises BenchError where a procedure fails on one."""
-    tasks: list[Task] = [partial(try_machine, name, seed, repeats, field=field)
+    """Test the machines. Raises BenchError where a procedure fails on one.
+
+    The dynamic oracle does not drive the recorded drive, where something changes in every tick:
+    it would take as long as all the rest.
+    """
+    tasks: list[Task] = [partial(try_machine, name, seed, repeats, contenders, field=field)
                          for name in machines]
-    names = tuple(CONTENDERS) if trace else ()
+    names = tuple(name for name in contenders if trace and name != DYNAMIC_ORACLE)
     tasks += [partial(recorded_drive, name, field) for name in names]
     results = run_all(_call, tasks, pool, tell)
     trials, figures = results[: len(machines)], results[len(machines) :]

@@ -13,7 +13,13 @@ from host_sim.__main__ import main
 from host_sim.runs.truth import Truth
 from host_sim.trials.acceptance import sequence
 from host_sim.trials.acceptance.claims import check_claims
-from host_sim.trials.acceptance.contenders import BASELINES, CONTENDERS, ORACLE, THE_CONTROLLER
+from host_sim.trials.acceptance.contenders import (
+    BASELINES,
+    CONTENDERS,
+    DYNAMIC_ORACLE,
+    ORACLE,
+    THE_CONTROLLER,
+)
 from host_sim.trials.acceptance.judge import overshoot, settling_s, spreads, wrong_ml
 from host_sim.trials.acceptance.sequence import DOWN, OFF, ON, STEPS, UP
 from host_sim.trials.acceptance.session import AcceptanceOutcome, as_json, run_acceptance
@@ -25,7 +31,8 @@ TICK_S = 0.05
 
 @pytest.fixture(scope="module")
 def outcome() -> AcceptanceOutcome:
-    return run_acceptance(("electric_m", "bypass_pd"), repeats=3, trace=False)
+    quick = tuple(name for name in CONTENDERS if name != DYNAMIC_ORACLE)
+    return run_acceptance(("electric_m", "bypass_pd"), repeats=3, trace=False, contenders=quick)
 
 
 def test_the_sequence_is_that_of_the_standard():
@@ -143,7 +150,7 @@ def test_text_and_json_hold_every_contender(outcome: AcceptanceOutcome):
     text = acceptance_text(outcome, us=True)
     assert "gal/ac" in text and "L/ha stands" not in text
     data = json.loads(json.dumps(as_json(outcome), allow_nan=False))
-    for name in CONTENDERS:
+    for name in outcome.trials[0].driven:
         assert name in text
         assert name in data["machines"]["bypass_pd"]["contenders"]
 
@@ -152,11 +159,17 @@ def test_verb(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     data, picture = tmp_path / "a.json", tmp_path / "a.svg"
     status = main(["acceptance", "--machine", "electric_m", "--workers", "1",
                    "--json", str(data), "--plot", str(picture)])
-    assert status == 0
     text = capsys.readouterr().out
-    assert "holds" in text and "FAILS" not in text
-    claims = json.loads(data.read_text())["claims"]
-    assert len(claims) == 11 and all(claim["holds"] for claim in claims)
+    assert status == ("FAILS" in text)
+    found = json.loads(data.read_text())
+    claims = found["claims"]
+    assert len(claims) == 12
+    # the machine in motion is not known to the controller, which has a meter that is late
+    assert {claim["words"] for claim in claims if not claim["holds"]} <= {
+        "in the wrong place at most 1.2 x the dynamic oracle's, all changes together"}
+    wrong_l = {name: sum(row["over_l"] + row["under_l"] for row in driven["changes"].values())
+               for name, driven in found["machines"]["electric_m"]["contenders"].items()}
+    assert wrong_l[DYNAMIC_ORACLE] < 0.8 * wrong_l[ORACLE]  # else it does not look ahead
     assert "<svg" in picture.read_text()[:500]
 
 
