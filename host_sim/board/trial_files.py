@@ -12,7 +12,7 @@ from app.link_frame import FrameError, parse
 from app.plan_file import PLAN_FILE
 from app.trial_record import LOG_FILE
 from host_sim.board.mpremote_port import BoardError, MpremotePort
-from host_sim.common.data_package import INTEGER, NUMBER, TEXT, Column, Table, descriptor
+from host_sim.common.data_package import INTEGER, NUMBER, TEXT, Column, Table, package_files
 from host_sim.common.errors import InputError
 
 LARGEST_BYTES = 2_000_000  # a full record has half of that
@@ -71,8 +71,8 @@ def record_files(data: bytes) -> tuple[dict[str, str], int]:
         raise InputError(f"{LOG_FILE}: is larger than any record")
     bodies = list(_bodies(data))
     rows = [_row(number, body) for number, body in bodies if body and "volume_ul" in body]
-    texts = {LOG_FILE: data.decode("ascii", "replace"), "plots.csv": PLOTS.csv(rows),
-             "datapackage.json": descriptor("plots", "Plots as the board recorded them", [PLOTS])}
+    texts = {LOG_FILE: data.decode("ascii", "replace")} | package_files(
+        "plots", "Plots as the board recorded them", {PLOTS: rows})
     return texts, sum(body is None for _, body in bodies)
 
 

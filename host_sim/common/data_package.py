@@ -83,6 +83,13 @@ class Table:
             "encoding": "utf-8", "schema": schema}
 
 
+def package_files(name: str, title: str, filled: Mapping[Table, Iterable[Mapping[str, Any]]],
+                  others: Sequence[Table] = ()) -> dict[str, str]:
+    """Texts by file name: each table with its rows, and the descriptor of these and `others`."""
+    return {table.file: table.csv(rows) for table, rows in filled.items()} | {
+        DESCRIPTOR: descriptor(name, title, [*others, *filled])}
+
+
 def descriptor(name: str, title: str, tables: Sequence[Table]) -> str:
     """The text of datapackage.json. `name` is of small letters, digits and - alone."""
     package = {"profile": "tabular-data-package", "name": name, "title": title,

@@ -9,13 +9,12 @@ import numpy as np
 
 from host_sim.common import units
 from host_sim.common.data_package import (
-    DESCRIPTOR,
     INTEGER,
     NUMBER,
     TEXT,
     Column,
     Table,
-    descriptor,
+    package_files,
 )
 from host_sim.field_trial.anova import Line, anova
 from host_sim.field_trial.applied import Applied
@@ -186,10 +185,9 @@ def anova_rows(found: dict[str, list[Line]]) -> Iterator[dict[str, Any]]:
 
 def applied_files(title: str, plan: Plan, plots: Sequence[Applied], us: bool) -> dict[str, str]:
     """Texts of all tables and of their descriptor, by file name."""
-    return {
-        APPLIED.file: APPLIED.csv(long_rows(plots, us)),
-        TREATMENTS.file: TREATMENTS.csv(treatment_rows(plan, plots, us)),
-        ANOVA.file: ANOVA.csv(anova_rows(analyses(plan, plots, us))),
-        BUDGET.file: BUDGET.csv(budget_rows(plots, us)),
-        DESCRIPTOR: descriptor(NAME, title, (APPLIED, TREATMENTS, ANOVA, BUDGET)),
-    }
+    return package_files(NAME, title, {
+        APPLIED: long_rows(plots, us),
+        TREATMENTS: treatment_rows(plan, plots, us),
+        ANOVA: anova_rows(analyses(plan, plots, us)),
+        BUDGET: budget_rows(plots, us),
+    })

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Any
 
-from host_sim.common.data_package import DESCRIPTOR, INTEGER, NUMBER, Column, Table, descriptor
+from host_sim.common.data_package import DESCRIPTOR, INTEGER, NUMBER, Column, Table, package_files
 from host_sim.runs.passes import EDGE_M
 from host_sim.runs.recorder import PARTS, PLACE, TRUTH, section_column
 from rate_control import trace
@@ -105,9 +105,5 @@ def run_table(section_count: int, names: Collection[str] = ()) -> Table:
 def pass_files(title: str, figures: dict[str, Any], *others: Table) -> dict[str, str]:
     """Texts by file name: the passes, their sections, and the descriptor of these and `others`."""
     rows = figures["passes"]
-    return {
-        PASSES.file: PASSES.csv(rows),
-        SECTIONS.file: SECTIONS.csv({"pass": row["pass"]} | section
-                                    for row in rows for section in row["sections"]),
-        DESCRIPTOR: descriptor(NAME, title, [*others, PASSES, SECTIONS]),
-    }
+    sections = ({"pass": row["pass"]} | section for row in rows for section in row["sections"])
+    return package_files(NAME, title, {PASSES: rows, SECTIONS: sections}, others)
