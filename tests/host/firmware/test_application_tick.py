@@ -11,3 +11,13 @@ def test_tick_of_the_application_allocates_nothing(interpreter):
     ticks = dict(zip(words[::2], map(int, words[1::2]), strict=True))
     assert set(ticks) == {"parked", "ready", "applying", "bench", "fault"}
     assert all(count >= 20 for count in ticks.values()), ticks
+
+
+@pytest.mark.parametrize("interpreter", [MICROPYTHON_64, MICROPYTHON_32])
+def test_what_settings_ask_for_allocates_nothing_either(interpreter, record_property):
+    """Position, zones, covered ground, plots, slip and the turn of the wheel, all at work."""
+    lines = run_on(interpreter, "tests/vm/heap_lock_parts.py").stdout.splitlines()
+    for line, name in zip(lines, ("covered", "trial"), strict=True):
+        day, ticks, seen = line.split()
+        assert day == name and int(ticks) > 400 and int(seen) > 2, line
+        record_property("summary", f"heap locked on {interpreter}: {ticks} ticks, {name}")
