@@ -18,7 +18,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version $(OLDEST) \
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
 
-setup: ## build .venv with every pinned package, 0.8 GB (the other targets do it too)
+setup: ## build .venv with every pinned package, 1.1 GB (the other targets do it too)
 	@$(PYTHON) host_sim/build/set_up.py all
 
 run-setup: ## the same without what only tests and builds need, 0.4 GB

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context
 from typing import Any, TypeVar
 
 from host_sim.common.errors import InputError
@@ -27,8 +28,7 @@ def executor(workers: int | None, dask: str | None = None) -> Iterator[Executor]
     worker does not run this very program.
     """
     if dask is None:
-        # A fork would copy whatever threads and locks this process has; a new process has none.
-        with ProcessPoolExecutor(workers or os.cpu_count(), get_context(START_METHOD)) as pool:
+        with processes(workers or os.cpu_count() or 1) as pool:
             yield pool
         return
     try:
@@ -46,6 +46,39 @@ def executor(workers: int | None, dask: str | None = None) -> Iterator[Executor]
         if problem:
             raise InputError(f"--dask {dask}: {problem}")
         yield client.get_executor(pure=False)
+
+
+@contextmanager
+def processes(count: int) -> Iterator[Executor]:
+    """A pool of so many processes. Ctrl-C ends them at once, and none of them says a word.
+
+    A terminal interrupts all processes of a command together. One that was struck while it held a
+    lock of the pool would leave the others waiting for ever; so it strikes this one alone.
+    """
+    # A fork would copy whatever threads and locks this process has; a new process has none.
+    with ProcessPoolExecutor(count, get_context(START_METHOD)) as pool:
+        with _without_interrupts():  # the new processes keep it so
+            for _ in range(count):  # each starts one, for none of them is idle yet
+                pool.submit(int)
+        try:
+            yield pool
+        except KeyboardInterrupt:
+            for child in active_children():
+                child.terminate()
+            raise
+
+
+@contextmanager
+def _without_interrupts() -> Iterator[None]:
+    """Let Ctrl-C wait, where the system can."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def what_runs_here() -> Callable[[], str]:
@@ -102,7 +135,7 @@ def run_all(
         for count, future in enumerate(as_completed(futures), start=1):
             future.result()
             tell(count / len(futures))
-    except BaseException:
+    except Exception:  # Ctrl-C ends the pool itself
         for future in futures:
             future.cancel()
         raise
