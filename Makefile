@@ -13,7 +13,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version $(OLDEST) \
     --fork-strategy fewest --no-header --generate-hashes
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures site firmware release hardware rig chip bench fields figures trust mutants intervals twins fuzz fuzz-guided docs pages labs lock audit links clean
+.PHONY: help setup run-setup demo test check panel pictures site web firmware release hardware rig chip bench fields figures trust mutants intervals twins fuzz fuzz-guided docs pages labs lock audit links clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -43,6 +43,9 @@ pictures: setup ## make the pictures of the panel in docs/pictures (needs chromi
 
 site: run-setup ## write the twin in a page, static files for any web server, into out/site (needs npm)
 	$(BIN)/python -m host_sim.site
+
+web: setup ## write site and pages into one folder, out/web, with links to each other (needs npm)
+	$(BIN)/python -m host_sim.build.web
 
 firmware: setup ## build the firmware for a board; prints its flash and heap
 	$(BIN)/python -m host_sim.build.firmware

@@ -38,6 +38,11 @@ html_show_search_summary = False  # it would ask for each page, which a file:// 
 html_copy_source = False
 html_show_sphinx = False
 html_theme_options = {"navigation_with_keys": True}
+# The theme's own, and a link to the twin in a page where `make web` says that it lies beside.
+templates_path = ["templates"]
+html_sidebars = {"**": [
+    "sidebar/brand.html", "sidebar/search.html", "sidebar/scroll-start.html", "twin.html",
+    "sidebar/navigation.html", "sidebar/scroll-end.html"]}
 
 LINK = re.compile(r"\]\(([^)#\s]+\.md)(?:#[^)\s]*)?\)")
 INDEX = "README"

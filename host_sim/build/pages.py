@@ -82,10 +82,11 @@ def _faults_of_page(path: Path, page: PageLinks, pages: dict[Path, PageLinks],
             yield f"{name}: {address} leads to no heading"
 
 
-def build(out: Path, source: Path = host_sim.REPO_ROOT) -> int:
+def build(out: Path, source: Path = host_sim.REPO_ROOT, twin: str = "") -> int:
     """Write the pages; returns how many. Raises InputError, one line a problem, and keeps the old.
 
-    out is replaced as a whole once the new pages are sound, and only where it was made here.
+    out is replaced as a whole once the new pages are sound, and only where it was made here. twin
+    is where the twin in a page lies, seen from out; it has to lie there already.
     """
     out = out.resolve()
     check_directory(out.parent)
@@ -95,7 +96,7 @@ def build(out: Path, source: Path = host_sim.REPO_ROOT) -> int:
     part = out.with_name(out.name + ".part")
     shutil.rmtree(part, ignore_errors=True)
     try:
-        _run_sphinx(source, part)
+        _run_sphinx(source, part, twin)
         (part / "index.html").write_text(DOORSTEP, encoding="utf-8")
         (part / MARK).write_text("")
         faults = faults_of(part)
@@ -109,12 +110,12 @@ def build(out: Path, source: Path = host_sim.REPO_ROOT) -> int:
     return count
 
 
-def _run_sphinx(source: Path, out: Path) -> None:
+def _run_sphinx(source: Path, out: Path, twin: str) -> None:
     """Let Sphinx read everything anew; whatever it complains of is an error."""
     command = [sys.executable, "-m", "sphinx", "--quiet", "--fresh-env", "--write-all",
                "--nitpicky", "--fail-on-warning", "--keep-going", "--builder", "html",
-               "--doctree-dir", str(out / ".read"), "--conf-dir", str(source / "docs"),
-               str(source), str(out)]
+               f"--html-define=twin={twin}", "--doctree-dir", str(out / ".read"),
+               "--conf-dir", str(source / "docs"), str(source), str(out)]
     done = subprocess.run(command, check=False, capture_output=True, text=True,
                           cwd=source)
     shutil.rmtree(out / ".read", ignore_errors=True)

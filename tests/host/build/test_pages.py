@@ -1,11 +1,12 @@
 """`make pages`: every document becomes a page, and what is wrong in one ends it in a line."""
 
 import shutil
+from functools import partial
 
 import pytest
 
 from host_sim import REPO_ROOT
-from host_sim.build import pages
+from host_sim.build import pages, web
 from host_sim.common.errors import InputError
 from tests.repo.tree import repository_files
 
@@ -25,6 +26,7 @@ def small_tree(folder, **texts):
     (folder / "firmware" / "app" / "version.py").write_text('VERSION = "1.2.3"\n')
     for name in ("conf.py", "pages.css"):
         shutil.copy(REPO_ROOT / "docs" / name, folder / "docs" / name)
+    shutil.copytree(REPO_ROOT / "docs/templates", folder / "docs/templates")
     for name, text in {"README": "# Top\n", **texts}.items():
         (folder / "docs" / f"{name}.md").write_text(text)
     return folder
@@ -90,3 +92,30 @@ def test_finished_pages_are_looked_at_too(tmp_path):
         "a.html: b.html#there leads to no heading",
         "a.html: c.html leads to no file",
     ]
+
+
+def test_pages_alone_have_no_link_to_the_twin(made):
+    assert "Drive the twin here" not in (made / "docs" / "README.html").read_text()
+
+
+def test_both_in_one_folder_link_to_each_other(tmp_path, monkeypatch):
+    """The real page of the site; what it loads is not looked at here."""
+    source = small_tree(tmp_path / "tree")
+    monkeypatch.setattr(web.site, "fetched", lambda cache: {})
+    monkeypatch.setattr(web.site, "twin_archive", lambda: b"")
+    monkeypatch.setattr(web.site, "licences", lambda: "")
+    monkeypatch.setattr(web.pages, "build", partial(pages.build, source=source))
+    out = tmp_path / "web"
+    assert web.build(out) == 4  # README, its doorstep, search, index
+    assert 'id="documents" href="../pages/index.html"' in (out / "site/index.html").read_text()
+    assert pages.faults_of(out) == []  # every link, from one to the other too
+    assert 'href="../../site/index.html"' in (out / "pages/docs/README.html").read_text()
+
+    (source / "docs/README.md").write_text("[a](gone.md)\n")
+    before = sorted(out.rglob("*"))
+    with pytest.raises(InputError):
+        web.build(out)
+    assert sorted(out.rglob("*")) == before and not out.with_name("web.part").exists()
+    (out / web.MARK).unlink()
+    with pytest.raises(InputError, match="in the way"):
+        web.build(out)
