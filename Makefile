@@ -13,7 +13,7 @@ LOCK := $(BIN)/uv pip compile --quiet --universal --python-version $(OLDEST) \
     --fork-strategy fewest --no-header --generate-hashes
 
 .DEFAULT_GOAL := help
-.PHONY: help setup run-setup demo test check panel pictures site web firmware release hardware rig chip bench fields figures trust mutants intervals twins fuzz fuzz-guided docs pages labs lock audit links clean
+.PHONY: help setup run-setup demo test check panel pictures site web firmware release hardware rig chip bench fields figures trust mutants intervals twins fuzz fuzz-guided docs pages labs lock audit links newcomer clean
 
 help: ## list these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -113,6 +113,9 @@ lock: setup ## pin what pyproject.toml asks for, with its hashes, in requirement
 
 audit: setup ## ask the advisory database about every pinned package (needs the network)
 	$(BIN)/uv tool run pip-audit --strict --require-hashes --disable-pip --requirement requirements.lock
+
+newcomer: setup ## how long from link to ribbon and from clone to report (needs npm, network)
+	$(BIN)/python -m host_sim.build.newcomer
 
 links: setup ## ask every address that the project names whether it answers (needs the network)
 	$(BIN)/python -m host_sim.build.external_links

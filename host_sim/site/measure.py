@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -20,8 +20,15 @@ from host_sim.panel.scenes import AT_MAX_S, BY_NAME, Script
 from host_sim.twin.plain_drive import scenario_for
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    from playwright.sync_api import Page, ViewportSize
 
+# Arm, lower, drive: what a visitor does until the machine works.
+ACTIONS: tuple[Callable[[Page], None], ...] = (
+    lambda page: page.get_by_role("button", name="Master").click(),
+    lambda page: page.get_by_role("button", name="Implement").click(),
+    lambda page: page.get_by_label("throttle").fill("50"),
+)
+WINDOW: ViewportSize = {"width": 1280, "height": 900}
 LOAD_MS = 300_000.0
 LOOK_MS = 50.0
 HERE_S = 200.0  # of simulated time
@@ -50,14 +57,8 @@ def served(directory: Path) -> Iterator[str]:
 def measured(directory: Path) -> str:
     """Seconds to load and to a moving ribbon, and simulated seconds a second, as a table."""
     with served(directory) as url, chromium() as browser:
-        page = browser.new_page(viewport={"width": 1280, "height": 900})
-        began_s = time.monotonic()
-        page.goto(url)
-        page.locator("#line.live").wait_for(timeout=LOAD_MS)
-        page.locator("#missing li").first.wait_for(timeout=LOAD_MS)
-        loaded_s = time.monotonic() - began_s
-        _work(page)
-        moving_s = time.monotonic() - began_s
+        page = browser.new_page(viewport=WINDOW)
+        loaded_s, moving_s = _waits(page, url)
         rate = _rate(page)
     return (f"loaded after {loaded_s:.1f} s\n"
             f"ribbon moves after {moving_s:.1f} s, by a visitor who clicks at once\n"
@@ -65,12 +66,22 @@ def measured(directory: Path) -> str:
             f"now: {_rate_here():.0f}")
 
 
-def _work(page: Page) -> None:
-    """Arm, lower, drive, and wait for the first metre."""
-    for name in ("Master", "Implement"):
-        page.get_by_role("button", name=name).click()
-    page.get_by_label("throttle").fill("50")
+def waits(directory: Path) -> tuple[float, float]:
+    """Seconds until the page can be played with, and until its ribbon moves."""
+    with served(directory) as url, chromium() as browser:
+        return _waits(browser.new_page(viewport=WINDOW), url)
+
+
+def _waits(page: Page, url: str) -> tuple[float, float]:
+    began_s = time.monotonic()
+    page.goto(url)
+    page.locator("#line.live").wait_for(timeout=LOAD_MS)
+    page.locator("#missing li").first.wait_for(timeout=LOAD_MS)
+    loaded_s = time.monotonic() - began_s
+    for act in ACTIONS:
+        act(page)
     until(page, MOVING)
+    return loaded_s, time.monotonic() - began_s
 
 
 def _rate(page: Page) -> float:
