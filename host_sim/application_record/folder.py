@@ -22,11 +22,10 @@ from host_sim.application_record.job import Job, read_job
 from host_sim.application_record.page import to_csv, to_html
 from host_sim.application_record.profiles import load_profile
 from host_sim.application_record.sheet import RecordSheet, fill
+from host_sim.application_record.work_done import WorkDone, load_work, work_parts
 from host_sim.common.errors import InputError, plain
 from host_sim.common.output import check_directory, new_part
 from host_sim.common.reading import check_file, read_text
-from host_sim.runs.files import load_run, run_parts
-from host_sim.runs.record import RunRecord
 from host_sim.runs.recording_file import LARGEST_BYTES
 
 PAGE, TABLE, RAW, SUMS = (
@@ -46,7 +45,7 @@ def make_record(run: Path, job_file: Path, out: Path, us: bool | None) -> Record
     if out.exists() and any(out.iterdir()):
         raise InputError(f"{out}: is not empty, and a record is not overwritten")
     job = read_job(job_file)
-    sources = [*run_parts(run), job_file]
+    sources = [*work_parts(run), job_file]
     for source in sources:
         check_file(source, LARGEST_BYTES)
     if len({source.name for source in sources}) < len(sources):
@@ -59,8 +58,8 @@ def make_record(run: Path, job_file: Path, out: Path, us: bool | None) -> Record
         raw.mkdir()
         for source in sources:
             shutil.copyfile(source, raw / source.name)
-        record = _load_copy(run, raw)
-        sheet = _write(part, record, job, _units(record, job, us))
+        work = _load_copy(run, raw)
+        sheet = _write(part, work, job, _units(work, job, us))
         if out.exists():
             out.rmdir()
         part.rename(out)
@@ -72,29 +71,29 @@ def make_record(run: Path, job_file: Path, out: Path, us: bool | None) -> Record
     return sheet
 
 
-def _units(record: RunRecord, job: Job, us: bool | None) -> bool:
+def _units(work: WorkDone, job: Job, us: bool | None) -> bool:
     """Which units come first: those asked for, those of the profile, those of the run."""
     for chosen in (us, load_profile(job.profile).us):
         if chosen is not None:
             return chosen
-    return record.us
+    return work.us
 
 
-def _load_copy(run: Path, raw: Path) -> RunRecord:
+def _load_copy(run: Path, raw: Path) -> WorkDone:
     """The run from its copy, with complaints about the original."""
     copy = raw if run.is_dir() else raw / run.name
     try:
-        return load_run(copy)[0]
+        return load_work(copy)
     except InputError as error:
         raise InputError(*(line.replace(plain(copy), plain(run)) for line in error.args)) from None
 
 
-def _write(folder: Path, record: RunRecord, job: Job, us: bool) -> RecordSheet:
+def _write(folder: Path, work: WorkDone, job: Job, us: bool) -> RecordSheet:
     """Page, table and checksums beside the raw data."""
-    sheet = fill(record, job, us)
+    sheet = fill(work, job, us)
     raw = [(path.relative_to(folder).as_posix(), sha256(path))
            for path in sorted((folder / RAW).iterdir())]
-    (folder / PAGE).write_text(to_html(sheet, record, us, raw), encoding="utf-8")
+    (folder / PAGE).write_text(to_html(sheet, work, us, raw), encoding="utf-8")
     (folder / TABLE).write_text(to_csv(sheet), encoding="utf-8", newline="")
     made = [(name, sha256(folder / name)) for name in (PAGE, TABLE)]
     (folder / SUMS).write_text(

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-import numpy as np
-
 from host_sim.application_record.doses import AppliedMix, dose
 from host_sim.application_record.entries import (
     COUNTED,
@@ -23,17 +21,14 @@ from host_sim.application_record.limits import Verdict, verdicts
 from host_sim.application_record.product_entries import product_entries
 from host_sim.application_record.profiles import Profile, load_profile
 from host_sim.application_record.when import CLOCK, day, disagreement, hours, too_late
+from host_sim.application_record.work_done import WorkDone
 from host_sim.common import units
-from host_sim.report.words import HA_M2, L_HA_M, L_M3, Teller, percent, remarks, spoken
-from host_sim.runs.measured import as_measured, is_simulated
-from host_sim.runs.record import RunRecord
-from host_sim.runs.summary import summarise
-from rate_control.interlock import APPLYING
+from host_sim.report.words import HA_M2, L_HA_M, L_M3, Teller, percent, spoken
 
 
 @dataclass(frozen=True)
 class RecordSheet:
-    """A whole record. `sections` and `passes` hold a header and a row for each of them.
+    """A whole record. `sections` and `pieces` hold a header and a row for each of them.
 
     `doses` say of each product whether its dose was within its limits.
     """
@@ -43,9 +38,14 @@ class RecordSheet:
     kinds: list[str]
     entries: list[Entry]
     sections: list[list[str]]
-    passes: list[list[str]]
+    pieces: list[list[str]]
     remarks: list[str]
     doses: list[Verdict]
+
+    @property
+    def piece(self) -> str:
+        """What the pieces are: passes of a run, or plots."""
+        return self.pieces[0][0]
 
     @property
     def groups(self) -> list[str]:
@@ -65,19 +65,18 @@ class RecordSheet:
         return [f"{entry.label} ({entry.group.lower()})" for entry in self.entries if entry.missing]
 
 
-def fill(record: RunRecord, job: Job, us: bool) -> RecordSheet:
-    """The record of a run, whose figures are those of the controller itself.
+def fill(work: WorkDone, job: Job, us: bool) -> RecordSheet:
+    """The record of work, whose figures are those of the controller itself.
 
     Raises InputError where the job file says too little of a product.
     """
-    measured = as_measured(record)
-    figures = summarise(measured)
-    applied = _applied(measured, figures)
+    figures = work.figures
+    applied = _applied(work)
     profile = load_profile(job.profile)
     asked = _AskedEntry(profile, {product.kind for product in job.products})
-    entries = [*_who(measured, job, asked, profile), *_where(job, figures, us, asked),
+    entries = [*_who(work, job, asked, profile), *_where(job, figures, us, asked),
                *_liquid(figures, us, asked), *_equipment(job, us, asked),
-               *_measured_with(record, us)]
+               *_measured_with(work, us)]
     doses: list[Verdict] = []
     for number, product in enumerate(job.products, start=1):
         group = f"Product {number}"
@@ -85,11 +84,10 @@ def fill(record: RunRecord, job: Job, us: bool) -> RecordSheet:
         found = dose(product, applied, us)
         doses += verdicts(product, product.name or group, found.total if found else None,
                           applied.area_m2, us)
-    told = [*remarks(record.about), *disagreement(record, job),
-            *too_late(record, job, profile)]
+    told = [*work.remarks, *disagreement(work, job), *too_late(work, job, profile)]
     kinds = list(dict.fromkeys(product.kind for product in job.products))
-    return RecordSheet(is_simulated(record), profile, kinds, entries, _sections(figures, us),
-                 _passes(figures, us), told, doses)
+    return RecordSheet(work.simulated, profile, kinds, entries, _sections(figures, us),
+                       _pieces(work, us), told, doses)
 
 
 class _AskedEntry:
@@ -104,20 +102,20 @@ class _AskedEntry:
         return self._profile.asks(element, self._kinds)
 
 
-def _applied(record: RunRecord, figures: dict[str, Any]) -> AppliedMix:
-    rates = np.unique(record["wanted_ml_ha"][record["state"] == APPLYING])
+def _applied(work: WorkDone) -> AppliedMix:
+    rates = work.rates_ml_ha
     return AppliedMix(
-        Fraction(figures["controller_area_ha"]) * 10_000,
-        Fraction(figures["controller_volume_l"]) / 1000,
-        Fraction(int(rates[0]), 10**10) if len(rates) == 1 else None,
+        Fraction(work.figures["controller_area_ha"]) * 10_000,
+        Fraction(work.figures["controller_volume_l"]) / 1000,
+        Fraction(rates[0], 10**10) if len(rates) == 1 else None,
     )
 
 
-def _who(record: RunRecord, job: Job, asked: _AskedEntry, profile: Profile) -> Iterator[Entry]:
+def _who(work: WorkDone, job: Job, asked: _AskedEntry, profile: Profile) -> Iterator[Entry]:
     group = "Who and when"
-    date, source = day(record, job, profile)
+    date, source = day(work, job, profile)
     yield Entry(group, "date", date, source, rules=asked.by("date"))
-    yield Entry(group, "time", hours(record, job), JOB if job.start else CLOCK,
+    yield Entry(group, "time", hours(work, job), JOB if job.start else CLOCK,
                 rules=asked.by("time"))
     yield Entry(group, "certified applicator", job.applicator, JOB,
                 rules=asked.by("applicator"))
@@ -186,9 +184,9 @@ def _equipment(job: Job, us: bool, asked: _AskedEntry) -> Iterator[Entry]:
                     asked.by("tank_loads"))
 
 
-def _measured_with(record: RunRecord, us: bool) -> Iterator[Entry]:
+def _measured_with(work: WorkDone, us: bool) -> Iterator[Entry]:
     """What the figures rest on: the pulses of two sensors, and who counted them."""
-    about, group = record.about, "Measured with"
+    about, group = work.about, "Measured with"
     for label, name, quantity in (
         ("flow meter", "meter_pulses_hl", "pulses_per_hl"),
         ("speed sensor", "speed_pulses_km", "pulses_per_km"),
@@ -198,7 +196,7 @@ def _measured_with(record: RunRecord, us: bool) -> Iterator[Entry]:
                     units.unit(quantity, us))
     board = about.get("board", {})
     version = board.get("firmware") or next(iter(about["versions"].values()))
-    kind = "simulated" if is_simulated(record) else board.get("board", "unknown")
+    kind = "simulated" if work.simulated else board.get("board", "unknown")
     yield Entry(group, "controller", f"{kind}, firmware {version}", SETTINGS)
 
 
@@ -217,11 +215,11 @@ def _sections(figures: dict[str, Any], us: bool) -> list[list[str]]:
     return rows
 
 
-def _passes(figures: dict[str, Any], us: bool) -> list[list[str]]:
+def _pieces(work: WorkDone, us: bool) -> list[list[str]]:
     """See docs/reference/run_files.md for what the figures of a pass are."""
-    writer, tell = Writer(us), Teller(figures, us)
-    rows = [["pass", "length", "time", "area", "volume", "mean rate", "CV", "start", "end"]]
-    for one in figures["passes"]:
+    writer, tell = Writer(us), Teller(work.figures, us)
+    rows = [[work.piece, "length", "time", "area", "volume", "mean rate", "CV", "start", "end"]]
+    for one in work.figures["passes"]:
         l_ha = one["mean_rate_l_ha"]
         rows.append([
             str(one["pass"]),

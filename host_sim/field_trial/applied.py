@@ -13,19 +13,25 @@ from typing import Any
 
 import numpy as np
 
+from app.trial import WHOLE_PERCENT
 from host_sim.common.errors import InputError
 from host_sim.field_trial.plan import Plan, Plot
+from host_sim.field_trial.plan_binary import mark_of, plan_rows
 from host_sim.field_trial.uncertainty import Figure, Knowledge, MeasuredPlot, figures_of
-from host_sim.report.words import L_HA_M, L_M3
+from host_sim.report.words import L_HA_M, L_M3, spoken
 from host_sim.runs.judged import CELL_M, M2_HA
 from host_sim.runs.measured import as_measured
 from host_sim.runs.passes import Pass, cut, edge_m
+from host_sim.runs.plot_record import PlotRecord
 from host_sim.runs.record import RunRecord
 from host_sim.runs.truth import true_run
+from rate_control.settings import Settings
 
 FLAG_PCT = (5.0, 10.0)  # deviations from the plan's rate that are marked
 LENGTH_SHARE, LENGTH_M = 0.2, 1.0  # a pass may be so much longer or shorter than planned
 RATE_SHARE = 0.03  # of the rate; the ends of a plot may be off by a tick, and short plots show it
+WHOLE_SHARE = WHOLE_PERCENT / 100  # of its length: what the board takes for a whole plot
+CUT_SHORT = "cut short"  # how a plot ended that a person stopped
 OF_PIECE = {"cv": "cv_pct", "start_error": "start_error_m", "end_error": "end_error_m"}
 PULSES_M3, PULSES_M = 10.0, 1e-3  # of the settings' pulses for 100 L and for 1 km
 
@@ -70,6 +76,60 @@ def applied(path: Path, plan: Plan, record: RunRecord, know: Knowledge,
         found.append(Applied(plot, piece, figures, None if rate is None else rate * L_HA_M,
                              tuple(_flags(plot, piece, figures))))
     return found
+
+
+def applied_by_board(path: Path, plan: Plan, record: PlotRecord, settings: Settings,
+                     know: Knowledge, not_driven: Sequence[str] = ()) -> list[Applied]:
+    """What each plot got by the record of the board itself, in the order of driving.
+
+    Of a plot that was treated more than once the last whole time counts, else the last; what was
+    put down before is flagged. Raises InputError, naming the plan, where record and plan do not
+    fit.
+    """
+    rows = record.of_plan(mark_of(plan_rows(plan)))
+    if not rows:
+        raise InputError(f"{path}: is not the plan that the board drove by: none of its "
+                         f"{len(record.rows)} lines is of this one")
+    names = {plot.name for plot in plan.plots}
+    problems = [f"--not-driven: {name} is no plot of {path}"
+                for name in not_driven if name not in names]
+    found = []
+    for plot in plan.plots:
+        times = [row for row in rows if row["plot"] == plot.name and row["area_ha"]]
+        if not plot.treated:
+            found.append(Applied(plot))
+        elif plot.name in not_driven:
+            problems += [f"--not-driven: {plot.name} was driven"] if times else []
+        elif times:
+            found.append(_by_board(plot, times, settings, know))
+        else:
+            problems.append(f"{path}: plot {plot.name}: the board has no line of it: name it with "
+                            "--not-driven")
+    if problems:
+        raise InputError(*problems)
+    return found
+
+
+def _by_board(plot: Plot, times: Sequence[dict[str, Any]], settings: Settings, know: Knowledge
+              ) -> Applied:
+    """The figures of a plot that are known without what went on within it."""
+    whole = [row for row in times if row["how"] != CUT_SHORT
+             and row["length_m"] >= WHOLE_SHARE * plot.length_m]
+    row = (whole or times)[-1]
+    width_m = sum(settings.widths_mm()) / 1000
+    piece = {"length_m": row["length_m"], "area_ha": row["area_ha"], "volume_l": row["volume_l"],
+             "time_s": max(row["time_s"], 1e-3), "cv_pct": None, "start_error_m": None,
+             "end_error_m": None, "target_l_ha": row["asked_l_ha"]}
+    figures = _known(piece, figures_of(_measured(plot, piece, settings.as_dict(), width_m), know))
+    before_l = sum(one["volume_l"] for one in times if one is not row)
+    flags = [*_flags(plot, piece, figures)]
+    if not whole:
+        flags.append(f"only {row['length_m']:.1f} of {plot.length_m:.1f} m were treated")
+    if len(times) > 1:
+        flags.append(f"treated {len(times)} times: {before_l:.3g} L more than is counted here")
+    if row["faults"]:
+        flags.append(f"meanwhile: {spoken(row['faults'].split())}")
+    return Applied(plot, piece, figures, None, tuple(flags))
 
 
 def _pieces(path: Path, plan: Plan, record: RunRecord, leave_out: Sequence[int],

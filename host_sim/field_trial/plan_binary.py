@@ -26,15 +26,18 @@ def board_plan(path: Path, plan: Plan, width_m: float, by: str | None = None) ->
     if chosen == "implement" and needs_way:
         raise InputError(f"{path}: start: plot {needs_way[0].name} does not begin where the "
                          "implement comes down: send the plan with --by distance or --by key")
-    rows = []
-    for index, plot in enumerate(plan.plots):
-        body = struct.pack(ROW, index, plot.number, round(plot.rate_m * ML_HA_PER_M),
-                           round(plot.start_m * 1000), round(plot.length_m * 1000),
-                           plot.name.encode(), plot.treatment.encode())
-        rows.append(sealed(body))
+    rows = plan_rows(plan)
     head = struct.pack(HEAD, b"PLAN", VERSION, BY[chosen], len(rows), round(width_m * 1000),
                        mark_of(rows))
     return sealed(head) + b"".join(rows)
+
+
+def plan_rows(plan: Plan) -> list[bytes]:
+    """The plots as the board has them, in the order of driving."""
+    return [sealed(struct.pack(ROW, index, plot.number, round(plot.rate_m * ML_HA_PER_M),
+                               round(plot.start_m * 1000), round(plot.length_m * 1000),
+                               plot.name.encode(), plot.treatment.encode()))
+            for index, plot in enumerate(plan.plots)]
 
 
 def sealed(body: bytes) -> bytes:

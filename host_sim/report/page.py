@@ -24,6 +24,7 @@ from host_sim.runs.record import RunRecord
 from host_sim.runs.truth import true_run
 
 HERE = Path(__file__).resolve().parent
+CSS = HERE / "page.css"
 
 Charts = dict[str, list[str]]  # SVG elements, by the place where they stand
 Field = tuple[list[str], list[tuple[str, str]]]  # of the map: its figures, and its colours in words
@@ -50,7 +51,7 @@ def render(
     else:
         beside = (_picture(against.record, us), (name, against.name)) if against else None
         charts, field = _drawn(picture, figures, beside, tell)
-    return _environment().get_template("page.html.j2").render(
+    return environment().get_template("page.html.j2").render(
         about=about,
         measured=measured,
         basis=basis_of(about),
@@ -71,7 +72,7 @@ def render(
         calibration=calibration_used(about["settings"], us),
         settings=list(settings_used(about["settings"], us)),
         against=against and _compared(ComparedRun(name, record, figures), against, us),
-        css=(HERE / "page.css").read_text(encoding="utf-8"),
+        css=CSS.read_text(encoding="utf-8"),
     )
 
 
@@ -98,12 +99,13 @@ def _picture(record: RunRecord, us: bool) -> Picture:
     return Picture(record, true_run(record, record.about["section_width_m"]), us)
 
 
-def _environment() -> Environment:
-    environment = Environment(
+def environment() -> Environment:
+    """What the pages of this folder are made with."""
+    made = Environment(
         loader=FileSystemLoader(HERE), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True)
-    environment.filters["unbroken"] = lambda text: text.replace(" %", "\u00a0%")
-    return environment
+    made.filters["unbroken"] = lambda text: text.replace(" %", "\u00a0%")
+    return made
 
 
 def _compared(ours: ComparedRun, theirs: ComparedRun, us: bool) -> dict[str, Any]:

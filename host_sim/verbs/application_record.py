@@ -11,9 +11,9 @@ from host_sim.common.unit_option import add_units, us_of
 HELP = "make the record of an application from a run and a job file, or check one"
 
 EPILOG = """\
-RUN is a directory as `drive` or `record --from` leaves it, or a recording of a board. The job
-file says what the controller cannot know: docs/how_to/keep_records.md. What the record should
-hold and nobody knows is marked as missing, on the page and on stderr.
+RUN is a directory as `drive` or `record --from` leaves it, a recording of a board, or the folder
+of `board fetch`. The job file says what the controller cannot know: docs/how_to/keep_records.md.
+What the record should hold and nobody knows is marked as missing, on the page and on stderr.
 
 examples:
   python -m host_sim application-record field.rec --job field.toml --out records/field_7_may_4

@@ -118,16 +118,19 @@ def send_plan(args: argparse.Namespace) -> int:
 def fetch_record(args: argparse.Namespace) -> int:
     """Bring the record of plots home, as it is and as a table."""
     from host_sim.board.mpremote_port import MpremotePort
-    from host_sim.board.trial_files import fetch, record_files
+    from host_sim.board.trial_files import fetch
     from host_sim.common.errors import plain
     from host_sim.common.output import check_directory, write_files
+    from host_sim.runs.plot_record import record_files
 
     check_directory(args.out)
-    texts, damaged = record_files(fetch(MpremotePort(args.port)))
+    texts, record = record_files(fetch(MpremotePort(args.port)))
     for path in write_files(args.out, texts):
         print(plain(path))
-    if damaged:
-        _tell(f"{damaged} lines are not whole and are left out of the table")
+    if record.damaged:
+        _tell(f"{record.damaged} lines are not whole and are left out of the table")
+    if record.settings is None:
+        _tell("the board keeps no settings: what the figures rest on is not known")
     return 0
 
 

@@ -3,9 +3,17 @@
 from __future__ import annotations
 
 import argparse
+import sys
+from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from host_sim.common.unit_option import add_units
+
+if TYPE_CHECKING:
+    from host_sim.field_trial.applied import Applied
+    from host_sim.field_trial.plan import Plan
+    from host_sim.field_trial.uncertainty import Knowledge
 
 HELP = "lay out a field trial, check and draw its plan, drive it, and judge what was applied"
 
@@ -91,7 +99,8 @@ def _scenario(command: argparse.ArgumentParser) -> None:
 def _applied(command: argparse.ArgumentParser) -> None:
     add = command.add_argument
     add("plan", type=Path, metavar="PLAN", help="plan (CSV)")
-    add("run_path", type=Path, metavar="RUN", help="folder of a run, or the recording of a board")
+    add("run_path", type=Path, metavar="RUN",
+        help="folder of a run, recording of a board, or folder that `board fetch` wrote")
     add("--out", type=Path, required=True, metavar="DIR", help="folder for the page and the tables")
     add("--uncertainty", type=Path, metavar="FILE",
         help="what is known of meter, speed sensor, width (TOML); else usual values")
@@ -170,19 +179,22 @@ def _run_applied(args: argparse.Namespace) -> int:
     from host_sim.field_trial.applied_page import render
     from host_sim.field_trial.applied_tables import applied_files
     from host_sim.field_trial.applied_text import lines
-    from host_sim.field_trial.knowledge_file import read_knowledge, usual
     from host_sim.field_trial.plan_file import read_plan
     from host_sim.runs.files import load_run
     from host_sim.runs.measured import is_simulated
+    from host_sim.runs.plot_record import is_plot_record
 
     check_directory(args.out)
     plan = read_plan(args.plan)
-    record, _ = load_run(args.run_path)
-    settings = record.about["settings"]
-    know = read_knowledge(args.uncertainty, settings) if args.uncertainty else usual(settings)
-    plots = applied(args.plan, plan, record, know, args.leave_out, args.not_driven)
+    by_board = is_plot_record(args.run_path)
+    if by_board:
+        plots = _applied_by_board(args, plan)
+    else:
+        record, _ = load_run(args.run_path)
+        know = _know(args, record.about["settings"])
+        plots = applied(args.plan, plan, record, know, args.leave_out, args.not_driven)
     title = f"{args.plan.stem}: as applied"
-    page = render(title, plan, plots, plan.us, is_simulated(record))
+    page = render(title, plan, plots, plan.us, not by_board and is_simulated(record))
     texts = {"as_applied.html": page, **applied_files(title, plan, plots, plan.us)}
     paths = write_files(args.out, texts)
     for line in lines(plan, plots, plan.us):
@@ -190,6 +202,32 @@ def _run_applied(args: argparse.Namespace) -> int:
     for path in paths:
         print(plain(path))
     return 0
+
+
+def _know(args: argparse.Namespace, settings: Mapping[str, Any]) -> Knowledge:
+    """How well the machine is known, by the file that was given or as usual."""
+    from host_sim.field_trial.knowledge_file import read_knowledge, usual
+
+    return read_knowledge(args.uncertainty, settings) if args.uncertainty else usual(settings)
+
+
+def _applied_by_board(args: argparse.Namespace, plan: Plan) -> list[Applied]:
+    """What was applied by the record that the board kept itself."""
+    from host_sim.common.errors import InputError
+    from host_sim.field_trial.applied import applied_by_board
+    from host_sim.runs.plot_record import SETTINGS_FILES, read_plot_record
+
+    if args.leave_out:
+        raise InputError("--leave-out: goes with a run; the board tells its plots by name")
+    record = read_plot_record(args.run_path)
+    if record.settings is None:
+        raise InputError(f"{args.run_path}: the settings of the board are not there whole "
+                         f"({SETTINGS_FILES[0]} or {SETTINGS_FILES[1]}): fetch it again")
+    if record.damaged:
+        print(f"{record.damaged} lines of the record are not whole and are left out",
+              file=sys.stderr)
+    return applied_by_board(args.plan, plan, record, record.settings,
+                            _know(args, record.settings.as_dict()), args.not_driven)
 
 
 def _check_drawing(path: Path | None) -> None:

@@ -17,11 +17,12 @@ if TYPE_CHECKING:
 HELP = "make the report of a run, of two beside each other, or of one beside its replay"
 
 EPILOG = """\
-RUN is a directory with run.csv and summary.json, as `drive` or `record --from` leaves it, or the
-recording of a board. A report of a recording says what the controller measured, for nobody knows
-the truth about a real machine. --csv, --passes and --json write the same run for programs: a row
-for each tick, a row for each pass, and all figures. --replay drives the run once more on the twin
-of a machine file: the same speed, switches and rates, with the settings that stand in the file.
+RUN is a directory with run.csv and summary.json, as `drive` or `record --from` leaves it, the
+recording of a board, or the folder of `board fetch`. A report of a recording says what the
+controller measured, for nobody knows the truth about a real machine. --csv, --passes and --json
+write the same run for programs: a row for each tick, a row for each pass, and all figures.
+--replay drives the run once more on the twin of a machine file: the same speed, switches and rates,
+with the settings that stand in the file.
 
 examples:
   python -m host_sim report out/demo
@@ -60,10 +61,13 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.report.comparison import ComparedRun
     from host_sim.report.page import render
     from host_sim.runs.files import REPORT_HTML, load_run, summary_json
+    from host_sim.runs.plot_record import is_plot_record
     from host_sim.runs.record import to_csv
     from host_sim.runs.tables import PASS_FILES, pass_files
 
     path: Path = args.run_path
+    if is_plot_record(path):
+        return _of_plots(args)
     out = args.out or (path / REPORT_HTML if path.is_dir() else path.with_suffix(".html"))
     tables = [args.passes / name for name in PASS_FILES] if args.passes else []
     _check_places([place for place in (out, args.csv, args.json, *tables) if place],
@@ -89,6 +93,28 @@ def run(args: argparse.Namespace) -> int:
         print(plain(written))
     if machine:
         _compare(machine, record.about["settings"], us)
+    return 0
+
+
+def _of_plots(args: argparse.Namespace) -> int:
+    """The report of the plots that a board kept by itself."""
+    from host_sim.common.errors import InputError, plain
+    from host_sim.common.output import write_paths
+    from host_sim.report.plots_page import render_plots
+    from host_sim.runs.files import REPORT_HTML
+    from host_sim.runs.plot_record import read_plot_record
+
+    path: Path = args.run_path
+    for name in ("against", "replay", "csv", "passes", "json", "machine"):
+        if getattr(args, name):
+            raise InputError(f"--{name}: {path} is what a board kept of its plots: it has sums "
+                             "alone, in plots.csv")
+    record = read_plot_record(path)
+    folder = path if path.is_dir() else path.parent
+    us = us_of(args, bool(record.settings and record.settings.us_units))
+    out = args.out or folder / REPORT_HTML
+    for written in write_paths({out: render_plots(folder.resolve().name, record, us)}):
+        print(plain(written))
     return 0
 
 

@@ -15,6 +15,7 @@ from host_sim.application_record import folder
 from host_sim.application_record.folder import verify
 from host_sim.application_record.job import read_job
 from host_sim.application_record.sheet import fill
+from host_sim.application_record.work_done import work_of_run
 from host_sim.common.csv_cells import safe
 from host_sim.runs.files import load_run
 from host_sim.twin.scenario import SCENARIO_DIR
@@ -66,7 +67,7 @@ def rows(record: Path) -> list[dict[str, str]]:
 def sheet_of(run, text, tmp_path, us=False):
     path = tmp_path / "some_job.toml"
     path.write_text(text)
-    return fill(load_run(run)[0], read_job(path), us)
+    return fill(work_of_run(load_run(run)[0]), read_job(path), us)
 
 
 # What it holds.
@@ -224,7 +225,7 @@ def test_a_board_is_none(recording, tmp_path):
     run.about["simulated"] = False
     path = tmp_path / "job.toml"
     path.write_text(JOB)
-    assert not fill(run, read_job(path), us=False).simulated
+    assert not fill(work_of_run(run), read_job(path), us=False).simulated
 
 
 def test_a_recording_that_breaks_off_is_remarked_on(recording, tmp_path):
@@ -434,7 +435,8 @@ def test_a_run_that_covered_no_ground_has_no_dose(run, tmp_path):
     path = tmp_path / "job.toml"
     path.write_text(JOB)
     record["state"][:] = 0
-    assert {verdict.word for verdict in fill(record, read_job(path), False).doses} == {
+    doses = fill(work_of_run(record), read_job(path), False).doses
+    assert {verdict.word for verdict in doses} == {
         "NOT COMPARED"}
 
 

@@ -20,6 +20,7 @@ from host_sim.application_record.profiles import (
     profile_names,
 )
 from host_sim.application_record.sheet import fill
+from host_sim.application_record.work_done import work_of_run
 from tests.support.drives import made_up_record
 
 PRODUCT = '[[product]]\nkind = "pesticide"\nname = "P"\nregistration_number = "0-0"\n' \
@@ -42,7 +43,7 @@ def sheet(record, tmp_path):
     def make(text, us=False):
         path = tmp_path / "job.toml"
         path.write_text(text)
-        return fill(record, read_job(path), us)
+        return fill(work_of_run(record), read_job(path), us)
 
     return make
 
@@ -71,10 +72,10 @@ def test_every_element_has_its_entry(record, tmp_path, monkeypatch):
         'pressure = "2 bar"\ntank_loads = ["200 L", "50 gal"]\n'
         + PRODUCT.replace("pesticide", "fertilizer")
         + 'analysis = "28-0-0"\ndensity = "1.28 kg/L"\n')
-    full = fill(record, read_job(path), False)
+    full = fill(work_of_run(record), read_job(path), False)
     assert full.missing == []
     path.write_text('[[product]]\nkind = "fertilizer"\n')
-    assert len(fill(record, read_job(path), False).missing) == len(ELEMENTS) - len(
+    assert len(fill(work_of_run(record), read_job(path), False).missing) == len(ELEMENTS) - len(
         {"area", "rate", "time"})  # the controller counts those
 
 

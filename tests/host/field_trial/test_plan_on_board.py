@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import csv
+import json
 import os
 import random
+import shutil
 import subprocess
 from pathlib import Path
 
@@ -12,6 +14,7 @@ import pytest
 from littlefs.errors import LittleFSError
 
 from app.files import Files
+from app.link_frame import parse, record
 from app.plan_file import (
     BY_IMPLEMENT,
     BY_WAY,
@@ -28,12 +31,15 @@ from app.plan_file import (
 )
 from app.store import Store
 from app.trial_record import LOG_FILE, TrialRecord
+from host_sim.__main__ import main
 from host_sim.board.mpremote_port import BoardError, MpremotePort
-from host_sim.board.trial_files import fetch, record_files, send
+from host_sim.board.trial_files import fetch, send
 from host_sim.common.errors import InputError
+from host_sim.common.output import write_files
 from host_sim.field_trial.plan import Plan, Plot
 from host_sim.field_trial.plan_binary import board_plan, mark_of, sealed
 from host_sim.field_trial.plan_file import read_plan
+from host_sim.runs.plot_record import SETTINGS_FILES, record_files
 from host_sim.twin.scenario import load_scenario
 from host_sim.twin.twin import Twin
 from host_sim.twin.virtual_board import MemoryFiles
@@ -248,8 +254,6 @@ def test_a_plan_is_read_back_and_the_board_started_anew():
 @pytest.fixture(scope="module")
 def driven(tmp_path_factory):
     """A trial of eight plots with the plan on the board, and a power cut in the third pass."""
-    from host_sim.__main__ import main
-
     place = tmp_path_factory.mktemp("board")
     plan = place / "plan.csv"
     machine = Path("host_sim/scenarios/plot_bar.machine.toml").resolve()
@@ -266,15 +270,26 @@ def driven(tmp_path_factory):
 
 def bodies(twin):
     data = twin.board.fittings.files.read(LOG_FILE)
-    texts, damaged = record_files(data)
-    assert damaged == 0
+    texts, kept = record_files({LOG_FILE: data})
+    assert kept.damaged == 0
     return list(csv.DictReader(texts["plots.csv"].splitlines()))
 
 
-def test_the_board_drives_every_plot_at_its_rate_and_keeps_it(driven):
-    _, plan, scenario, _ = driven
+@pytest.fixture(scope="module")
+def fetched(driven):
+    """The twin after its drive, and a folder with what the board kept of it."""
+    place, _, scenario, _ = driven
     twin = Twin(load_scenario(scenario, field="ordinary"))
     twin.run()
+    folder = place / "fetched"
+    board = FakeBoard(twin.board.fittings.files)
+    write_files(folder, record_files(fetch(MpremotePort("/dev/b", board)))[0])
+    return twin, folder
+
+
+def test_the_board_drives_every_plot_at_its_rate_and_keeps_it(driven, fetched):
+    _, plan, _, _ = driven
+    twin, _ = fetched
     assert twin.application.failure == ""
     rows = bodies(twin)
     assert [row["plot"] for row in rows] == [plot.name for plot in plan.plots]
@@ -282,6 +297,98 @@ def test_the_board_drives_every_plot_at_its_rate_and_keeps_it(driven):
         assert float(row["rate_l_ha"]) == pytest.approx(plot.rate_m * 1e7)
         assert abs(float(row["error_pct"])) < 4  # single pulses of the meter are 1 % of a plot
         assert float(row["length_m"]) == pytest.approx(12.0, abs=0.2)
+
+
+def test_the_fetched_record_is_judged_without_a_computer_in_the_cab(driven, fetched, capsys):
+    """Rates, intervals and analysis of variance from what the board kept, its settings included."""
+    place, plan, _, _ = driven
+    twin, folder = fetched
+    out = place / "applied"
+    assert main(["plots", "applied", str(place / "plan.csv"), str(folder), "--out", str(out)]) == 0
+    told = capsys.readouterr()
+    assert "deviation by treatment" in told.out and told.err == ""
+    rows = list(csv.DictReader((out / "as_applied.csv").read_text().splitlines()))
+    means = [row for row in rows if row["figure"] == "mean_rate"]
+    assert [row["plot"] for row in means] == [plot.name for plot in plan.plots]
+    for row, kept, plot in zip(means, bodies(twin), plan.plots, strict=True):
+        assert float(row["value"]) == pytest.approx(float(kept["mean_rate_l_ha"]), rel=1e-6)
+        off = abs(float(row["value"]) - plot.rate_m * 1e7)
+        assert off < 2 * float(row["half_width_95"]), "the interval has the counting in it"
+    assert {row["figure"] for row in rows}.isdisjoint({"cv", "start_error", "end_error"})
+
+
+def test_a_fetched_record_that_does_not_fit_is_refused_in_a_line(driven, fetched, tmp_path, capsys):
+    place, _, _, _ = driven
+    _, folder = fetched
+    plan = (place / "plan.csv").read_text()
+    other = tmp_path / "other.csv"
+    other.write_text(plan.replace("110", "100"))
+
+    def refused(plan_file, record, *more):
+        assert main(["plots", "applied", str(plan_file), str(record), "--out",
+                     str(tmp_path / "out"), *more]) == 2
+        assert not (tmp_path / "out").exists()
+        told = capsys.readouterr().err.splitlines()
+        return told[-1]
+
+    assert "is not the plan that the board drove by" in refused(other, folder)
+    assert "--leave-out: goes with a run" in refused(place / "plan.csv", folder, "--leave-out", "1")
+    half = copied(folder, tmp_path / "half")
+    log = (half / LOG_FILE).read_bytes()
+    (half / LOG_FILE).write_bytes(log[: len(log) // 2])
+    assert "the board has no line of it" in refused(place / "plan.csv", half)
+    (half / LOG_FILE).write_bytes(b"\x00\xff nothing")
+    assert "no plot is in it; 1 lines are damaged" in refused(place / "plan.csv", half)
+    bare = copied(folder, tmp_path / "bare")
+    for name in SETTINGS_FILES:
+        (bare / name).unlink(missing_ok=True)
+    assert "the settings of the board are not there whole" in refused(place / "plan.csv", bare)
+
+
+def test_what_was_treated_twice_or_cut_short_is_flagged(driven, fetched, tmp_path, capsys):
+    place, plan, _, _ = driven
+    _, folder = fetched
+    twice = copied(folder, tmp_path / "twice")
+    lines = (twice / LOG_FILE).read_bytes().split(b"\n")
+    body = next(json.loads(parse(line)[1]) for line in lines if b"volume_ul" in line)
+    short = dict(body, how="cut short", length_mm=4000, volume_ul=body["volume_ul"] // 3,
+                 area_cm2=body["area_cm2"] // 3, faults=["rate_off"])
+    again = b"".join(record(200 + index, json.dumps(one).encode())
+                     for index, one in enumerate((short, body, short)))
+    (twice / LOG_FILE).write_bytes(b"\n".join(lines) + again + again[:40])
+    assert main(["plots", "applied", str(place / "plan.csv"), str(twice), "--out",
+                 str(tmp_path / "out")]) == 0
+    told = capsys.readouterr()
+    assert f"plot {plan.plots[0].name}: treated 4 times" in told.out
+    assert "1 lines of the record are not whole" in told.err
+
+
+def test_report_and_application_record_take_the_fetched_folder(driven, fetched, tmp_path, capsys):
+    _, plan, _, _ = driven
+    twin, folder = fetched
+    page = tmp_path / "page.html"
+    assert main(["report", str(folder), "--out", str(page)]) == 0
+    text = page.read_text()
+    assert f"{len(plan.plots)} plots were treated" in text and "nor on which day it was" in text
+    assert main(["report", str(folder), "--csv", str(tmp_path / "x.csv")]) == 2
+    assert "what a board kept of its plots" in capsys.readouterr().err
+    job = Path("host_sim/scenarios/plot_bar_job.toml")
+    out = tmp_path / "record"
+    assert main(["application-record", str(folder), "--job", str(job), "--out", str(out)]) == 0
+    rows = list(csv.DictReader((out / "application_record.csv").read_text().splitlines()))
+    value = {(row["group"], row["element"]): row["value"] for row in rows}
+    kept = bodies(twin)
+    litres = sum(float(row["volume_l"]) for row in kept)
+    assert float(value["Liquid", "volume of mix"]) == pytest.approx(litres, rel=1e-3)
+    assert value["Who and when", "time"] == "" and ("Plot 101", "volume") in value
+    assert value["Plot 101", "CV"] in ("", "none")
+    assert {path.name for path in (out / "raw").iterdir()} >= {LOG_FILE, job.name}
+    assert main(["application-record", "--verify", str(out)]) == 0
+
+
+def copied(folder, to):
+    """A copy of a fetched folder to spoil."""
+    return Path(shutil.copytree(folder, to))
 
 
 def test_after_a_power_cut_the_drive_goes_on_at_the_right_plot(driven):
