@@ -39,57 +39,52 @@ def main(arguments: list[str]) -> int:
     names = (THE_CONTROLLER,) if ours else tuple(CONTENDERS)
     found: dict[str, Any] = {"machines": {}, "failed": {}, "trace": {}, "claims": []}
     trials = []
-    raised = watch_ticks()
+    watch_ticks()
     for machine in machines:
         print(machine, flush=True)
-        raised.clear()
         try:
             trial = try_machine(machine, repeats=int(repeats), contenders=names,
                                 tell=lambda share: print(".", flush=True))
-        except Exception as error:  # a variant may raise whatever it likes
-            raised.append(in_a_line(error))
-        if raised:
-            found["failed"][machine] = raised[0]
+        except (Exception, TickRaised) as error:  # a variant may raise whatever it likes
+            found["failed"][machine] = in_a_line(error)
             continue
         own = {name: _as_json(driven) for name, driven in trial.driven.items()}
         others = ours["machines"].get(machine, {}) if ours else {}
         found["machines"][machine] = {**others, **own}
         trials.append(_beside(trial, {**others, **own}))
     print("recorded drive", flush=True)
-    raised.clear()
     try:
         found["trace"] = recorded_drive(THE_CONTROLLER)
-    except Exception as error:
-        raised.append(in_a_line(error))
+    except (Exception, TickRaised) as error:
+        found["failed"]["recorded drive"] = in_a_line(error)
     if None in found["trace"].values():
-        raised.append("nothing was applied")
-    if raised:
-        found["failed"]["recorded drive"], found["trace"] = raised[0], {}
+        found["failed"]["recorded drive"], found["trace"] = "nothing was applied", {}
     trace = {THE_CONTROLLER: found["trace"]} if found["trace"] else {}
     found["claims"] = [asdict(claim) for claim in check_claims(trials, trace)]
     Path(out).write_text(json.dumps(found), encoding="utf-8")
     return 0
 
 
-def watch_ticks() -> list[str]:
-    """The list that is told what ticks raise: the application stops the machine and goes on."""
-    raised: list[str] = []
+class TickRaised(BaseException):
+    """A tick raised something. The application would stop the machine and go on; this ends it."""
+
+
+def watch_ticks() -> None:
+    """Let the first tick that raises end the drive: what follows would say nothing more."""
     step = Controller.step
 
     def watched(self: Controller, inputs: Inputs, now_us: int) -> Outputs:
         try:
             return step(self, inputs, now_us)
         except Exception as error:
-            if not raised:
-                raised.append(in_a_line(error))
-            raise
+            raise TickRaised from error
 
     setattr(Controller, "step", watched)  # noqa: B010  (a method, to the type checker)
-    return raised
 
 
 def in_a_line(error: BaseException) -> str:
     """What was raised, and the line of firmware that raised it."""
+    error = error.__cause__ if isinstance(error, TickRaised) and error.__cause__ else error
     frames = traceback.extract_tb(error.__traceback__)
     inside = [frame for frame in frames if "/firmware/" in Path(frame.filename).as_posix()]
     place = f" ({Path(inside[-1].filename).name}:{inside[-1].lineno})" if inside else ""

@@ -144,14 +144,20 @@ def test_a_gap_leaves_the_longer_part(recorded):
     assert episode.left_out_s == pytest.approx(7.0, abs=0.2)
 
 
+@pytest.fixture(scope="module")
+def written(truth, tmp_path_factory):
+    """The drive as files, written once."""
+    folder = tmp_path_factory.mktemp("drive") / "run"
+    write_run(folder, truth[0], summarise(truth[0]) | {"wall_seconds": None}, False)
+    return folder
+
+
 @pytest.mark.parametrize(("machine", "words"), [
     ("bypass_pd", "another actuator"), ("hydraulic", "2 sections, hydraulic has 6"),
     ("no_such.toml", "no_such.toml"),
 ])
-def test_another_machine_is_one_line(truth, tmp_path, capsys, machine, words):
-    run = tmp_path / "run"
-    write_run(run, truth[0], summarise(truth[0]) | {"wall_seconds": None}, False)
-    assert main(["fit", str(run), machine]) == EXIT_BAD_INPUT
+def test_another_machine_is_one_line(written, capsys, machine, words):
+    assert main(["fit", str(written), machine]) == EXIT_BAD_INPUT
     told = capsys.readouterr().err
     assert words in told
     assert told.count("\n") == 1
