@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 POLL_MS = 50
 SETTLE_TICKS = 10  # after the end, until the meter stands
 HOLD_ALL = 255
+VERSION = 1  # of a line of the record
 WHOLE_PERCENT = 80  # of its length: a shorter plot is not taken for done
 HELD, WAITING, COMING, INSIDE, OVER = range(5)
 NOT_INSIDE = "not inside a plot: stop first"
@@ -198,7 +199,7 @@ class PlotTrial:
 
     def _body(self, how: str, following: int) -> dict:
         """Return what every line of the record has; following is the plot to go on with."""
-        body = {"how": how, "plan": self.plan.mark, "next": following, "version": 1}
+        body = {"how": how, "plan": self.plan.mark, "next": following, "version": VERSION}
         if self.plot is not None:
             body.update({"index": self.index, "pass": self.plot[PASS], "plot": self.plot[NAME],
                          "treatment": self.plot[TREATMENT], "rate_ml_ha": self.plot[RATE]})
@@ -267,12 +268,16 @@ class PlotTrial:
         if last is None or last.get("how") in ("stopped", "finished"):
             return
         problem = self.check()
+        index: "Any" = last.get("next")
         if not problem and last.get("plan") != self.plan.mark:
             problem = "another plan than before"
+        elif last.get("version") != VERSION or not (
+                isinstance(index, int) and 0 <= index <= self.plan.count):
+            problem = problem or "its record is of another firmware"
         if problem:
             self._app.failure = "trial stopped: " + problem
             return
-        self.index = last["next"]
+        self.index = index
         self.plot = self.plan.plot(self.index)
         self.after = self.plan.plot(self.index + 1)
         self.why = CONFIRM

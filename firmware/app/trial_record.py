@@ -42,7 +42,8 @@ class TrialRecord:
         for line in tail.split(b"\n"):
             try:
                 number, body = parse(line)
-                found = json.loads(body)
+                content = json.loads(body)
+                found = content if isinstance(content, dict) else {}
                 self.count = number + 1
             except (FrameError, ValueError):
                 continue

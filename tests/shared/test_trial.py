@@ -3,7 +3,7 @@
 import json
 import struct
 
-from app.link_frame import crc16, parse
+from app.link_frame import crc16, parse, record
 from app.plan_file import BY_IMPLEMENT, BY_KEY, BY_WAY, HEAD, PLAN_FILE, ROW, PlanFile
 from app.store import Store
 from app.trial import COMING, HELD, HOLD_ALL, INSIDE, WAITING, fit
@@ -326,3 +326,24 @@ def test_what_is_shown():
     assert not trial.on and rig.lines()[1] == "stopped             "
     assert files.read(PLAN_FILE) and trial.state == HELD
     assert rig.app.controller.request.hold_mask == HOLD_ALL
+
+
+def test_a_record_that_cannot_be_gone_on_with_is_told_and_nothing_begins():
+    files = Drawer()
+    files.write(PLAN_FILE, plan_of())
+    plan = PlanFile(files)
+    assert plan.problem(80000, WIDTH_MM) == ""
+    good = {"how": "way", "plan": plan.mark, "next": 2, "version": 1}
+    for body in ([], 7, "way", {}, {"how": "way"}, dict(good, next=-1), dict(good, next=5),
+                 dict(good, next="2"), dict(good, next=None), dict(good, next=1.5),
+                 dict(good, plan=str(plan.mark)), dict(good, version=2)):
+        files.write(LOG_FILE, record(0, json.dumps(body).encode()))
+        rig, trial = rig_with(files)
+        assert not trial.on and rig.app.failure.startswith("trial stopped: "), body
+        assert trial.act("begin") == "", "a person can begin it anew"
+    for index, begins_at in ((2, 2), (1, 2), (4, None)):  # a plot that gets nothing is passed
+        files.write(LOG_FILE, record(0, json.dumps(dict(good, next=index)).encode()))
+        rig, trial = rig_with(files)
+        assert trial.on and trial.why == "after power-up"
+        assert trial.act("go on") == ""
+        assert (trial.index, trial.on) == ((begins_at, 1) if begins_at else (4, 0))
