@@ -138,7 +138,8 @@ class Controller:
     def _decide(self, measured: Measured, decided: Decided) -> None:
         """Choose sections, target flow and commanded flow."""
         request = self.request
-        if not OUTPUTS_ON >> decided.state & 1:
+        state = decided.state
+        if not OUTPUTS_ON >> state & 1:
             decided.rest()
             self.loop.rest()
             return
@@ -153,18 +154,18 @@ class Controller:
         if mask != decided.section_mask:
             decided.section_mask = mask
             decided.width_mm = self.sections.width_mm(mask)
-        speed = request.bench_speed_mm_s if decided.state == BENCH else measured.speed_ahead_mm_s
-        decided.target_ul_s = target_flow_ul_s(request.rate_ml_ha, speed, decided.width_mm)
+        speed = request.bench_speed_mm_s if state == BENCH else measured.speed_ahead_mm_s
+        rate = decided.rate_ml_ha = request.rate_ml_ha
+        decided.target_ul_s = target_flow_ul_s(rate, speed, decided.width_mm)
         self.loop.update(measured, decided)
 
     def _run_procedure(self, measured: Measured, decided: Decided) -> None:
         """Let a running procedure take its tick; one that drives lives on the bench alone."""
         procedure = self.procedure
-        if procedure.state != RUNNING:
-            return
-        if procedure.NEEDS_BENCH and decided.state != BENCH:
+        running = procedure.state == RUNNING
+        if running and procedure.NEEDS_BENCH and decided.state != BENCH:
             procedure.stop()
-        else:
+        elif running:
             procedure.step(measured, decided)
 
     def _actuate(self, measured: Measured, decided: Decided) -> None:
@@ -181,11 +182,10 @@ class Controller:
             demand = self.procedure.duty_u16
         decided.demand_u16 = demand
         decided.saturated = 0
-        if command:
-            if demand >= DUTY_FULL:
-                decided.saturated = 1
-            elif demand == 0:
-                decided.saturated = -1
+        if command and demand >= DUTY_FULL:
+            decided.saturated = 1
+        elif command and demand == 0:
+            decided.saturated = -1
         last_gate.gate(self.loop, decided, self.outputs)
 
     def _account(self, now_us: int, measured: Measured, decided: Decided) -> None:

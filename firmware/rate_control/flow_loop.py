@@ -41,6 +41,7 @@ class FlowLoop:
         self.believed = 0
         self.doubted = 0
         self._agreed_ul_s = 0  # what was expected when the meter last showed it
+        self._reached_ml_ha = 0  # of the rate: what the machine has come to
         self._model = Predictor(settings)
         self._trust = MeterTrust(settings, self.NEEDS_REST)
         self._floor_ul_s = settings.meter_floor_ul_s
@@ -52,6 +53,7 @@ class FlowLoop:
     def rest(self) -> None:
         """Follow a machine that is off; what was learned stays."""
         if self._model.width_mm:
+            self._reached_ml_ha = 0
             self._model.rest()
             self._trust.rest()
 
@@ -75,10 +77,12 @@ class FlowLoop:
         flow = measured.flow_ul_s
         expected = model.step(reference_ul_s)
         decided.expected_ul_s = expected
-        self._trust.follow(changed or model.jumped, reference_ul_s, flow)
+        trust = self._trust
+        trust.follow(changed or model.jumped, reference_ul_s, flow)
         most = expected + (expected >> 1) if self.NEEDS_REST else self.liquid_most_ul_s
-        self.believed = measured.flow_valid and expected >> 1 <= flow <= most
-        teaches = reference_ul_s > 0 and self._trust.can_teach()
+        believed = measured.flow_valid and expected >> 1 <= flow <= most
+        self.believed = believed
+        teaches = reference_ul_s > 0 and trust.can_teach()
         if teaches:
             short = expected - flow
             near = expected >> 3
@@ -87,7 +91,7 @@ class FlowLoop:
                 self.doubted = 0
             elif 3 * short > expected and -near <= expected - self._agreed_ul_s <= near:
                 self.doubted = 1
-        if reference_ul_s < self._floor_ul_s or not self.believed or self.doubted:
+        if reference_ul_s < self._floor_ul_s or not believed or self.doubted:
             decided.coasting = 1
             return 0
         decided.coasting = 0

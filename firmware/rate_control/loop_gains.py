@@ -8,11 +8,6 @@ J. Process Control 13 (2003) 291-309): Kc = lag / (tauc + theta), tauI = min(lag
 from rate_control.units import ONE_Q16, ONE_Q20, TICK_MS
 
 
-def fastest_settling_ms(delay_ms: int) -> int:
-    """Return the shortest settling time that keeps the margins: tauc not below theta."""
-    return 4 * (delay_ms + TICK_MS // 2)
-
-
 def simc_gains(delay_ms: int, lag_ms: int, settling_ms: int) -> tuple[int, int]:
     """Return (kp_q16, ki_q20 a tick) for a machine of gain one and a wanted settling time.
 
@@ -30,13 +25,3 @@ def closed_loop_ms(delay_ms: int, settling_ms: int) -> int:
     """Return tauc + theta; half a tick counts as delay."""
     theta_ms = delay_ms + TICK_MS // 2
     return max((settling_ms - theta_ms) // 3, theta_ms) + theta_ms
-
-
-def valve_gain_q20(delay_ms: int, lag_ms: int, settling_ms: int) -> int:
-    """Return how much of an error of its position a regulating valve takes in a tick.
-
-    The valve is itself the integrator: nothing cancels the lag of the machine. Half of what
-    lag and delay would allow keeps a phase margin of about 60 degrees.
-    """
-    slowest_ms = 2 * (lag_ms + delay_ms + TICK_MS // 2)
-    return TICK_MS * ONE_Q20 // max(closed_loop_ms(delay_ms, settling_ms), slowest_ms)

@@ -38,7 +38,7 @@ class Predictor:
         self._slot = 0
         self._expected = 0
         self.width_mm = 0
-        self.lag_ms = 0
+        self.lag_ms = settings.loop_lag_ms
         self.jumped = 0
 
     def rest(self) -> None:
@@ -62,13 +62,15 @@ class Predictor:
         """Take the flow that was asked for in this tick; return what the meter should read."""
         width_mm = self.width_mm
         slot = self._slot
-        self._past_ul_s[slot] = reference_ul_s
-        self._past_mm[slot] = width_mm
+        past_ul_s = self._past_ul_s
+        past_ul_s[slot] = reference_ul_s
+        past_mm = self._past_mm
+        past_mm[slot] = width_mm
         self._slot = slot + 1 if slot < self._delay_ticks else 0
         oldest = slot - self._delay_ticks  # below 0 a list counts from its end, as a ring does
-        arriving = self._past_ul_s[oldest]
-        if self._past_mm[oldest] != width_mm:
-            arriving = muldiv(arriving, width_mm, max(self._past_mm[oldest], 1))
+        arriving = past_ul_s[oldest]
+        if past_mm[oldest] != width_mm:
+            arriving = muldiv(arriving, width_mm, max(past_mm[oldest], 1))
             arriving = min(arriving, FLOW_MAX_UL_S)
         expected = self._expected
         gap = (arriving << FINE) - expected

@@ -121,6 +121,7 @@ class Decided:
         self.faults = 0  # active, one bit each (see faults.py)
         self.section_mask = 0  # sections that may be open now
         self.width_mm = 0  # their width
+        self.rate_ml_ha = 0  # that is wanted
         self.target_ul_s = 0
         self.expected_ul_s = 0  # what the meter should read if the machine follows its curve
         self.command_ul_s = 0  # target, corrected by the loop
@@ -135,6 +136,7 @@ class Decided:
         self.source = Decided.BY_LOOP
         self.section_mask = 0
         self.width_mm = 0
+        self.rate_ml_ha = 0  # that is wanted
         self.target_ul_s = 0
         self.expected_ul_s = 0
         self.command_ul_s = 0

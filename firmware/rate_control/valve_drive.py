@@ -135,7 +135,11 @@ class ValveDrive:
         """
         self.known = 1
         part = muldiv(error_u16, gain_q20, ONE_Q20)
-        position = clamp(self.position_u16 + part, 0, DUTY_FULL)
+        position = self.position_u16 + part
+        if position > DUTY_FULL:
+            position = DUTY_FULL
+        elif position < 0:
+            position = 0
         self.position_u16 = position
         self.slip_u16 += part - (self.slip_u16 >> FORGET_SHIFT)
         self._from_u16 += (position - self._from_u16) >> FORGET_SHIFT

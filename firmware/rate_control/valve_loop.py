@@ -7,9 +7,9 @@ is what was put right of late, in parts of the travel.
 
 from rate_control.flow_loop import FlowLoop
 from rate_control.intmath import muldiv
-from rate_control.loop_gains import valve_gain_q20
+from rate_control.loop_gains import closed_loop_ms
 from rate_control.records import Decided
-from rate_control.units import DUTY_FULL, FLOW_MAX_UL_S, ONE_Q12, TICK_MS
+from rate_control.units import DUTY_FULL, FLOW_MAX_UL_S, ONE_Q12, ONE_Q20, TICK_MS
 from rate_control.valve_drive import ValveDrive
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
@@ -136,3 +136,13 @@ class ValveLoop(FlowLoop):
         """Fill the outputs with the pulse of this tick."""
         outputs.duty_u16 = 0
         outputs.valve_pulse_ms = self.valve.toward(decided.demand_u16)
+
+
+def valve_gain_q20(delay_ms: int, lag_ms: int, settling_ms: int) -> int:
+    """Return how much of an error of its position a regulating valve takes in a tick.
+
+    The valve is itself the integrator: nothing cancels the lag of the machine. Half of what
+    lag and delay would allow keeps a phase margin of about 60 degrees.
+    """
+    slowest_ms = 2 * (lag_ms + delay_ms + TICK_MS // 2)
+    return TICK_MS * ONE_Q20 // max(closed_loop_ms(delay_ms, settling_ms), slowest_ms)

@@ -66,9 +66,12 @@ class BypassShare(ValveShare):
 
     def whole(self, flow_ul_s: int, width_mm: int) -> int:
         """Return Q1 = Qp Q / (Q + r (Qp - Q))."""
-        rest = max(self._flow_ul_s - flow_ul_s, 0)
-        below = flow_ul_s + muldiv(rest, width_mm, self.total_mm)
-        return min(muldiv(self._flow_ul_s, flow_ul_s, max(below, 1)), FLOW_MAX_UL_S)
+        pumped = self._flow_ul_s
+        if flow_ul_s >= pumped:
+            return min(pumped, FLOW_MAX_UL_S)
+        whole = muldiv(pumped, flow_ul_s,
+                       flow_ul_s + muldiv(pumped - flow_ul_s, width_mm, self.total_mm) or 1)
+        return whole if whole < FLOW_MAX_UL_S else FLOW_MAX_UL_S
 
     def narrow(self, flow_ul_s: int, width_mm: int) -> int:
         """Return Q = Qp r Q1 / (r Q1 + Qp - Q1)."""

@@ -499,6 +499,8 @@ def test_demand_is_lower_where_the_flow_comes_down():
     request = rig.controller.request
     request.bench = 1
     rig.ticks(1, MASTER | ALL)
+    request.bench_speed_mm_s = 1000
+    rig.ticks(20, MASTER | ALL)  # a start is led, so that it comes down at its end
     duties = []
     for speed_mm_s in (2000, 3000, 2000):
         request.bench_speed_mm_s = speed_mm_s

@@ -4,7 +4,7 @@ from rate_control.pump_curve import PumpCurve
 from rate_control.pump_loop import PumpLoop
 from rate_control.records import Decided, Measured, Outputs
 from rate_control.settings import build
-from rate_control.units import BYPASS_VALVE, DUTY_FULL, INLINE_VALVE, TICK_MS
+from rate_control.units import BYPASS_VALVE, DUTY_FULL, INLINE_VALVE, ONE_Q20, TICK_MS
 from rate_control.valve_loop import ValveLoop
 
 LINE = {
@@ -168,4 +168,4 @@ def test_fixed_duty_keeps_learning_the_trim():
     for _ in range(400):
         decided.expected_ul_s = pump.reference_ul_s(decided)
         pump.learn(decided.expected_ul_s - measured.flow_ul_s, decided)
-    assert abs(pump.trimmed_ul_s(36000) - 40000) < 60
+    assert abs(36000 + 36000 * pump.trim_q20 // ONE_Q20 - 40000) < 60

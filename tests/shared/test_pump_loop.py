@@ -1,6 +1,7 @@
 """The pump loop around a model machine: right, quick and steady though the curve is wrong."""
 
 from rate_control.loop_gains import simc_gains
+from rate_control.pump_curve import PumpCurve
 from rate_control.pump_loop import PumpLoop
 from rate_control.records import Decided, Measured
 from rate_control.settings import build
@@ -27,6 +28,11 @@ def close_loop(gain_percent, ticks, target=100000, floor=0, settings=None):
         flow += (past[2] - flow) * 50 // 325  # lag 300 ms, delay 100 ms, as the settings say
         flows.append(flow)
     return flows, loop, decided
+
+
+def trimmed(loop, target_ul_s):
+    """The flow to command for a wanted one, by what was learned."""
+    return target_ul_s + target_ul_s * loop.trim_q20 // ONE_Q20
 
 
 def test_right_curve_needs_no_trim():
@@ -126,7 +132,7 @@ def test_what_the_meter_shows_while_section_valves_move_is_not_learned():
         measured.flow_ul_s = 100000 if tick < 100 else 45000 if tick < 118 else 33333
         loop.update(measured, decided)
         if tick >= 100:
-            assert abs(decided.command_ul_s - loop.trimmed_ul_s(33333)) <= 3
+            assert abs(decided.command_ul_s - trimmed(loop, 33333)) <= 3
     assert abs(loop.trim_q20 - trim) < ONE_Q20 // 5000
 
 
@@ -195,7 +201,7 @@ def test_what_a_machine_loses_by_and_by_is_no_reason_for_doubt():
     measured.flow_valid = 1
     for tick in range(1200):
         lost_permille = max(min(tick - 100, 190), 0)
-        measured.flow_ul_s = decided.expected_ul_s * loop.trimmed_ul_s(1000) // 1000 * (
+        measured.flow_ul_s = decided.expected_ul_s * trimmed(loop, 1000) // 1000 * (
             1000 - lost_permille) // 1000
         loop.update(measured, decided)
         assert not loop.doubted
@@ -228,3 +234,79 @@ def test_the_trim_moves_by_a_fifth_in_a_second_at_most():
         for tick in range(1, 11):
             loop.learn(error_ul_s, decided)
             assert abs(loop.trim_q20) == tick * (ONE_Q20 // 5 * 50 // 1000)
+
+
+def rates_of_a_machine(lag_ms, rates_ml_ha, leads=1, speed_percent=()):
+    """Run the loop on a first-order machine whose meter is as late again; return its flows.
+
+    The target is the rate, times the speed; leads 0 keeps the rate from the loop.
+    """
+    made, problems = build(
+        {"meter_floor_ul_s": 0, "loop_lag_ms": 2 * lag_ms, "loop_delay_ms": 0})
+    assert problems == []
+    loop = PumpLoop(made, None)
+    measured, decided = Measured(), Decided()
+    measured.flow_valid = 1
+    decided.width_mm = 3000
+    flow, flows = 0, []
+    for tick, rate in enumerate(rates_ml_ha):
+        percent = speed_percent[tick] if speed_percent else 100
+        decided.target_ul_s = rate * percent // 100
+        decided.rate_ml_ha = rate * leads
+        measured.flow_ul_s += (flow - measured.flow_ul_s) * TICK_MS // (lag_ms + TICK_MS)
+        loop.update(measured, decided)
+        flow += (decided.command_ul_s - flow) * TICK_MS // (lag_ms + TICK_MS)
+        flows.append(flow)
+    return flows, loop, decided
+
+
+def test_a_start_and_a_new_rate_are_led_to():
+    """A good deal less goes to the wrong place, and the flow does not go beyond."""
+    rates = [100000] * 40 + [200000] * 40 + [50000] * 40
+    led, loop, decided = rates_of_a_machine(75, rates)
+    plain, _, _ = rates_of_a_machine(75, rates, leads=0)
+    for start, percent in (0, 60), (40, 60), (80, 75):
+        wrong, before = (sum(abs(flow - rate) for flow, rate in
+                             zip(flows[start:start + 40], rates[start:start + 40]))
+                         for flows in (led, plain))
+        assert wrong < before * percent // 100, start
+    assert max(led[:40]) <= 102000 and max(led[40:80]) <= 204000 and min(led[80:]) >= 49000
+    assert abs(decided.command_ul_s - 50000) <= 50 and abs(loop.trim_q20) < ONE_Q20 // 100
+
+
+def test_a_lead_is_half_of_the_rate_at_most_and_ends():
+    made, _ = build({"meter_floor_ul_s": 0, "loop_lag_ms": 3000, "loop_delay_ms": 0})
+    loop = PumpLoop(made, None)
+    measured, decided = Measured(), Decided()
+    decided.width_mm = 3000
+    commands = []
+    for tick in range(160):
+        decided.rate_ml_ha = decided.target_ul_s = 100000 if tick < 80 else 20000
+        loop.update(measured, decided)
+        commands.append(decided.command_ul_s)
+    assert max(commands) == commands[0] == 150000  # whatever a meter would say
+    assert commands[79] == 100000 and min(commands) == commands[80] == 10000
+    assert commands[159] == 20000
+
+
+def test_a_speed_is_not_led_to_for_it_is_looked_ahead_already():
+    speeds = [100] * 40 + [150] * 40
+    with_rate, _, _ = rates_of_a_machine(75, [100000] * 80, speed_percent=speeds)
+    without, _, _ = rates_of_a_machine(75, [100000] * 80, leads=0, speed_percent=speeds)
+    assert all(abs(a - b) <= 100 for a, b in zip(with_rate[20:], without[20:]))
+
+
+def test_a_loop_that_takes_over_from_a_fixed_duty_does_not_start():
+    settings, _ = build({"meter_floor_ul_s": 0})
+    loop = PumpLoop(settings, PumpCurve(settings))
+    measured, decided = Measured(), Decided()
+    decided.width_mm = 3000
+    decided.rate_ml_ha = decided.target_ul_s = 100000
+    decided.source = Decided.BY_HAND
+    loop.update(measured, decided)
+    decided.source = Decided.BY_LOOP
+    loop.update(measured, decided)
+    assert decided.command_ul_s == 100000
+    loop.rest()
+    loop.update(measured, decided)
+    assert decided.command_ul_s > 100000

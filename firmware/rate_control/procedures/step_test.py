@@ -6,7 +6,6 @@ over each other, so that the noise of single pulses averages out (step_fit.py do
 
 from rate_control.application_rate import target_flow_ul_s
 from rate_control.intmath import clamp, muldiv
-from rate_control.loop_gains import fastest_settling_ms
 from rate_control.procedures import step_fit
 from rate_control.procedures.procedure import AGAINST_STOP, DONE, FAILED, Procedure
 from rate_control.procedures.step_fit import TAIL_TICKS
@@ -178,3 +177,8 @@ class StepTest(Procedure):
                 why = "the delay would make it surge"
             found.append(("wish too brisk", why, "words"))
         return found
+
+
+def fastest_settling_ms(delay_ms: int) -> int:
+    """Return the shortest settling time that keeps the margins: tauc not below theta."""
+    return 4 * (delay_ms + TICK_MS // 2)

@@ -13,9 +13,10 @@ import control
 import numpy as np
 from numpy.typing import NDArray
 
-from rate_control.loop_gains import simc_gains, valve_gain_q20
+from rate_control.loop_gains import simc_gains
 from rate_control.settings import Settings
 from rate_control.units import ONE_Q16, ONE_Q20, PWM_PUMP, TICK_MS
+from rate_control.valve_loop import valve_gain_q20
 
 TICK_S = TICK_MS / 1000
 GAIN_MARGIN_LEAST, PHASE_MARGIN_LEAST_DEG = 2.0, 45.0
