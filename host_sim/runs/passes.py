@@ -60,6 +60,8 @@ class _Ground:
     def __init__(self, record: RunRecord, truth: Truth) -> None:
         widths_m = np.array(truth.section_width_m)
         self.truth = truth
+        # What a meter counts after a lift fills the line for the next pass, nobody knows how much.
+        self.measured = bool(record.about.get("measured"))
         self.time_s = record["time_s"]
         self.step_m = np.diff(record["true_distance_m"])
         self.section_ml = np.diff(record.section_ml, axis=0)
@@ -75,6 +77,7 @@ class Pass:
 
     def __init__(self, ground: _Ground, span: slice, after: slice) -> None:
         truth = ground.truth
+        self._measured = ground.measured
         working = ground.working[span]
         self.start_s = float(truth.time_s[span.start])
         self.start_m = float(truth.distance_m[span.start])
@@ -128,7 +131,8 @@ class Pass:
                               *(amounts[:, members].sum(axis=1)
                                 for amounts in (self._metre_ml, self._metre_target_ml))),
             "start_error_m": _edge_m(way_m, window, applied, target, 0.0, at_end=False),
-            "end_error_m": _edge_m(way_m, window, applied, target, left_ml, at_end=True),
+            "end_error_m": _edge_m(way_m, window, applied, target,
+                                   0.0 if self._measured else left_ml, at_end=True),
             "after_lift_l": left_ml / ML_L,
         }
 

@@ -23,8 +23,9 @@ _PART = (
     Column("start_error_m", NUMBER, f"liquid too much (+) or missing (-) on the first {EDGE_M:g} m,"
            " as metres of the pass", needed=False),
     Column("end_error_m", NUMBER, f"the same for the last {EDGE_M:g} m, with what came out after "
-           "the lift", needed=False),
-    Column("after_lift_l", NUMBER, "what came out between the lift and the next pass"),
+           "the lift, but where that was only metered", needed=False),
+    Column("after_lift_l", NUMBER, "what came out, or was metered, between the lift and the next "
+           "pass"),
 )
 _NUMBER = Column("pass", INTEGER, "number of the pass in the order of driving, from 1 on")
 

@@ -76,6 +76,15 @@ def test_a_late_flow_is_missing_at_the_start_and_too_much_at_the_end(late_s):
         assert one["error_pct"] == pytest.approx(-100 * 2.0 * late_s / one["length_m"])
 
 
+def test_what_was_only_metered_after_the_lift_is_no_liquid_at_the_end():
+    """A meter counts what fills the line for the next pass as well: the end is that of the way."""
+    made = record(late_s=0.3)
+    made.about["measured"] = True
+    for one in summarise(made)["passes"]:
+        assert one["end_error_m"] == pytest.approx(0.0, abs=1e-9)
+        assert one["after_lift_l"] > 0
+
+
 def test_the_variation_is_the_coefficient_of_the_published_formula():
     """CV = 100 s / mean with n - 1 (ISO 5682-3:1996, clause 6), from metre to metre."""
     metre = np.clip((2.0 * (TIME_S - 4)).astype(int), 0, 19)
