@@ -28,17 +28,22 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
 import host_sim  # puts firmware/ on the path before the next imports
-from app.link_frame import FrameError, parse, record
+from app.link_frame import MAX_BODY, FrameError, parse, record
+from app.trial_record import LOG_FILE
 from app.zones import problem_of as zones_problem
 from host_sim.__main__ import main as command
 from host_sim.application_record import folder
 from host_sim.application_record.job import read_job
 from host_sim.application_record.page import to_csv as record_csv
 from host_sim.application_record.sheet import fill
+from host_sim.application_record.work_done import load_work, work_of_run
 from host_sim.board.link_client import LinkClient, LinkError
 from host_sim.common.earth import Origin
 from host_sim.common.errors import InputError, plain
-from host_sim.field_trial.knowledge_file import read_knowledge
+from host_sim.field_trial.applied import applied_by_board
+from host_sim.field_trial.applied_tables import applied_files
+from host_sim.field_trial.knowledge_file import read_knowledge, usual
+from host_sim.field_trial.plan_binary import mark_of, plan_rows
 from host_sim.field_trial.plan_file import read_plan
 from host_sim.field_trial.plan_table import plan_csv
 from host_sim.field_trial.plot_drive import drive_over
@@ -57,9 +62,11 @@ from host_sim.mixing.batches import batches_of
 from host_sim.mixing.mix_file import read_mix
 from host_sim.mixing.text import lines as mix_lines
 from host_sim.report.comparison import ComparedRun, fact_rows, figure_rows, setting_rows, verdict
+from host_sim.report.plots_page import render_plots
 from host_sim.report.settings_used import calibration_used, settings_used
 from host_sim.report.words import remarks
 from host_sim.runs.files import RUN_CSV, SUMMARY_JSON, load_run, summary_json
+from host_sim.runs.plot_record import SETTINGS_FILES, read_plot_record, record_files
 from host_sim.runs.record import to_csv
 from host_sim.runs.truth import ground_cells, true_run
 from host_sim.sizing.answer import solve
@@ -168,7 +175,7 @@ def _sizing(directory: Path, data: bytes) -> None:
 
 def _job(directory: Path, data: bytes) -> None:
     run, _ = _sound_run()
-    record_csv(fill(run, read_job(put(directory, "input.toml", data)), False)).encode()
+    record_csv(fill(work_of_run(run), read_job(put(directory, "input.toml", data)), False)).encode()
 
 
 @cache
@@ -321,7 +328,37 @@ def _use(path: Path) -> None:
         compared(this, other, True)
     for said in (fact_rows, verdict):
         said(this, other)
-    record_csv(fill(run, read_job(scratch() / "sound.toml"), True)).encode()
+    record_csv(fill(work_of_run(run), read_job(scratch() / "sound.toml"), True)).encode()
+
+
+def _fetched(directory: Path, data: bytes) -> None:
+    """What a board kept of its plots, its lines with their checksums made anew, in every page."""
+    lines = [record(number, body) if len(body) < MAX_BODY and b"\n" not in body else body + b"\n"
+             for number, body in enumerate(data.split(b"\n"))]
+    put(directory, SETTINGS_FILES[0], record(1, json.dumps(Settings().as_dict()).encode()))
+    put(directory, LOG_FILE, b"".join(lines))
+    kept = read_plot_record(directory)
+    render_plots("plots", kept, True)
+    record_csv(fill(load_work(directory), read_job(scratch() / "sound.toml"), True)).encode()
+    record_files({LOG_FILE: b"".join(lines)})
+    plan = read_plan(put(directory, "plan.csv", _plan_seeds(directory)[0]))
+    assert kept.settings is not None
+    plots = applied_by_board(directory, plan, kept, kept.settings, usual({}))
+    applied_files("plots", plan, plots, False)
+
+
+def _fetched_seeds(directory: Path) -> list[bytes]:
+    """A trial with its beginning, a plot that was cut short and repeated, and its end."""
+    plan = read_plan(put(directory, "plan.csv", _plan_seeds(directory)[0]))
+    mark = mark_of(plan_rows(plan))
+    common = {"plan": mark, "version": 1, "next": 1}
+    plots = [dict(common, how=how, index=0, plot=name, treatment="A", rate_ml_ha=80000,
+                  asked_ml_ha=80000, length_mm=length, area_cm2=35 * length, volume_ul=28 * length,
+                  time_ms=5 * length, faults=["rate_off"], begin=[0, 5], end=[9, -7],
+                  **{"pass": 1}) for name, how, length in (
+                      ("11", "cut short", 4000), ("11", "way", 10000), ("22", "lift", 10000))]
+    bodies = [dict(common, how="begun"), *plots, dict(common, how="finished")]
+    return [b"\n".join(json.dumps(body).encode() for body in bodies)]
 
 
 def _sums(directory: Path, data: bytes) -> None:
@@ -542,6 +579,7 @@ LOADERS = {
     "run.csv": Loader(_csv_of_run, _run(RUN_CSV)),
     "summary.json": Loader(_summaries, _run(SUMMARY_JSON)),
     "recording": Loader(_recordings, _recorded),
+    "plots of a board": Loader(_fetched_seeds, _fetched),
     "recording, raw": Loader(_recordings, _recording),
     "checksums": Loader(_sum_seeds, _sums),
     "link": Loader(_answers, _link, names_file=False),
