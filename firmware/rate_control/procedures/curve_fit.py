@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from rate_control.settings import Settings
 
 LEVELS = 16  # demands in each direction
-NARROW_LEVEL = 10  # in the middle of the demand: clear of the relief valve and of the floor
-BEYOND_LEVEL = 13  # a valve goes so far and back to the level above; clear of its stop
+NARROW_LEVELS = 10, 10, 5  # by actuator: clear of the floor; a bypass, clear of a relief valve
+BEYOND_LEVELS = 3  # a valve goes so much further and back; clear of its stop
 # Where a flow is kept: going up, going down, opened in one run, with fewer sections, ...
 UP_AT, DOWN_AT = 0, LEVELS
 SINGLE_AT, NARROW_AT, BEYOND_AT, BACK_AT, PLACES = range(2 * LEVELS, 2 * LEVELS + 5)
@@ -40,13 +40,13 @@ def settings_from(measured: "PumpCurveProcedure") -> dict:
     flows = measured.flow_ul_s[:LEVELS]
     if settings.actuator == PWM_PUMP:
         # the highest at much flow: the full duty at a lower one is less than that at this
-        supply_mv = max(measured.supply_mv[NARROW_LEVEL:LEVELS])
+        supply_mv = max(measured.supply_mv[measured.narrow_level:LEVELS])
         proposed["curve_supply_mv"] = supply_mv
         up, flows = pump_branch(measured, UP_AT, supply_mv)
         narrow = measured.demand_at_u16(NARROW_AT, supply_mv)
     else:
         up = valve_positions(measured, proposed)
-        narrow = up[NARROW_LEVEL]
+        narrow = up[measured.narrow_level]
     top = rising_top(flows)
     curve = curve_flow, curve_duty = resample(flows, up, top)
     proposed["curve_flow_ul_s"], proposed["curve_duty_u16"] = curve
@@ -55,7 +55,7 @@ def settings_from(measured: "PumpCurveProcedure") -> dict:
         gap = gap_u16(flows, up, falling, down, top)
         proposed["curve_gap_u16"] = clamp(gap, 0, 20000) if gap > DUTY_FULL // 200 else 0
     if measured.flow_ul_s[NARROW_AT]:
-        wide = measured.flow_ul_s[SINGLE_AT] or flows[NARROW_LEVEL]
+        wide = measured.flow_ul_s[SINGLE_AT] or flows[measured.narrow_level]
         name, value = share_number(measured, curve_flow, curve_duty, narrow, wide)
         proposed[name] = value
     return proposed
@@ -85,7 +85,7 @@ def valve_positions(measured: "PumpCurveProcedure", proposed: dict) -> list[int]
     nominal = [measured.demand_u16(level) for level in range(LEVELS)]
     swept = along(flows, nominal, single)
     more_starts = max(swept * (LEVELS - 1) - DUTY_FULL, DUTY_FULL)  # than one, in DUTY_FULL
-    error = (nominal[NARROW_LEVEL] - swept) * DUTY_FULL // more_starts
+    error = (nominal[measured.narrow_level] - swept) * DUTY_FULL // more_starts
     up = [clamp(nominal[level] + level * error, 0, DUTY_FULL) for level in range(LEVELS)]
     play = along(flows, up, measured.flow_ul_s[BACK_AT]) - along(flows, up, single)
     lost_ms = settings.valve_lost_ms - error * settings.valve_travel_ms // DUTY_FULL

@@ -49,6 +49,7 @@ class PumpCurveProcedure(Procedure):
         self.flow_ul_s = [0] * curve_fit.PLACES
         self.supply_mv = [0] * curve_fit.PLACES
         self.narrow_mask = curve_fit.narrow_mask(settings)
+        self.narrow_level = curve_fit.NARROW_LEVELS[settings.actuator]
         self.start_u16 = 0
         self.level = 0
         self._valve = settings.actuator != PWM_PUMP
@@ -68,7 +69,7 @@ class PumpCurveProcedure(Procedure):
         """
         level = min(place, 2 * LEVELS - 1 - place)
         if level < 0:
-            level = curve_fit.BEYOND_LEVEL if place == BEYOND_AT else curve_fit.NARROW_LEVEL
+            level = self.narrow_level + (curve_fit.BEYOND_LEVELS if place == BEYOND_AT else 0)
         span = DUTY_FULL - self.start_u16
         top = LEVELS - 1
         if self._valve:
@@ -165,7 +166,7 @@ class PumpCurveProcedure(Procedure):
         place = FIRST_PLACE[phase] + self.level
         self.flow_ul_s[place] = self._seen_ul_s
         self.supply_mv[place] = self._seen_mv
-        up_mv = self.supply_mv[curve_fit.NARROW_LEVEL]
+        up_mv = self.supply_mv[self.narrow_level]
         if phase == NARROW and abs(self._seen_mv - up_mv) <= up_mv >> 6:
             self.supply_mv[place] = up_mv  # it has not moved, see _dwell
         last = place - 1
