@@ -6,6 +6,7 @@ An installed package has the same as a command of its own, COMMAND.
 from __future__ import annotations
 
 import argparse
+import errno
 import importlib
 import os
 import pkgutil
@@ -81,11 +82,20 @@ def main(argv: Sequence[str] | None = None) -> int:
         return EXIT_BAD_INPUT
     except KeyboardInterrupt:
         return EXIT_INTERRUPTED
-    except BrokenPipeError:
-        # The reader (head, less) went away: not an error, but keep the
-        # interpreter from complaining again when it flushes at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except BrokenPipeError:  # the reader (head, less) went away: not an error
+        _say_no_more()
         return 0
+    except OSError as error:
+        if error.errno != errno.ENOSPC:
+            raise
+        _say_no_more()
+        print(f"{called_as()} {arguments[0]}: the disk is full", file=sys.stderr)
+        return EXIT_BAD_INPUT
+
+
+def _say_no_more() -> None:
+    """Keep the interpreter from complaining again when it flushes at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

@@ -17,6 +17,7 @@ FLAGS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]
+NO_PLAYWRIGHT = "this needs the package playwright: pip install playwright"
 NONE = "there is no chromium; on Debian: apt-get install chromium"
 
 
@@ -32,7 +33,10 @@ def find_chromium() -> str:
 def chromium(*flags: str) -> Iterator[Browser]:
     """A browser while the block runs. Raises InputError where there is none."""
     path = find_chromium()
-    from playwright.sync_api import sync_playwright
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        raise InputError(NO_PLAYWRIGHT) from None
 
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=path, args=[*FLAGS, *flags])

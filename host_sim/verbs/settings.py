@@ -114,6 +114,11 @@ def _us(args: argparse.Namespace, of_file: bool) -> bool:
 
 def write_docs(args: argparse.Namespace) -> int:
     """Write the reference pages, or say which are not up to date."""
+    from host_sim import CHECKED_OUT
+    from host_sim.common.errors import InputError
+
+    if not CHECKED_OUT:
+        raise InputError("docs: the pages are in the project's tree: run it in a checkout")
     from host_sim.build.reference_pages import DIRECTORY, pages
     from host_sim.common.output import write_files
 

@@ -33,6 +33,17 @@ def test_errors_name_the_command(site: Path, tmp_path: Path) -> None:
     assert done.stderr.startswith(f"{COMMAND} drive: nowhere.toml: ")
 
 
+def test_the_pages_of_the_project_are_not_written_into_the_installed_package(
+        site: Path, tmp_path: Path) -> None:
+    before = sorted(site.rglob("*.md"))
+    for more in ([], ["--check"]):
+        done = command(site, tmp_path, "settings", "docs", *more)
+        assert done.returncode == 2
+        assert done.stderr == (f"{COMMAND} settings: docs: the pages are in the project's tree: "
+                               "run it in a checkout\n")
+    assert sorted(site.rglob("*.md")) == before
+
+
 def test_firmware_for_a_board_and_its_self_test_come_along(site: Path) -> None:
     tree = site / "host_sim" / "installed_tree"
     for name in ("firmware/boot.py", "firmware/main.py", "firmware/manifest.py",
