@@ -1,4 +1,4 @@
-"""The recipes: every file that they name is there, and two of them are followed to the end.
+"""The recipes: every file that they name is there, and three of them are followed to the end.
 
 Each step of a followed recipe is applied to a copy of the tree as the page has it; then the copy's
 own tests, which the recipe has added to, are run, and the new thing is seen at work.
@@ -105,6 +105,26 @@ def test_a_screen_that_follows_the_recipe_can_be_opened(tree):
         menu.write_text(menu.read_text().replace('    ("supply", _supply),\n', ""))
         run(tree, "-m", "pytest", "-q", "-p", "no:cacheprovider", "tests/shared/test_screens.py",
             "-k", "supply")
+
+
+def test_a_setting_that_follows_the_recipe_counts(tree):
+    changed = follow("A setting", tree)
+    assert len(changed) == 3
+    run(tree, "-m", "host_sim.build.settings_stub")  # `make docs` makes this and every page
+    for made in ("settings.md", "machine_file.md"):
+        page = run(tree, "-c", "from host_sim.build.reference_pages import PAGES; "
+                               f"print(PAGES['{made}']())")
+        assert "the machine cannot go faster than this" in page, made
+    told = run(tree, "-m", "pytest", "-q", "-p", "no:cacheprovider",
+               "tests/shared/test_faults.py", "tests/shared/test_settings.py",
+               "tests/repo/test_settings_listed_once.py")
+    assert " passed" in told
+    (tree / "bar.toml").write_text(SUPPLY_TOO_HIGH.replace(
+        "[twin.supply]", 'speed_top = "6 km/h"\n[twin.supply]'))
+    (tree / "trace.csv").write_text("time_s,speed_m_s\n0,2\n12,2\n")
+    run(tree, "-m", "host_sim", "drive", "--machine", "bar.toml", "--speed-trace", "trace.csv",
+        "--out", "out/fast")
+    assert "speed_jumped" in json.loads((tree / "out/fast/summary.json").read_text())["warnings"]
 
 
 @pytest.mark.parametrize("name", ["A warning", "A setting", "A speed source", "A machine model",
