@@ -1,4 +1,4 @@
-"""The recipes: every file that they name is there, and three of them are followed to the end.
+"""The recipes: every file that they name is there, and what has steps is followed to the end.
 
 Each step of a followed recipe is applied to a copy of the tree as the page has it; then the copy's
 own tests, which the recipe has added to, are run, and the new thing is seen at work.
@@ -125,6 +125,15 @@ def test_a_setting_that_follows_the_recipe_counts(tree):
     run(tree, "-m", "host_sim", "drive", "--machine", "bar.toml", "--speed-trace", "trace.csv",
         "--out", "out/fast")
     assert "speed_jumped" in json.loads((tree / "out/fast/summary.json").read_text())["warnings"]
+
+
+def test_a_kind_of_machine_that_follows_the_recipe_can_be_tuned(tree):
+    assert follow("A machine model", tree) == {"host_sim/plant/catalogue.py"}
+    told = run(tree, "-m", "host_sim", "tune", "two_rows")
+    assert told.startswith("two_rows\n") and "settling time" in told
+    page = run(tree, "-c", "from host_sim.plant.reference import machines_page; "
+                           "print(machines_page())")
+    assert "| `two_rows` | A bar over two rows" in page
 
 
 @pytest.mark.parametrize("name", ["A warning", "A setting", "A speed source", "A machine model",
