@@ -7,7 +7,7 @@ difference teaches about each kind of actuator, and how it is driven.
 """
 
 from rate_control.loop_gains import simc_gains
-from rate_control.meter_trust import MeterTrust
+from rate_control.meter_trust import AT_REST, MeterTrust
 from rate_control.predictor import Predictor
 from rate_control.units import PWM_PUMP
 
@@ -66,7 +66,7 @@ class FlowLoop:
             self._trust.shift(model.lag_ms)
 
     def compare(self, reference_ul_s: int, measured: "Measured", decided: "Decided") -> int:
-        """Fill expected_ul_s and coasting; return whether the difference teaches something.
+        """Fill expected_ul_s and coasting; return what can_teach() says, 0 while coasting.
 
         reference_ul_s is the flow that the meter should show once the machine has followed.
         """
@@ -82,8 +82,8 @@ class FlowLoop:
         most = expected + (expected >> 1) if self.NEEDS_REST else self.liquid_most_ul_s
         believed = measured.flow_valid and expected >> 1 <= flow <= most
         self.believed = believed
-        teaches = reference_ul_s > 0 and trust.can_teach()
-        if teaches:
+        teaches = reference_ul_s and trust.can_teach()
+        if teaches == AT_REST:
             short = expected - flow
             near = expected >> 3
             if -near <= short <= near:

@@ -13,17 +13,20 @@ TYPE_CHECKING = False  # the type checker takes it for true; a board gets none o
 if TYPE_CHECKING:
     from rate_control.settings import Settings
 
+AT_REST = 2  # see can_teach()
+STORED_TICKS = 5000 // TICK_MS  # that air in the line may go on giving after a start
 SURGE_TICKS = 500 // TICK_MS  # of stored pressure after a start
 SECTION_TICKS = 1000 // TICK_MS  # a section valve with a motor is on its way for so long
 SHIFTING_TICKS_MAX = 5000 // TICK_MS
 STEADY_TICKS = 500 // TICK_MS  # longer than the peak of a surge stays level
-DOUBT_TICKS = 2000 // TICK_MS  # of disagreement with a steady meter
 
 
 class MeterTrust:
     """Counts the ticks that each reason to wait still lasts.
 
-    doubt_ticks is for how long a steady meter has contradicted a reckoned valve.
+    doubt_ticks is for how long a steady meter has contradicted a reckoned valve, or a pump at the
+    most of its trim; steady for how long it has been so, and surge how long stored pressure may
+    still pass it.
     """
 
     def __init__(self, settings: "Settings", needs_rest: int) -> None:
@@ -34,14 +37,13 @@ class MeterTrust:
         self._blind = 0
         self._shifting = 0
         self._patience = 0
-        self._surge = SURGE_TICKS
         self._seen_ul_s = 0
-        self._steady = 0
-        self.doubt_ticks = 0
+        self.steady = 0
+        self.rest()
 
     def rest(self) -> None:
         """Begin anew: the machine is off."""
-        self._surge = SURGE_TICKS
+        self.surge = STORED_TICKS
         self.doubt_ticks = 0
 
     def shift(self, lag_ms: int) -> None:
@@ -65,11 +67,11 @@ class MeterTrust:
         self._seen_ul_s = seen
         near = flow_ul_s >> 6
         if not -near <= flow_ul_s - seen <= near:
-            self._steady = 0
-        elif self._steady < STEADY_TICKS:
-            self._steady += 1
-        if self._surge:
-            self._surge -= 1
+            self.steady = 0
+        elif self.steady < STEADY_TICKS:
+            self.steady += 1
+        if self.surge:
+            self.surge -= 1
         if jump:
             slower = muldiv(self.middle_ul_s, 16, max(reference_ul_s, 1))
             self._blind = self._blind_ticks * clamp(slower, 16, 160) >> 4
@@ -77,21 +79,19 @@ class MeterTrust:
             self._blind -= 1
         if self._shifting:
             self._patience -= 1
-            if self._shifting > 1 or self._steady or self._patience <= 0:
+            if self._shifting > 1 or self.steady or self._patience <= 0:
                 self._shifting -= 1
 
     def can_find(self) -> int:
         """Return whether it can tell where a valve stands that nobody knows of."""
-        return self._steady == STEADY_TICKS and not self._surge
+        return self.steady == STEADY_TICKS and self.surge <= STORED_TICKS - SURGE_TICKS
 
     def can_teach(self) -> int:
-        """Return whether a difference from the model says something about the machine."""
-        return not self._blind and not self._shifting and (self._steady or not self._needs_rest)
+        """Return whether a difference from the model says something about the machine.
 
-    def is_lost(self) -> int:
-        """Take a tick of contradiction; return whether that has lasted for too long."""
-        if not self._steady or self._blind or self._shifting:
-            self.doubt_ticks = 0
+        0, or AT_REST, or 1 where the flow should have come to rest and has not: then only what
+        lasts says something.
+        """
+        if self._blind or self._shifting:
             return 0
-        self.doubt_ticks += 1
-        return self.doubt_ticks >= DOUBT_TICKS
+        return 1 if self._needs_rest and not self.steady else AT_REST

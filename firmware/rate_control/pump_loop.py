@@ -35,7 +35,6 @@ class PumpLoop(FlowLoop):
         self.position_u16 = 0  # a pump has none
         self._curve = curve
         self._ki_q20 = min(self._simc_ki_q20, KI_MAX_Q20)  # for the present width
-        self._most_ticks = 0  # that the most has been too little
         self._total_mm = settings.total_width_mm()
         # a tick's share of the rise from nothing to full; a fall is never held back
         self._rise_u16 = DUTY_FULL
@@ -105,9 +104,16 @@ class PumpLoop(FlowLoop):
 
         A shortage of more than half of what was expected is not believed, so it does not come
         here; of more flow so much is taken at a time. The gain is below a half.
+        After a start, liquid that was stored under pressure passes the meter, for seconds where
+        there is air before it. That is no error of the curve.
         """
         expected = decided.expected_ul_s
         if not expected or error_ul_s * decided.saturated > 0:  # no winding up against a stop
+            return
+        trust = self._trust
+        if error_ul_s >= -(expected >> 4):
+            trust.surge = 0
+        elif trust.surge:
             return
         if error_ul_s < -expected:
             error_ul_s = -expected
@@ -123,9 +129,9 @@ class PumpLoop(FlowLoop):
         elif trim_q20 < TRIM_LEAST_Q20:
             trim_q20 = TRIM_LEAST_Q20
         if trim_q20 < TRIM_MOST_Q20 or error_ul_s <= expected >> 2:
-            self._most_ticks = 0
-        elif self._most_ticks < MOST_TICKS:
-            self._most_ticks += 1
+            trust.doubt_ticks = 0
+        elif trust.doubt_ticks < MOST_TICKS:
+            trust.doubt_ticks += 1
         else:
             trim_q20 = 0
             self.doubted = 1

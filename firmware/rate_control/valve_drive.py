@@ -119,14 +119,22 @@ class ValveDrive:
             self.slip_u16 = max(position_u16 - demand_u16, 0)
 
     def credible(self, error_u16: int) -> int:
-        """Return whether it may stand off its reckoned position by this.
+        """Return what may be put right of an error, 0 or below.
 
-        Further open it always may: no meter that misses pulses shows that.
+        The whole, where it may stand off its reckoned position by this. Where not, what a quarter
+        of that leaves.
         """
         position = self.position_u16
         most = SLIP_U16 + (abs(position - self._from_u16) >> PACE_SHIFT)
         most = min(most, SLIP_MOST_U16, max(position >> 2, SLIP_LEAST_U16))
-        return self.slip_u16 + error_u16 >= -most
+        slip = self.slip_u16
+        return error_u16 if slip + error_u16 >= -most else min(-(most >> 2) - slip, 0)
+
+    def take_back(self) -> None:
+        """Believe no more that it is further shut than it was driven."""
+        if self.slip_u16 < 0:
+            self.position_u16 -= self.slip_u16
+            self.slip_u16 = 0
 
     def correct(self, error_u16: int, gain_q20: int, rests: int) -> None:
         """Put the reckoned position right by a part of an error found with the meter.

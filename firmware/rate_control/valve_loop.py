@@ -8,6 +8,7 @@ is what was put right of late, in parts of the travel.
 from rate_control.flow_loop import FlowLoop
 from rate_control.intmath import muldiv
 from rate_control.loop_gains import closed_loop_ms
+from rate_control.meter_trust import AT_REST
 from rate_control.records import Decided
 from rate_control.units import DUTY_FULL, FLOW_MAX_UL_S, ONE_Q12, ONE_Q20, TICK_MS
 from rate_control.valve_drive import ValveDrive
@@ -19,7 +20,9 @@ if TYPE_CHECKING:
     from rate_control.settings import Settings
 
 
-ODD_TICKS = 500 // TICK_MS
+DOUBT_TICKS = 2000 // TICK_MS  # of a steady meter that shows too much
+ODD_TICKS = 1000 // TICK_MS
+MOVING_SHIFT = 2
 SLIP_SHIFT = 4  # from a share of the travel, 2**16, to that of the trim, 2**20
 
 
@@ -50,11 +53,13 @@ class ValveLoop(FlowLoop):
             self.observe(measured, decided)
         reference = self.reference_ul_s(decided)
         correction = 0
-        if self.compare(reference, measured, decided):
+        teaches = self.compare(reference, measured, decided)
+        if teaches == AT_REST:
             error = decided.expected_ul_s - measured.flow_ul_s
-            correction = muldiv(error, self._kp_q12, ONE_Q12)
-            if learning:
-                self.learn(reference, measured, decided)
+            if error <= decided.expected_ul_s >> 2:  # more is credible only of the position
+                correction = muldiv(error, self._kp_q12, ONE_Q12)
+        if teaches and learning:
+            self.learn(reference, measured, decided)
         if self.believed:
             trust.doubt_ticks = 0
         elif learning:
@@ -67,8 +72,9 @@ class ValveLoop(FlowLoop):
         decided.command_ul_s = command if command > 0 else 0
 
     def take_width(self, width_mm: int) -> None:
-        """Take another open width."""
+        """Take another open width; at that one the curve may be off by more."""
         super().take_width(width_mm)
+        self._agreed_ul_s = 0
         self._ki_q20 = valve_gain_q20(self._delay_ms, self._model.lag_ms, self._settling_ms)
 
     def reference_ul_s(self, decided: Decided) -> int:
@@ -87,10 +93,13 @@ class ValveLoop(FlowLoop):
         """Move the reckoned position towards where the measured flow says the valve is.
 
         The slower a turbine, the later it tells that a valve went too far: so less is taken
-        below the middle flow.
+        below the middle flow, and less while the flow moves. On rough ground it always does.
         """
+        trust = self._trust
         gain_q20 = self._ki_q20
-        middle = self._trust.middle_ul_s
+        if not trust.steady:
+            gain_q20 >>= MOVING_SHIFT
+        middle = trust.middle_ul_s
         if reference_ul_s < middle:
             gain_q20 = muldiv(gain_q20, reference_ul_s, middle)
         curve = self._curve
@@ -100,11 +109,14 @@ class ValveLoop(FlowLoop):
         if error < 0 and decided.saturated > 0:
             return  # it stands against its stop
         valve = self.valve
-        if expected - measured.flow_ul_s <= expected >> 2 or valve.credible(error):
+        room = error
+        if expected - measured.flow_ul_s > expected >> 2:
+            room = valve.credible(error)
+        if room == error:
             self._odd = 0
-            valve.correct(error, gain_q20, self._trust.can_find())
-            self.trim_q20 = valve.slip_u16 << SLIP_SHIFT
-        else:
+        valve.correct(room, gain_q20, trust.can_find())
+        self.trim_q20 = valve.slip_u16 << SLIP_SHIFT
+        if room > error and trust.steady:
             self.doubt(valve.slip_u16 + error)
 
     def disbelieve(self, measured: "Measured", decided: Decided) -> None:
@@ -114,11 +126,13 @@ class ValveLoop(FlowLoop):
         looked for anew. Too little is a valve that stands elsewhere, or a meter that loses pulses.
         """
         trust = self._trust
+        rests = trust.can_teach() == AT_REST
         if measured.flow_ul_s > decided.expected_ul_s:
-            if trust.is_lost():
+            trust.doubt_ticks = trust.doubt_ticks + 1 if rests else 0
+            if trust.doubt_ticks >= DOUBT_TICKS:
                 self.valve.forget()
                 self.trim_q20 = 0
-        elif measured.flow_valid and trust.can_teach():
+        elif measured.flow_valid and rests:
             self.doubt(-DUTY_FULL >> 1)
 
     def doubt(self, off_u16: int) -> None:
@@ -131,6 +145,7 @@ class ValveLoop(FlowLoop):
         else:
             self.trim_q20 = off_u16 << SLIP_SHIFT
             self.doubted = 1
+            self.valve.take_back()
 
     def drive(self, decided: Decided, outputs: "Outputs") -> None:
         """Fill the outputs with the pulse of this tick."""
