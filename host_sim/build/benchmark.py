@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from host_sim.build import tick_cost
 from host_sim.build.interpreters import INTERPRETERS, run_on
+from host_sim.common.arguments import takes_nothing
 
 SCRIPT = "tests/vm/replay.py"
 RECORDED = "tests/data/inputs_recorded.bin"
@@ -46,6 +47,7 @@ def table_row(interpreter: str) -> str:
 
 def main() -> None:
     """Print the table."""
+    takes_nothing("host_sim.build.benchmark", __doc__)
     run_on(INTERPRETERS[-1], "tests/vm/identity.py")  # translating the machine is not the tick
     print(f"{'interpreter':16}{'us a tick':>10}{'x real time':>14}{'instructions':>16}")
     for interpreter in INTERPRETERS:

@@ -18,6 +18,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from host_sim import CHECKED_OUT, REPO_ROOT
+from host_sim.common.arguments import takes_nothing
 from host_sim.common.errors import InputError
 from host_sim.common.progress import progress
 
@@ -66,6 +67,7 @@ def row(what: str, count: int, of_what: str, seconds: float) -> str:
 
 def main() -> int:
     """Measure both and print them; returns the exit status."""
+    takes_nothing("host_sim.build.newcomer", __doc__)
     try:
         if not (CHECKED_OUT and (REPO_ROOT / ".git").exists()):
             raise InputError("this tree has no history to clone")

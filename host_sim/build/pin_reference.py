@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import host_sim
+from host_sim.common.arguments import takes_nothing
 from host_sim.hardware.pin_rules import PinTable, tables
 from host_sim.hardware.rig_rules import GIVEN, rig_table
 from host_sim.hardware.signals import BY_NAME, SIGNALS
@@ -79,6 +80,7 @@ def between_marks(text: str, name: str, table: str) -> str:
 
 def main() -> None:
     """Bring both pages up to date."""
+    takes_nothing("host_sim.build.pin_reference", __doc__)
     for page, renew in ((WIRING_MD, with_tables), (RIG_MD, with_wires)):
         page.write_text(renew(page.read_text(encoding="utf-8")), encoding="utf-8")
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import ast
 
 from host_sim import FIRMWARE_DIR
+from host_sim.common.arguments import takes_nothing
 from host_sim.common.output import write_files
 from rate_control.settings_table import COUNT, NAME, TABLE
 
@@ -53,6 +54,7 @@ def _attributes() -> list[ast.stmt]:
 
 def main() -> None:
     """Write it."""
+    takes_nothing("host_sim.build.settings_stub", __doc__)
     write_files(STUB.parent, {STUB.name: stub()})
 
 

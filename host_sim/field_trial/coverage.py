@@ -8,12 +8,13 @@ from it, and only what a controller would know goes into `figures_of`.
 
 from __future__ import annotations
 
-import sys
+import argparse
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from host_sim.common.arguments import count
 from host_sim.field_trial.uncertainty import Knowledge, MeasuredPlot, figures_of
 
 PLOTS = 200_000
@@ -109,10 +110,13 @@ def _count(rng: np.random.Generator, pulses: Vector) -> Vector:
 
 def main() -> None:
     """Print the coverage of each figure."""
-    plots = int(sys.argv[1]) if len(sys.argv) > 1 else PLOTS
-    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
-    print(f"{plots} plots with a hidden truth, 95 % intervals:")
-    for name, share in covered(plots, seed).items():
+    parser = argparse.ArgumentParser(prog="python -m host_sim.field_trial.coverage",
+                                     description=__doc__)
+    parser.add_argument("plots", nargs="?", type=count, default=PLOTS)
+    parser.add_argument("seed", nargs="?", type=count, default=1)
+    args = parser.parse_args()
+    print(f"{args.plots} plots with a hidden truth, 95 % intervals:")
+    for name, share in covered(args.plots, args.seed).items():
         print(f"{name:<12} {100 * share:.1f} %")
 
 

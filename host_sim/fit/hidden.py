@@ -1,13 +1,12 @@
 """Whether the intervals of `fit` hold: machines whose parameters are hidden from it.
 
-    python -m host_sim.fit.hidden [BUILDS] [SEED] [FIELD]
-
 Each is a random build as `campaign` draws it, set up and tuned by its owner, and driven. `fit` is
 given what the controller recorded and the kind of the machine; then the truth is looked at.
 """
 
 from __future__ import annotations
 
+import argparse
 import sys
 from collections import defaultdict
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ from functools import partial
 
 import numpy as np
 
+from host_sim.common.arguments import count
 from host_sim.common.parallel import executor, run_all
 from host_sim.common.progress import progress
 from host_sim.fit.episode import LONGEST_S, episode_of
@@ -131,14 +131,14 @@ def covered_pct(tried: list[Uncovered], told_only: bool = True) -> float:
 
 def main() -> int:
     """Print the table; the status is 0 where the intervals hold."""
-    builds = int(sys.argv[1]) if len(sys.argv) > 1 else BUILDS
-    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
-    field = sys.argv[3] if len(sys.argv) > 3 else CALM
-    if field not in FIELDS:
-        print(f"{field}: must be one of {', '.join(FIELDS)}", file=sys.stderr)
-        return 2
+    parser = argparse.ArgumentParser(prog="python -m host_sim.fit.hidden", description=__doc__)
+    parser.add_argument("builds", nargs="?", type=count, default=BUILDS)
+    parser.add_argument("seed", nargs="?", type=count, default=1)
+    parser.add_argument("field", nargs="?", choices=FIELDS, default=CALM)
+    args = parser.parse_args()
     with executor(None) as pool, progress("hiding and finding") as tell:
-        tried = run_all(partial(try_hidden, field=field), range(seed, seed + builds), pool, tell)
+        tried = run_all(partial(try_hidden, field=args.field),
+                        range(args.seed, args.seed + args.builds), pool, tell)
     print(text(tried))
     return 0 if covered_pct(tried) >= LEAST_PCT else 1
 

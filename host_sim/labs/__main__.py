@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from host_sim.common.arguments import takes_nothing
 from host_sim.common.progress import progress
 from host_sim.labs.sheet import notes_of, run, sheets, with_figures
 
 
 def main() -> None:
     """Bring all notes up to date."""
+    takes_nothing("host_sim.labs", __doc__)
     found = sheets()
     with progress("running the labs") as tell:
         for number, sheet in found.items():

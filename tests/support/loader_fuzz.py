@@ -1,7 +1,5 @@
 """Feeds every loader of files with damaged input and lets only plain words out.
 
-    python -m tests.support.loader_fuzz [EXAMPLES]
-
 A loader takes a file, or what stands in for one, as far as a command does before it writes. It
 may return, or raise InputError (LinkError for what comes over the link) with lines that have a
 text, can be printed, and name the file. Anything else is a finding. The inputs are sound files
@@ -10,6 +8,7 @@ in which some tokens, lines and bytes were changed; Hypothesis chooses and shrin
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import io
 import json
@@ -38,6 +37,7 @@ from host_sim.application_record.page import to_csv as record_csv
 from host_sim.application_record.sheet import fill
 from host_sim.application_record.work_done import load_work, work_of_run
 from host_sim.board.link_client import LinkClient, LinkError
+from host_sim.common.arguments import count as count_of
 from host_sim.common.earth import Origin
 from host_sim.common.errors import InputError, plain
 from host_sim.field_trial.applied import applied_by_board
@@ -634,9 +634,12 @@ def fuzz(name: str, examples: int, chance: int = 0, count: Counter[str] | None =
 BATCH = 500
 
 
-def main(arguments: list[str]) -> int:
+def main() -> int:
     """Fuzz every loader and print how often each was run; 1 where something came through."""
-    examples = int(arguments[0]) if arguments else 20_000
+    parser = argparse.ArgumentParser(prog="python -m tests.support.loader_fuzz",
+                                     description=__doc__.split("\n")[0])
+    parser.add_argument("examples", nargs="?", type=count_of, default=20_000)
+    examples = parser.parse_args().examples
     found = 0
     for name in LOADERS:
         count: Counter[str] = Counter()
@@ -659,4 +662,4 @@ def main(arguments: list[str]) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    sys.exit(main())

@@ -14,9 +14,9 @@ board's; for a kind of machine the firmware's own procedures learn them first, o
 
 from __future__ import annotations
 
+import argparse
 import json
 import subprocess
-import sys
 from collections import deque
 from contextlib import contextmanager
 
@@ -172,14 +172,19 @@ def renew_page() -> None:
 
 def main() -> None:
     """The sequence, whole or short; or the guide's table."""
-    if sys.argv[1:] == ["--page"]:
+    parser = argparse.ArgumentParser(prog="python -m tests.support.rig_pair",
+                                     description=(__doc__ or "").split("\n")[0])
+    parser.add_argument("machine", nargs="?", default="electric_m", help="machine file or kind")
+    parser.add_argument("--short", action="store_true", help="a part of the sequence")
+    parser.add_argument("--page", action="store_true", help="write the guide's table anew")
+    args = parser.parse_args()
+    if args.page:
         renew_page()
         return
-    words = [word for word in sys.argv[1:] if word != "--short"]
-    name, spec, _, file = chosen(words[0] if words else "electric_m")
+    name, spec, _, file = chosen(args.machine)
     settings = file.settings if file else commission(spec, 1).settings
     with progress("on the bench rig") as tell, rig_pair(settings.as_dict()) as pair:
-        outcome = check_on_rig(name, spec, pair.client, pair.rig, tell, "--short" in sys.argv)
+        outcome = check_on_rig(name, spec, pair.client, pair.rig, tell, args.short)
     print(rig_text(outcome, bool(settings.us_units)))
 
 

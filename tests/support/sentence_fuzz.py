@@ -8,12 +8,14 @@ sentence says is read again here in another way: by a regular expression and exa
 
 from __future__ import annotations
 
+import argparse
 import re
 import sys
 from fractions import Fraction
 from random import Random
 
 from app.nmea_position import NmeaPosition
+from host_sim.common.arguments import count
 
 SOUND = (
     b"GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,",
@@ -105,9 +107,13 @@ def run(count: int, seed: int = 1) -> tuple[int, list[str]]:
 
 def main() -> int:
     """Print the figures; 1 where something is wrong."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
-    taken, problems = run(count)
-    print(f"{count} damaged sentences: {taken} still say a position, {len(problems)} taken wrongly")
+    parser = argparse.ArgumentParser(prog="python -m tests.support.sentence_fuzz",
+                                     description=__doc__)
+    parser.add_argument("sentences", nargs="?", type=count, default=100_000)
+    sentences = parser.parse_args().sentences
+    taken, problems = run(sentences)
+    print(f"{sentences} damaged sentences: {taken} still say a position, "
+          f"{len(problems)} taken wrongly")
     for problem in problems[:20]:
         print(problem)
     return 1 if problems else 0

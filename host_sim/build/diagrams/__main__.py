@@ -7,6 +7,7 @@ from collections.abc import Callable
 import host_sim
 from host_sim.build.diagrams import drawn, measured, tables
 from host_sim.build.diagrams.canvas import Canvas
+from host_sim.common.arguments import takes_nothing
 
 FOLDER = host_sim.REPO_ROOT / "docs" / "diagrams"
 DIAGRAMS: dict[str, Callable[[], Canvas]] = {
@@ -24,6 +25,7 @@ DIAGRAMS: dict[str, Callable[[], Canvas]] = {
 
 def main() -> None:
     """Draw all of them anew; what has no name here any more goes."""
+    takes_nothing("host_sim.build.diagrams", __doc__)
     FOLDER.mkdir(exist_ok=True)
     for path in FOLDER.glob("*.svg"):
         if path.name not in DIAGRAMS:
