@@ -43,7 +43,7 @@ def main(arguments: list[str]) -> int:
     for machine in machines:
         print(machine, flush=True)
         try:
-            trial = try_machine(machine, repeats=int(repeats), contenders=names,
+            trial = try_machine(machine, repeats=int(repeats), contenders=names, drifts=(),
                                 tell=lambda share: print(".", flush=True))
         except (Exception, TickRaised) as error:  # a variant may raise whatever it likes
             found["failed"][machine] = in_a_line(error)

@@ -89,19 +89,19 @@ def _campaign(args: argparse.Namespace) -> int:
 
 
 def _drifts(args: argparse.Namespace, results: list[BuildResult]) -> int:
-    """Tell what drift does; there is nothing to claim, so the status is 0."""
+    """Tell what drift does, and what of it is claimed."""
     import json
 
     from host_sim.common.errors import plain
     from host_sim.common.output import write_files
     from host_sim.trials.campaign.session import drifts_json
-    from host_sim.trials.campaign.table import drift_text
+    from host_sim.trials.campaign.table import drift_text, drifts_hold
 
     print(drift_text(results))
     if args.json:
         text = json.dumps(drifts_json(results), indent=1) + "\n"
         print(plain(write_files(args.json.parent, {args.json.name: text})[0]))
-    return 0
+    return 0 if drifts_hold(results) else 1
 
 
 def _replay(seed: int) -> int:

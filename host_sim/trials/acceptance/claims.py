@@ -20,7 +20,7 @@ from host_sim.trials.acceptance.trial import Trial
 from host_sim.trials.tuning.loop import GAIN_MARGIN_LEAST, PHASE_MARGIN_LEAST_DEG, margins_of
 
 PUMP_STEP_S, VALVE_STEP_S, SECTION_OFF_S = 1.0, 3.0, 0.5
-SPREAD_PCT = 1.0
+SPREAD_PCT, DRIFT_PCT = 1.0, 5.0
 ORACLE_RATIO, DYNAMIC_RATIO = 1.3, 1.2
 TRACE_RMS_PCT, TRACE_OUTSIDE_PCT = 1.5, 1.0
 
@@ -128,6 +128,14 @@ def _baselines(trial: Trial) -> Iterator[ClaimCase]:
             yield ClaimCase(ratio, 1.0, f"{trial.machine}, {part}: {ratio:.2f} x {name}")
 
 
+def _drift(trial: Trial) -> Iterator[ClaimCase]:
+    for drifted in trial.drifted:
+        if not drifted.warnings:
+            error_pct = drifted.steady_pct
+            yield ClaimCase(abs(error_pct), DRIFT_PCT,
+                            f"{trial.machine}, {drifted.words}: {error_pct:+.1f} %")
+
+
 def _gain_margin(trial: Trial) -> Iterator[ClaimCase]:
     gain = margins_of(trial.settings).gain
     yield ClaimCase(GAIN_MARGIN_LEAST / gain, 1.0, f"{trial.machine} {gain:.1f}")
@@ -160,6 +168,7 @@ OF_MACHINES: tuple[tuple[str, Callable[[Trial], Iterator[ClaimCase]]], ...] = (
     ("in the wrong place at most 1.2 x the dynamic oracle's, all changes together",
      _dynamic_in_all),
     ("less in the wrong place than every baseline, each kind of change", _baselines),
+    ("after each drift: steady error at most 5 % from 20 s on, or a warning", _drift),
     ("gain margin at least 2", _gain_margin),
     ("phase margin at least 45 degrees", _phase_margin),
 )

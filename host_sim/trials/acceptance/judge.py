@@ -101,6 +101,11 @@ def rate_error(truth: Truth, span: slice) -> Column:
     return error
 
 
+def steady_error(truth: Truth, span: slice) -> float:
+    """The mean error of the last seconds of an interval."""
+    return float(rate_error(truth, span)[-round(STEADY_S / TICK_S):].mean())
+
+
 def wrong_ml(truth: Truth, span: slice) -> tuple[float, float]:
     """Volume applied too much and too little; what a section that is off lets out is too much."""
     on = truth.section_on[span]

@@ -83,4 +83,5 @@ def _trial_json(trial: Trial) -> dict[str, Any]:
             }
             for name, driven in trial.driven.items()
         },
+        "drifted": [asdict(drifted) for drifted in trial.drifted],
     }

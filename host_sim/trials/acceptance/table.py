@@ -10,6 +10,7 @@ from host_sim.trials.acceptance.trial import DrivenSequence, Trial
 HEADINGS = ("within 10 %", "within 5 %", "beyond", "too much", "too little", "CV", "mean dev.")
 WIDTHS = (12, 11, 8, 10, 11, 8, 10)
 NAME_WIDTH = 24
+DRIFT_WIDTH = 60
 LITRES_ML = 1e3
 
 
@@ -31,7 +32,22 @@ def trial_text(trial: Trial, us: bool) -> str:
     for part in first.rows:
         lines.append(part)
         lines += [_row(name, part, driven, us) for name, driven in trial.driven.items()]
-    return "\n".join(lines)
+    return "\n".join([*lines, "", *_drifted(trial, us)] if trial.drifted else lines)
+
+
+def _drifted(trial: Trial, us: bool) -> list[str]:
+    """The controller's changes again, all together, after each drift."""
+    volume = units.unit("volume_ml", us)
+    lines = [f"{f'{trial.machine} after drift':<{DRIFT_WIDTH}}within 5 %  too much too little"
+             "  steady error  warnings",
+             " " * DRIFT_WIDTH + f"{'s':>10}{volume:>10}{volume:>11}{'%':>14}"]
+    for drifted in trial.drifted:
+        over, under = (units.shown("volume_ml", litres * LITRES_ML * ML_M3, us)
+                       for litres in (drifted.over_l, drifted.under_l))
+        lines.append(f"  {drifted.words:<{DRIFT_WIDTH - 2}}{drifted.settle_5_s:>10.2f}{over:>10.3f}"
+                     f"{under:>11.3f}{drifted.steady_pct:>+14.1f}  {' '.join(drifted.warnings)}"
+                     .rstrip())
+    return lines
 
 
 def _rates(trial: Trial, us: bool) -> str:

@@ -16,14 +16,24 @@ from host_sim.runs.summary import rate_error
 from host_sim.runs.truth import Truth, true_run
 from host_sim.trials.acceptance import sequence
 from host_sim.trials.acceptance.contenders import CONTENDERS, DYNAMIC_ORACLE
-from host_sim.trials.acceptance.judge import JudgedRow, RepeatSpread, judge, spreads
+from host_sim.trials.acceptance.judge import (
+    JudgedRow,
+    RepeatSpread,
+    judge,
+    span_of,
+    spreads,
+    steady_error,
+)
 from host_sim.trials.acceptance.sequence import REPEATS, Sequence
 from host_sim.trials.commissioning.commission import commission
+from host_sim.trials.drift import AS_TUNED, DRIFTS, Drift
 from host_sim.twin.disturbances import CALM
 from host_sim.twin.scenario import DEMO, Scenario, load_scenario
 from host_sim.twin.twin import Contender, Twin
+from rate_control import faults
 from rate_control.settings import Settings
 
+DRIFTED_FROM_S = 20.0  # a valve's start is learned anew in the first seconds
 GROUND_NOISE_M_S = 0.02  # the ground is not even
 
 TRACE_FIGURES = ("rate_error_rms_pct", "distance_within_5_pct", "distance_within_10_pct")
@@ -46,14 +56,31 @@ class DrivenSequence:
 
 
 @dataclass(frozen=True)
+class Drifted:
+    """What came of the changes, driven by the controller after a drift, nothing learned anew.
+
+    Worst and sum over all of them; steady_pct is the largest steady error of the stages that end
+    later than DRIFTED_FROM_S. warnings are names of all faults and warnings that were shown.
+    """
+
+    words: str
+    settle_5_s: float
+    over_l: float
+    under_l: float
+    steady_pct: float
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Trial:
-    """What came of one machine, by contender."""
+    """What came of one machine, by contender, and of the controller after each drift."""
 
     machine: str
     actuator: str  # as in plant/spec.py
     settings: Settings
     sequence: Sequence  # the changes
     driven: dict[str, DrivenSequence]
+    drifted: tuple[Drifted, ...] = ()
 
 
 def try_machine(
@@ -63,6 +90,7 @@ def try_machine(
     contenders: tuple[str, ...] = tuple(CONTENDERS),
     tell: Tell = lambda share: None,
     field: str = CALM,
+    drifts: tuple[Drift, ...] = (AS_TUNED, *DRIFTS),
 ) -> Trial:
     """Commission a kind of machine, or that of a machine file, and test it.
 
@@ -84,7 +112,22 @@ def try_machine(
                   else spreads(again, _drive(rough, CONTENDERS[contender])))
         driven[contender] = DrivenSequence(judge(changes, truth), spread, truth.time_s,
                                            *rates_of(truth))
-    return Trial(name, even.actuator, settings, changes, driven)
+    drifted = tuple(_after(drift, changes, smooth) for drift in drifts if drift.fits(even))
+    return Trial(name, even.actuator, settings, changes, driven, drifted)
+
+
+def _after(drift: Drift, changes: Sequence, scenario: Scenario) -> Drifted:
+    """The controller drives a machine that has drifted."""
+    record = Twin(drift.befall(scenario)).run()
+    truth = true_run(record, scenario.section_width_m)
+    rows = judge(changes, truth).values()
+    shown = int(np.bitwise_or.reduce(record["faults"].astype(int)))
+    return Drifted(
+        drift.words, max(row.settle_5_s for row in rows), sum(row.over_l for row in rows),
+        sum(row.under_l for row in rows),
+        100 * max((steady_error(truth, span_of(truth, stage)) for stage in changes.stages
+                   if stage.end_s > DRIFTED_FROM_S), key=abs),
+        tuple(faults.names(shown)))
 
 
 def recorded_drive(contender: str, field: str = CALM) -> dict[str, float]:

@@ -25,15 +25,15 @@ from host_sim.trials.acceptance.judge import (
     rate_error,
     settling_s,
     span_of,
+    steady_error,
     wrong_ml,
 )
 from host_sim.trials.acceptance.sequence import OFF, ON, STARTING, STEPS, Stage
-from host_sim.trials.campaign.drift import AS_TUNED, DRIFTS, Drift
 from host_sim.trials.commissioning.commission import Wish, commission
 from host_sim.trials.commissioning.owner import Slips, careful_slips
 from host_sim.trials.commissioning.performed import BenchError
+from host_sim.trials.drift import AS_TUNED, DRIFTS, Drift
 from host_sim.twin.disturbances import CALM
-from host_sim.twin.hands import Event
 from host_sim.twin.twin import Twin
 from rate_control import faults
 from rate_control.settings import Settings
@@ -142,7 +142,8 @@ def judged(build: Build, settings: Settings, drift: Drift, field: str) -> BuildR
                                  in zip(errors, stages, strict=True) if stage.part == STEPS),
                                 default=0.0),
         wrong_pct=_wrong_pct(truth, stages),
-        steady_pct=100 * max((float(error[-steady_ticks():].mean()) for error in errors), key=abs),
+        steady_pct=100 * max((steady_error(truth, span_of(truth, stage)) for stage in stages),
+                             key=abs),
         swing_pct=100 * max(swing(error) for error in errors),
         limited=len(sequence.stages) - 1 - len(stages),
         warnings=tuple(faults.names(int(np.bitwise_or.reduce(record["faults"].astype(int))))),
@@ -159,11 +160,10 @@ def drive_build(
     build: Build, settings: Settings, contender: str, drift: Drift = AS_TUNED, field: str = CALM
 ) -> tuple[RunRecord, Truth]:
     """A drive, with an exact speed sensor, and the truth of it."""
-    even = drift.machine(build.spec.override(ground={"noise_m_s": 0.0}))
+    even = build.spec.override(ground={"noise_m_s": 0.0})
     sequence = test_sequence.short_changes(settings)
-    scenario = sequence.scenario(f"build {build.seed}", even, settings, build.seed)
-    if drift.faults:
-        scenario.events = [Event(drift.words, at_s=0.0, faults=drift.faults), *scenario.events]
+    scenario = drift.befall(
+        sequence.scenario(f"build {build.seed}", even, settings, build.seed))
     scenario.field = field
     record = Twin(scenario, contender=CONTENDERS[contender]).run()
     return record, true_run(record, scenario.section_width_m)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from host_sim.plant.catalogue import KINDS
 from host_sim.trials.campaign.build import CROSSINGS, LATE_FACTOR, SWING_SHARE, BuildResult
-from host_sim.trials.campaign.drift import AS_TUNED, DRIFTS, Drift
 from host_sim.trials.campaign.session import ON_TIME_LEAST_PCT, PERCENTILES, WORST, Campaign
+from host_sim.trials.drift import AS_TUNED, DRIFTS, Drift
 
 OFF_PCT = 5.0
+WITHIN_LEAST_PCT = 95.0  # of the valve machines after a drift, within OFF_PCT
 ROWS = (
     ("settling, s", "settled_s", 2),
     ("beyond after a speed step, %", "overshoot_pct", 1),
@@ -39,18 +40,63 @@ def drift_text(results: list[BuildResult]) -> str:
             if some:
                 lines.append(_drift(drift, some))
     failed = sum(bool(result.failure) for result in results)
-    return "\n".join([*lines, f"gave up while they were set up: {failed}"])
+    return "\n".join([*lines, f"gave up while they were set up: {failed}", "",
+                      *_drift_claims(results)])
+
+
+def _drifted_valves(results: list[BuildResult]) -> list[tuple[Drift, list[BuildResult]]]:
+    """Each drift with the builds that have a regulating valve and were driven after it."""
+    valves = [result for result in results
+              if not result.failure and KINDS[result.kind]().valve is not None]
+    pairs = [(drift, [result for result in valves if result.drift == drift.name])
+             for drift in DRIFTS]
+    return [pair for pair in pairs if pair[1]]
+
+
+def within_pct(results: list[BuildResult]) -> float:
+    """Which share of builds has no steady error beyond OFF_PCT."""
+    within = sum(abs(result.steady_pct) <= OFF_PCT for result in results)
+    return 100.0 * within / len(results)
+
+
+def silent(results: list[BuildResult]) -> list[BuildResult]:
+    """Those that are further off and show no warning."""
+    return [result for result in results
+            if abs(result.steady_pct) > OFF_PCT and not result.warnings]
+
+
+def _drift_claims(results: list[BuildResult]) -> list[str]:
+    by_drift = _drifted_valves(results)
+    if not by_drift:
+        return ["claims", "  none: there is no regulating valve among these builds"]
+    lowest, worst = min(by_drift, key=lambda pair: within_pct(pair[1]))
+    share = within_pct(worst)
+    unnamed = [f"{result.seed} ({result.drift})" for _, found in by_drift
+               for result in silent(found)]
+    return [
+        "claims",
+        f"  {_verdict(share >= WITHIN_LEAST_PCT)}  regulating valves, after each drift: at least "
+        f"{WITHIN_LEAST_PCT:.0f} % of builds within {OFF_PCT:.0f} % from 20 s on; lowest: "
+        f"{share:.1f} %, {lowest.words}",
+        f"  {_verdict(not unnamed)}  and the rest named by a warning; not named: "
+        f"{', '.join(unnamed) or 'none'}",
+    ]
+
+
+def drifts_hold(results: list[BuildResult]) -> bool:
+    """Whether both claims about drift hold."""
+    return all(within_pct(found) >= WITHIN_LEAST_PCT and not silent(found)
+               for _, found in _drifted_valves(results))
 
 
 def _drift(drift: Drift, results: list[BuildResult]) -> str:
     errors = [abs(result.steady_pct) for result in results]
-    silent = sum(error > OFF_PCT and not result.warnings
-                 for error, result in zip(errors, results, strict=True))
+    unnamed = len(silent(results))
     within, wide = (100 * sum(error <= limit for error in errors) / len(errors)
                     for limit in (OFF_PCT, 2 * OFF_PCT))
     surging = sum(result.swing_pct > 0.0 for result in results)
     return (f"  {drift.words:<58}{len(results):>8}{within:>12.1f}"
-            f"{wide:>13.1f}{max(errors):>9.1f}{silent:>13}{surging:>9}")
+            f"{wide:>13.1f}{max(errors):>9.1f}{unnamed:>13}{surging:>9}")
 
 
 def _distribution(campaign: Campaign) -> str:

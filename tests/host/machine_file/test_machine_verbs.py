@@ -72,7 +72,7 @@ def test_panel_and_faults(narrow, tmp_path, capsys):
 
 
 def test_acceptance_puts_the_machine_of_a_file_to_the_test(narrow):
-    trial = try_machine(str(narrow), repeats=2, contenders=(THE_CONTROLLER,))
+    trial = try_machine(str(narrow), repeats=2, contenders=(THE_CONTROLLER,), drifts=())
     assert trial.machine == "Narrow bar"
     assert trial.settings.section_count == 2
     assert trial.settings.us_units == 1

@@ -20,10 +20,10 @@ from host_sim.trials.campaign.build import (
     try_build,
     try_drifts,
 )
-from host_sim.trials.campaign.drift import AS_TUNED, DRIFTS
 from host_sim.trials.campaign.session import Campaign, run_campaign
-from host_sim.trials.campaign.table import drift_text
+from host_sim.trials.campaign.table import drift_text, drifts_hold
 from host_sim.trials.commissioning.commission import commission
+from host_sim.trials.drift import AS_TUNED, DRIFTS
 
 SEEDS = range(1, 5)
 # What other programs ask for.
@@ -83,11 +83,26 @@ def test_the_table_tells_pumps_from_valves_and_silence_from_warning() -> None:
                BuildResult(1, "electric_m", 1.0, "air", steady_pct=-7.0),
                BuildResult(2, "inline_pd", 1.0, "start", steady_pct=12.0, warnings=("rate_off",)),
                BuildResult(3, "inline_pd", 1.0, failure="gave up")]
-    pumps, valves = drift_text(results).split("regulating valves")
+    pumps, valves = drift_text(results).split("regulating valves\n")
     assert [line.split()[-6:] for line in pumps.splitlines()[2:]] == [
         ["1", "100.0", "100.0", "1.0", "0", "0"], ["1", "0.0", "100.0", "7.0", "1", "0"]]
-    assert valves.splitlines()[1].split()[-6:] == ["1", "0.0", "0.0", "12.0", "0", "0"]
-    assert valves.endswith("set up: 1")
+    assert valves.splitlines()[0].split()[-6:] == ["1", "0.0", "0.0", "12.0", "0", "0"]
+    table, claims = valves.split("\nclaims\n")
+    assert table.endswith("set up: 1\n")
+    assert [line.split()[0] for line in claims.splitlines()] == ["FAILS", "holds"]
+    assert not drifts_hold(results)
+
+
+def test_drift_is_claimed_of_each_drift_and_of_silence() -> None:
+    def builds(within: int, warnings: tuple[str, ...]) -> list[BuildResult]:
+        return [BuildResult(seed, "inline_pd", 1.0, drift, warnings=warnings,
+                            steady_pct=5.0 if drift == "wear" or seed <= within else 5.1)
+                for drift in ("wear", "start") for seed in range(1, 21)]
+
+    assert drifts_hold(builds(20, ())) and drifts_hold(builds(19, ("valve_dead",)))
+    assert not drifts_hold(builds(18, ("valve_dead",))) and not drifts_hold(builds(19, ()))
+    text = drift_text(builds(19, ()))
+    assert "lowest: 95.0 %, the valve's motor starts" in text and "not named: 20 (start)" in text
 
 
 def test_a_swing_is_told_from_a_slope_and_from_noise() -> None:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from host_sim.plant.spec import MachineSpec
 from host_sim.plant.units import ML_M3
+from host_sim.twin.hands import Event
+from host_sim.twin.scenario import Scenario
 
 Tables = dict[str, dict[str, Any]]
 
@@ -39,6 +41,12 @@ class Drift:
     def machine(self, spec: MachineSpec) -> MachineSpec:
         """The machine afterwards."""
         return spec.override(**self.tables(spec))
+
+    def befall(self, scenario: Scenario) -> Scenario:
+        """The same drive with the machine as it is afterwards."""
+        events = [Event(self.words, at_s=0.0, faults=self.faults)] if self.faults else []
+        return replace(scenario, machine=self.machine(scenario.machine),
+                       events=[*events, *scenario.events])
 
 
 AS_TUNED = Drift("", "as tuned")
