@@ -26,9 +26,10 @@ HEAD = """\
 Made from `host_sim/machine_file/` by `make docs`; do not edit it here.
 
 One TOML file is your machine: what is fitted, how the controller is to work with it, what was
-learned, and your notes. `size --out` writes it; `calibrate --into` and `tune --into` put in what
-they find; `board settings set` and `get` carry it to a board and back; `drive`, `panel`, `faults`,
-`acceptance` and `report` take it with `--machine`, and a [scenario](scenario_files.md) names one.
+learned, and your notes. `size --out` writes it, with the pump curve that the data sheets promise;
+`calibrate --into` and `tune --into` put in what they find; `board settings set` and `get` carry it
+to a board and back; `drive`, `panel`, `faults`, `acceptance` and `report` take it with `--machine`,
+and a [scenario](scenario_files.md) names one.
 Without a scenario a file is driven as its `[wanted]` says: a pass for each rate, at the slowest,
 the middle and the fastest speed.
 [One walk through all of it](../tutorial/from_idea_to_field_day.md).

@@ -6,11 +6,14 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import tomlkit
+
 from host_sim.common.errors import InputError
-from host_sim.machine_file.keeping import new_text, with_fields
-from host_sim.machine_file.machine import load_machine
+from host_sim.machine_file.keeping import changed_text, new_text, with_fields
+from host_sim.machine_file.machine import MachineFile, load_machine
 from host_sim.machine_file.values import in_keys
 from host_sim.sizing.fields import FIELDS, Said, SizingField
+from host_sim.sizing.predicted import HOW, predicted_curve
 from host_sim.sizing.request import SizingRequest
 from rate_control.settings import build
 from rate_control.units import INLINE_VALVE, PWM_PUMP
@@ -29,7 +32,7 @@ def machine_text(request: SizingRequest, base: Path | None, out: Path) -> str:
     if machine:
         told = {name: value for name, value in fields.items()
                 if request.said.get(name) != machine.fields.get(name)}
-        text = with_fields(machine, told)
+        text = _with_curve(request, load_machine(out, with_fields(machine, told)))
     else:
         text = _new(request, fields, us, out)
     load_machine(out, text)
@@ -42,10 +45,22 @@ def _new(request: SizingRequest, fields: Mapping[str, Any], us: bool, out: Path)
         "rate_ml_ha": round(request.ask.rates_m[0] * 1e10),
         "highest_rate_ml_ha": round(max(request.ask.rates_m) * 1e10),  # until a person raises it
         "actuator": INLINE_VALVE if request.machine.regulating_valve else PWM_PUMP,
+        **predicted_curve(request.machine),
     })
     if settings is None:
         raise InputError(*(in_keys(line, us) for line in problems))
-    return new_text(out.name.split(".")[0].replace("_", " "), us, settings, fields)
+    return new_text(out.name.split(".")[0].replace("_", " "), us, settings, fields, HOW)
+
+
+def _with_curve(request: SizingRequest, machine: MachineFile) -> str:
+    """The text of a machine file with the predicted curve, unless a measured one stands there."""
+    text = machine.source.text
+    learned = tomlkit.parse(text).unwrap().get("learned", {}).get("pump_curve", {})
+    curve = predicted_curve(request.machine)
+    measured = "curve_flow_ul_s" in machine.given and learned.get("how") != HOW
+    if not curve or measured or machine.settings.actuator != PWM_PUMP:
+        return text
+    return changed_text(machine, curve, HOW)[0]
 
 
 def _value(known: SizingField, said: Said, us: bool) -> Any:

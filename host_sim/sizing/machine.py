@@ -54,13 +54,24 @@ class Pump:
     name: str
     open_flow_m3_s: float
     slope_m3_s_pa: float
+    idle_m3_s: float = 0.0  # more would flow, did the motor need no voltage to run without load
 
     @classmethod
     def from_points(
         cls, name: str, open_flow_m3_s: float, flow_m3_s: float, pressure_pa: float
     ) -> Pump:
-        """From two points of a data sheet: open flow, and flow at a pressure."""
-        return cls(name, open_flow_m3_s, (open_flow_m3_s - flow_m3_s) / pressure_pa)
+        """From two points of a data sheet: open flow, and flow at a pressure.
+
+        What the motor needs without load is no part of them: taken as of class M.
+        """
+        like = PUMP_CLASSES["M"]
+        idle_m3_s = open_flow_m3_s * like.idle_m3_s / like.open_flow_m3_s
+        return cls(name, open_flow_m3_s, (open_flow_m3_s - flow_m3_s) / pressure_pa, idle_m3_s)
+
+    @property
+    def driven_m3_s(self) -> float:
+        """Flow without pressure that full drive stands for, of which idling takes its part."""
+        return self.open_flow_m3_s + self.idle_m3_s
 
     def flow_at(self, pressure_pa: float) -> float:
         """Largest flow against a pressure, m3/s."""
@@ -74,7 +85,8 @@ def _pump_class(name: str) -> Pump:
     """An electric pump of the twin, flat out on a battery that is not being charged."""
     pump = machine_spec(f"electric_{name.lower()}").pump
     assert isinstance(pump, ElectricPumpSpec)
-    return Pump(name, *electric_line(pump, 1.0, NOMINAL_V, 0.0))
+    open_flow, slope = electric_line(pump, 1.0, NOMINAL_V, 0.0)
+    return Pump(name, open_flow, slope, -electric_line(pump, 0.0, NOMINAL_V, 0.0)[0])
 
 
 # Representative of a class of 12 V diaphragm pumps, of no product.

@@ -21,7 +21,8 @@ example:
 Numbers may carry a unit (L/ha, gal/ac, km/h, mph, m, in, ft, L/min, gal/min, bar, psi, kPa,
 kg/L, lb/gal, pulses/L, pulses/gal, pulses/m, pulses/ft); bare ones are read in --units.
 FILE is a machine file (docs/reference/machine_file.md); an option beats it. --out writes one, with
-all that was said, for calibrate, tune, drive and board to go on with. Exit status: 0, or 1 if some
+all that was said and the pump curve that follows from it, for calibrate, tune, drive and board to
+go on with. Exit status: 0, or 1 if some
 rate has no usable speed, or 2 for bad input. docs/how_to/size_a_machine.md explains the answer.
 
 caution: pressure can burst hoses and inject liquid through the skin. Stay below the rating of
