@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from rate_control.settings import Settings
 
 PUMP_WAY_MS = 2000  # a pump is at its new flow sooner; a valve may need its whole travel
+SENT_Q20 = ONE_Q20 // 3  # of its travel; a motor half as fast again overshoots by less
 STILL_TICKS = 4000 // TICK_MS  # of a flow that does not move: nothing is on its way
 SECTION_TICKS = 2000 // TICK_MS  # from a change of sections to a flow that can be compared
 
@@ -25,8 +26,8 @@ class FlowWatch:
 
     But a quarter more than both is too much on any way. A rotor that sticks and a pulse that is
     lost show too little; what shows too much is liquid, which must end, or noise, and nobody
-    knows what that hides. And a valve that stands further open than it was sent, as one that was
-    left open before power-up, has no right of way in the field: it is judged by the target at
+    knows what that hides. And a valve that stands much further open than it was sent, as one that
+    was left open before power-up, has no right of way in the field: it is judged by the target at
     once. On the bench it has, which is where a valve is brought to its place.
     """
 
@@ -37,7 +38,7 @@ class FlowWatch:
         self._sent_q20 = ONE_Q20  # trim from which a valve is not where it was sent
         if settings.actuator != PWM_PUMP:
             way_ms = settings.valve_travel_ms
-            self._sent_q20 = settings.curve_tolerance_permille * ONE_Q20 // 1000
+            self._sent_q20 = SENT_Q20
         self._way_ticks_most = way_ms // TICK_MS
         self._way_ticks = 0  # that the machine has been off its target
         self._still_ul_s = 0  # the flow that has not moved

@@ -229,7 +229,7 @@ def test_a_valve_that_sticks_wide_open_blocks_though_its_place_is_known():
 def test_a_valve_further_open_than_it_was_sent_has_no_right_of_way():
     """One that was left open before power-up: it is known by now where it is, and coming back."""
     flow = 3 * TARGET_UL_S
-    tolerance_q20 = 120 * 2 ** 20 // 1000  # the default of "off curve by"
+    tolerance_q20 = 2 ** 20 // 3  # of the travel
     for actuator, state, trim_q20, blocks_s in (
             (INLINE_VALVE, APPLYING, tolerance_q20 + 1, 2.0),
             (INLINE_VALVE, APPLYING, tolerance_q20, STILL_S + 2.0),

@@ -5,9 +5,10 @@ import math
 import pytest
 
 from host_sim.trials.trust.breaks import BY_NAME, PUMP, VALVE, Break
-from host_sim.trials.trust.machines import ready
+from host_sim.trials.trust.machines import Ready, flash_with, ready
 from host_sim.trials.trust.station import TICK_S, Station
 from rate_control.interlock import FAULT
+from rate_control.settings import build
 from rate_control.units import SWITCH_SECTION_SHIFT
 
 MOST = 1.25
@@ -107,3 +108,19 @@ def test_too_much_is_ended_where_nothing_is_steady(kind, broken, when):
     if when != FROM_THE_START:
         station.strike(broken)
     assert station.over_s(wanted_ml_s, sway if when == SWAYING else lambda second: None) <= END_S
+
+
+@pytest.mark.parametrize("kind", ["inline_pd", "inline_centrifugal"])
+def test_a_motor_half_as_fast_again_is_no_reason_to_stop(kind):
+    learned = ready(kind)
+    settings, problems = build(
+        {"valve_travel_ms": learned.settings.valve_travel_ms * 3 // 2}, learned.settings)
+    assert settings is not None, problems
+    station = BlindToSupply(Ready(learned.spec, settings, flash_with(learned.spec, settings)))
+    station.get_ready().lower(True)
+    station.live(20.0)
+    before_ml = station.applied_ml
+    station.live(5.0)
+    assert station.state != FAULT
+    wanted_ml = 5.0 * station.controller.decided.target_ul_s / 1e3
+    assert abs(station.applied_ml - before_ml - wanted_ml) < 0.05 * wanted_ml
