@@ -60,12 +60,15 @@ class _Ground:
     def __init__(self, record: RunRecord, truth: Truth) -> None:
         widths_m = np.array(truth.section_width_m)
         self.truth = truth
-        # What a meter counts after a lift fills the line for the next pass, nobody knows how much.
         self.measured = bool(record.about.get("measured"))
         self.time_s = record["time_s"]
         self.step_m = np.diff(record["true_distance_m"])
         self.section_ml = np.diff(record.section_ml, axis=0)
         self.section_ml[record["state"][:-1] == BENCH] = 0.0
+        # What a meter counts behind shut sections fills the line: it is no liquid at an end.
+        is_open: Flags = record["section_mask"][:-1] > 0
+        shut = self.measured and is_open.any()
+        self.at_end_ml = self.section_ml * is_open[:, None] if shut else self.section_ml
         self.working: Flags = truth.asked
         self.on = truth.section_on & self.working[:, None]
         self.area_ha = self.step_m[:, None] * widths_m * self.on / M2_HA
@@ -88,6 +91,7 @@ class Pass:
         self._area_ha = ground.area_ha[span]
         self._target_ml = ground.target_ml[span]
         self._let_out_ml = ground.section_ml[span] * working[:, None]
+        self._at_end_ml = ground.at_end_ml[span] * working[:, None]
         self._after_ml = ground.section_ml[after].sum(axis=0)
         # Metre by metre the estimates of a measured run are better than its counts.
         self._metre_ml = truth.section_volume_ml[span] * ground.on[span]
@@ -115,8 +119,8 @@ class Pass:
     def _part(self, members: slice, window: Column, whole: bool) -> Figures:
         """Of some sections together."""
         way_m = self._way_m
-        applied, target, area = (amounts[:, members].sum(axis=1) for amounts in (
-            self._let_out_ml, self._target_ml, self._area_ha))
+        applied, at_end, target, area = (amounts[:, members].sum(axis=1) for amounts in (
+            self._let_out_ml, self._at_end_ml, self._target_ml, self._area_ha))
         applied_ml, target_ml, area_ha = (
             float(amounts.sum() if whole else per_cell(window, way_m, amounts)[0])
             for amounts in (applied, target, area))
@@ -131,7 +135,7 @@ class Pass:
                               *(amounts[:, members].sum(axis=1)
                                 for amounts in (self._metre_ml, self._metre_target_ml))),
             "start_error_m": _edge_m(way_m, window, applied, target, 0.0, at_end=False),
-            "end_error_m": _edge_m(way_m, window, applied, target,
+            "end_error_m": _edge_m(way_m, window, at_end, target,
                                    0.0 if self._measured else left_ml, at_end=True),
             "after_lift_l": left_ml / ML_L,
         }

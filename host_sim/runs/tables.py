@@ -23,7 +23,7 @@ _PART = (
     Column("start_error_m", NUMBER, f"liquid too much (+) or missing (-) on the first {EDGE_M:g} m,"
            " as metres of the pass", needed=False),
     Column("end_error_m", NUMBER, f"the same for the last {EDGE_M:g} m, with what came out after "
-           "the lift, but where that was only metered", needed=False),
+           "the lift; a measured one without what was metered behind shut sections", needed=False),
     Column("after_lift_l", NUMBER, "what came out, or was metered, between the lift and the next "
            "pass"),
 )

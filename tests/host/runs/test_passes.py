@@ -85,6 +85,20 @@ def test_what_was_only_metered_after_the_lift_is_no_liquid_at_the_end():
         assert one["after_lift_l"] > 0
 
 
+def test_what_was_metered_behind_shut_sections_is_no_liquid_at_the_end():
+    """Sections shut 0.4 s before the lift, at the end of what was wanted; the meter counts on."""
+    early = round(0.4 / TICK_S)
+    is_open = np.append(DOWN & np.roll(DOWN, -early), False)
+    made = record(section_mask=np.where(is_open, 3.0, 0.0), width_mm=np.full(len(DOWN) + 1, 3000.0))
+    made.columns["wanted_ml_ha"] = np.where(np.append(False, is_open[:-1]), 100_000.0, 0.0)
+    true = summarise(made)["passes"]
+    made.about["measured"] = True
+    for one, seen in zip(true, summarise(made)["passes"], strict=True):
+        assert one["end_error_m"] == pytest.approx(2.0 * 2.0 / 1.2 - 2.0)  # 2 m for 1.2 m wanted
+        assert seen["end_error_m"] == pytest.approx(0.0, abs=1e-9)
+        assert seen["volume_l"] == pytest.approx(one["volume_l"])
+
+
 def test_the_variation_is_the_coefficient_of_the_published_formula():
     """CV = 100 s / mean with n - 1 (ISO 5682-3:1996, clause 6), from metre to metre."""
     metre = np.clip((2.0 * (TIME_S - 4)).astype(int), 0, 19)
