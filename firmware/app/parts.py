@@ -6,11 +6,12 @@ import sys
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
     from app.application import Application
-    from app.files import Slots
+    from app.files import LogFiles
 
 POSITION = "app.position"
 ZONES_FILE = "zones.bin"
 ZONES_SIZE = 4000  # of the program; the file is in memory by then
+ZONES_READ = 16385  # bytes: one more than zones may have, so that a larger file is seen as such
 
 # name, value of position_use from which on it is wanted, module, bytes of heap as bytecode
 PARTS = (
@@ -22,7 +23,7 @@ MANY = 1 << 20
 NO_ROOM = "%s: not enough memory: a frozen firmware or an RP2350 has it"
 
 
-def fit(application: "Application", files: "Slots | None" = None) -> None:
+def fit(application: "Application", files: "LogFiles | None" = None) -> None:
     """Load what is wanted and has room; what has none is told in the notes of the start.
 
     Zones are wanted where files hold some.
@@ -37,7 +38,7 @@ def fit(application: "Application", files: "Slots | None" = None) -> None:
         __import__(module)
         sys.modules[module].fit(application)
         if module == POSITION and files is not None:
-            fit_zones(application, files.read(ZONES_FILE))
+            fit_zones(application, files.read(ZONES_FILE, 0, ZONES_READ))
 
 
 def fit_zones(application: "Application", data: bytes) -> None:

@@ -2,8 +2,9 @@
 
 import struct
 
+from app import parts
 from app.link_frame import crc16
-from app.zones import HEAD, MAGIC, NOT_ZONES, Zones, fit, problem_of
+from app.zones import HEAD, MAGIC, NOT_ZONES, SIZE_MAX, Zones, fit, problem_of
 from tests.shared.panel_rig import PanelRig
 
 RATES = (60000, 90000, 120000)
@@ -111,3 +112,22 @@ def test_every_cell_of_any_file_is_looked_up_in_its_bounds():
     zones = Zones(PanelRig().app, Position(), zone_file(cells=b"\xf1\x0f"))
     assert [zones.at(east, 5000) for east in (5000, 15000, 25000)] == [1, 0, 0]
     assert zones.at(-(10**7), 10**7) == 0
+
+
+class SmallMemory:
+    """A file of zones that is larger than the heap."""
+
+    def read(self, name, offset=0, length=-1):
+        """See Files."""
+        if not 0 <= length <= 20000:
+            raise MemoryError
+        return bytes(length)
+
+
+def test_a_file_of_any_size_lets_the_board_start():
+    """Another file by that name must not take the memory of the start: it is told, and not used."""
+    app = PanelRig().app
+    app.controller.settings.position_use = 1
+    parts.fit(app, SmallMemory())
+    assert app.notes == [NOT_ZONES % "no file of zones"]
+    assert parts.ZONES_READ == SIZE_MAX + 1
