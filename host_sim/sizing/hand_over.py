@@ -55,12 +55,16 @@ def _new(request: SizingRequest, fields: Mapping[str, Any], us: bool, out: Path)
 def _with_curve(request: SizingRequest, machine: MachineFile) -> str:
     """The text of a machine file with the predicted curve, unless a measured one stands there."""
     text = machine.source.text
-    learned = tomlkit.parse(text).unwrap().get("learned", {}).get("pump_curve", {})
-    curve = predicted_curve(request.machine)
-    measured = "curve_flow_ul_s" in machine.given and learned.get("how") != HOW
-    if not curve or measured or machine.settings.actuator != PWM_PUMP:
+    document = tomlkit.parse(text)
+    how = document.unwrap().get("learned", {}).get("pump_curve", {}).get("how")
+    if "curve_flow_ul_s" in machine.given and how != HOW:
         return text
-    return changed_text(machine, curve, HOW)[0]
+    curve = predicted_curve(request.machine)
+    if curve and machine.settings.actuator == PWM_PUMP:
+        return changed_text(machine, curve, HOW)[0]
+    if how == HOW:  # of a pump that is not fitted any more
+        del document["learned"]["pump_curve"]
+    return tomlkit.dumps(document)
 
 
 def _value(known: SizingField, said: Said, us: bool) -> Any:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from typing import Any
 
 from host_sim.sizing.machine import NOMINAL_V, SizedMachine
+from rate_control.settings import default_value, row
 from rate_control.units import CURVE_POINTS, DUTY_FULL, FLOW_MAX_UL_S
 
 HOW = "predicted by size, not measured"
@@ -30,9 +31,7 @@ def predicted_curve(machine: SizedMachine) -> dict[str, Any]:
     if machine.relief_pa is not None:
         outlet_m3_s = min(outlet_m3_s, machine.relief_limit_m3_s(bar))
     top = round(outlet_m3_s * bar.outlets * UL_M3)
-    meter = machine.meter
-    floor_m3_s = meter.range_m3_s[0] if meter and meter.range_m3_s else 0.0
-    if not max(CURVE_POINTS, floor_m3_s * UL_M3) < top <= FLOW_MAX_UL_S:
+    if not max(CURVE_POINTS, _floor_ul_s(machine)) < top <= FLOW_MAX_UL_S:
         return {}
     flows = [top * point // (CURVE_POINTS - 1) for point in range(CURVE_POINTS)]
     duties = [_duty_u16(machine, flow / UL_M3) for flow in flows]
@@ -47,6 +46,13 @@ def predicted_curve(machine: SizedMachine) -> dict[str, Any]:
         "curve_density_g_l": round(machine.density_kg_m3),
         "curve_supply_mv": round(NOMINAL_V * 1e3),
     }
+
+
+def _floor_ul_s(machine: SizedMachine) -> float:
+    """The meter's floor: the higher of its range's and of the default, which a new file has."""
+    unset: float = default_value(row("meter_floor_ul_s"))
+    span = machine.meter.range_m3_s if machine.meter else None
+    return max(span[0] * UL_M3, unset) if span else unset
 
 
 def _duty_u16(machine: SizedMachine, flow_m3_s: float) -> int:

@@ -83,3 +83,26 @@ def test_a_valve_gets_none_in_its_file(tmp_path: Path, capsys: pytest.CaptureFix
     assert main([*words, "--out", str(path)]) in (0, 1)
     assert "pump_curve" not in path.read_text()
     capsys.readouterr()
+
+
+def test_pump_below_the_floor_of_a_meter_gets_a_file_without_a_curve(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One of 0.4 L/min, below the 0.5 L/min at which a new file's meter_floor stands."""
+    path = tmp_path / "tiny.toml"
+    tiny = ["--pump", "0.4 L/min open, 0.3 L/min at 2 bar"]
+    for meter in ([], ["--meter", "450 pulses/L", "--meter-range", "0.1 to 1 L/min"]):
+        assert main([*WORDS, *tiny, *meter, "--out", str(path)]) in (0, 1)
+        assert "[learned" not in path.read_text()
+    capsys.readouterr()
+
+
+def test_the_curve_of_a_pump_goes_with_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "my_bar.toml"
+    assert main([*WORDS, "--pump", "M", "--out", str(path)]) in (0, 1)
+    tiny = "0.4 L/min open, 0.3 L/min at 2 bar"
+    assert main(["size", str(path), "--pump", tiny, "--out", str(path)]) in (0, 1)
+    assert "[learned.pump_curve]" not in path.read_text()
+    capsys.readouterr()
