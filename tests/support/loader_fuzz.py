@@ -27,8 +27,9 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
 import host_sim  # puts firmware/ on the path before the next imports
-from app.link_frame import MAX_BODY, FrameError, parse, record
+from app.link_frame import MAX_BODY, FrameError, crc16, parse, record
 from app.trial_record import LOG_FILE
+from app.zones import Zones
 from app.zones import problem_of as zones_problem
 from host_sim.__main__ import main as command
 from host_sim.application_record import folder
@@ -261,6 +262,25 @@ def _zones(directory: Path, data: bytes) -> None:
     except InputError as error:
         raise InputError(f"{path}: {error}") from error
     assert not zones_problem(zone_bytes(grid))
+
+
+def _board_zones(directory: Path, data: bytes) -> None:
+    """What a board finds by that name, as it is and with a sum that fits: looked up everywhere."""
+    path = put(directory, "zones.bin", data)
+    for found in (data[:-2] + crc16(data, max(len(data) - 2, 0)).to_bytes(2, "little"), data):
+        problem = zones_problem(found)
+        if problem:
+            continue
+        zones = Zones(None, None, found)
+        for east_mm in (-(2**30), -1, 0, 1, 2**30):
+            assert 0 <= zones.at(east_mm, -east_mm) <= len(zones._rates)
+    if problem:
+        raise InputError(f"{path}: {problem}")
+
+
+def _board_zone_seeds(directory: Path) -> list[bytes]:
+    path = put(directory, "zones.geojson", _zone_seeds(directory)[0])
+    return [zone_bytes(grid_of(read_zones(path), 5000))]
 
 
 def _zone_seeds(_: Path) -> list[bytes]:
@@ -565,6 +585,7 @@ LOADERS = {
     "scenario": Loader(_scenarios, _scenario),
     "plan": Loader(_plan_seeds, _plan),
     "zones": Loader(_zone_seeds, _zones),
+    "zones.bin": Loader(_board_zone_seeds, _board_zones),
     "task data": Loader(lambda _: [_task_files()[XML_FILE]], _task),
     "time log": Loader(lambda _: [_task_files()[f"{LOG}.BIN"]], _task_log),
     "uncertainty": Loader(_knowledge_seeds, _knowledge),
