@@ -94,6 +94,7 @@ def test_pump_below_the_floor_of_a_meter_gets_a_file_without_a_curve(
     for meter in ([], ["--meter", "450 pulses/L", "--meter-range", "0.1 to 1 L/min"]):
         assert main([*WORDS, *tiny, *meter, "--out", str(path)]) in (0, 1)
         assert "[learned" not in path.read_text()
+        path.unlink()
     capsys.readouterr()
 
 
