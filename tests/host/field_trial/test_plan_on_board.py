@@ -48,7 +48,7 @@ from rate_control.settings import build
 from rate_control.units import RATE_MAX_ML_HA
 from tests.support.flash_image import Flash, Volume, cuts, new_image
 
-MUTANTS = int(os.environ.get("PLAN_MUTANTS", "150"))  # of each kind; 10,000 take some ten minutes
+MUTANTS = int(os.environ.get("PLAN_MUTANTS", "150"))  # of each kind; 10,000 take a minute
 WIDTH_M = 3.5
 
 
