@@ -69,11 +69,14 @@ class ValveStart:
     def _learn(self) -> None:
         """Take half of what a short move went too far or, below 0, not far enough.
 
-        None can fall short, or go too far, by more than its own length: the rest is not its doing.
+        None can fall short, or go too far, by more than its own length. What is well beyond that
+        is not its doing, and tells nothing.
         """
         most = self._move_q4_ms
-        went_q4_ms = clamp(muldiv(self._went_u16, self._travel_q4_ms, DUTY_FULL), -most, most)
-        new_q4_ms = (went_q4_ms - self._taken_q4_ms) >> 1
+        went_q4_ms = muldiv(self._went_u16, self._travel_q4_ms, DUTY_FULL)
+        if abs(went_q4_ms) > most + (most >> 2):
+            return
+        new_q4_ms = (clamp(went_q4_ms, -most, most) - self._taken_q4_ms) >> 1
         if new_q4_ms:
             self._taken_q4_ms += new_q4_ms << 1
             self._take(clamp(self._q4_ms - new_q4_ms, 0, MOST_MS << FINE))

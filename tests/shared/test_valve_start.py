@@ -74,10 +74,15 @@ def test_what_tells_nothing_of_the_start_teaches_nothing():
     assert start.ms == MEASURED_MS
 
 
-def test_no_move_falls_short_by_more_than_its_own_length():
+def test_a_flow_that_moved_by_itself_is_no_lesson():
+    """No move falls short, or goes too far, by more than its own length, and a quarter of it."""
+    for times in (-20, -1.4, 1.4, 20):
+        start = learner()
+        move(start, int(times * MOVE_U16))
+        assert start.ms == MEASURED_MS, times
     start = learner()
-    move(start, -20 * MOVE_U16)
-    assert start.ms <= MEASURED_MS + MOVE_MS // 2
+    move(start, int(-1.2 * MOVE_U16))
+    assert start.ms == MEASURED_MS + MOVE_MS // 2
 
 
 def test_it_stays_between_nothing_and_what_a_broken_motor_needs():
