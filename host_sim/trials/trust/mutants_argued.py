@@ -34,7 +34,6 @@ BELIEVED = "to believe once more what is proved changes nothing"
 DEBOUNCE = "rate_control.debounce.Debounce.update"
 NO_CONTACTS = "no contacts are below 0"
 SECTIONS = "rate_control.section_watch.SectionWatch."
-FLOW = "rate_control.flow_watch.FlowWatch.conditions"
 FIRST_FLOW = "the first flow that is compared fills it anew"
 NO_WIDTH = "no open width is a millimetre or less"
 NOT_SETTLED = "a tick more or less is far from settled"
@@ -117,9 +116,6 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
      "more room lets nothing more in; it would be a long int after two days of noise"),
     ("rate_control.flow_watch.FlowWatch.__init__", "self._still_ul_s = 0", WHATEVER, FIRST_FLOW),
     ("rate_control.flow_watch.FlowWatch.__init__", "self._still_ticks = 0", WHATEVER, FIRST_FLOW),
-    (FLOW, "most = target if by_loop and target > due else due",
-     "most = target if by_loop and target >= due else due", "of two equal flows either is it"),
-    (FLOW, "if most < floor:", "if most <= floor:", "at the floor it becomes what it is"),
     (SECTIONS + "__init__", "self._width_mm = 0", WHATEVER, NO_WIDTH),
     (SECTIONS + "__init__", "self._ticks = 0", WHATEVER, NOT_SETTLED),
     (SECTIONS + "__init__", "self._known = 0", WHATEVER, FIRST_WIDTH),

@@ -51,8 +51,8 @@ FIXED = {
 FILLED = {
     "controller": (), "interlock": (), "debounce": (), "faults": (),
     "request": ("saving",),
-    "decided": ("permits", "faults", "target_ul_s", "command_ul_s", "demand_u16", "source",
-                "saturated"),
+    "decided": ("permits", "faults", "rate_ml_ha", "target_ul_s", "command_ul_s", "demand_u16",
+                "source", "saturated"),
 }
 
 

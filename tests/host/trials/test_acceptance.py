@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from host_sim.__main__ import main
+from host_sim.plant.catalogue import KINDS
 from host_sim.runs.truth import Truth
 from host_sim.trials.acceptance import sequence
 from host_sim.trials.acceptance.claims import check_claims
@@ -128,11 +129,15 @@ def test_machines_keep_their_limits(outcome: AcceptanceOutcome, machine: str):
 
 
 def test_the_oracle_can_hardly_be_beaten(outcome: AcceptanceOutcome):
-    """It is no reference if the controller, which knows less, does clearly better."""
+    """It is no reference if the controller, which knows less, does clearly better.
+
+    This oracle knows a machine at rest alone, and leads through no start, as the controller leads
+    a pump: for pumps the reference is the dynamic one, which the page has (make figures).
+    """
     for trial in outcome.trials:
         own, best = (sum(row.wrong_l for row in trial.driven[name].rows.values())
                      for name in (THE_CONTROLLER, ORACLE))
-        assert best <= 1.02 * own
+        assert best <= (1.02 if KINDS[trial.machine]().valve else 1.15) * own
 
 
 def test_a_claim_that_fails_names_its_exceptions(outcome: AcceptanceOutcome):
