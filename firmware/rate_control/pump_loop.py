@@ -50,7 +50,7 @@ class PumpLoop(FlowLoop):
             reference = self.reference_ul_s(decided)
             self._reached_ml_ha = decided.rate_ml_ha
         elif decided.rate_ml_ha != self._reached_ml_ha:
-            reference = target = target + self._lead_ul_s(target, decided.rate_ml_ha)
+            reference = target = target + self._lead_ul_s(target, decided.rate_ml_ha, measured)
         correction = 0
         if self.compare(reference, measured, decided):
             error = decided.expected_ul_s - measured.flow_ul_s
@@ -69,14 +69,19 @@ class PumpLoop(FlowLoop):
             command = most
         decided.command_ul_s = command if command > 0 else 0
 
-    def _lead_ul_s(self, target_ul_s: int, rate_ml_ha: int) -> int:
+    def _lead_ul_s(self, target_ul_s: int, rate_ml_ha: int, measured: "Measured") -> int:
         """Return what to add while the machine has yet to come to its rate: a start, a new rate.
 
         It brings a machine of first order there within a tick, if half of the rate is enough for
         that. About half of the lag that the step test sees is the meter's own. What a change of
-        speed needs is in the target: the speed ahead.
+        speed needs is in the target: the speed ahead. It ends where the meter shows that the
+        machine is there, as one is that has kept its pressure.
         """
         gap = rate_ml_ha - self._reached_ml_ha
+        beyond_ul_s = measured.flow_ul_s - target_ul_s
+        if measured.flow_valid and (beyond_ul_s > 0 if gap > 0 else beyond_ul_s < 0):
+            self._reached_ml_ha = rate_ml_ha
+            return 0
         lag_ms = max(self._model.lag_ms - TICK_MS, 0) >> 1  # counted from the middle of a tick
         most = rate_ml_ha >> 1
         lead = clamp(muldiv(gap, lag_ms, TICK_MS), -most, most)

@@ -332,6 +332,21 @@ def test_a_lead_is_half_of_the_rate_at_most_and_ends():
     assert commands[159] == 20000
 
 
+def test_a_lead_ends_where_the_meter_shows_that_the_machine_is_there():
+    """A line that has kept its pressure gives its flow at once, whatever lag was learned."""
+    made, _ = build({"meter_floor_ul_s": 0, "loop_lag_ms": 3000, "loop_delay_ms": 0})
+    for shown_ul_s, commanded_ul_s in ((99000, 150000), (101000, 100000)):
+        loop = PumpLoop(made, None)
+        measured, decided = Measured(), Decided()
+        decided.width_mm = 3000
+        decided.rate_ml_ha = decided.target_ul_s = 100000
+        loop.update(measured, decided)
+        assert decided.command_ul_s == 150000
+        measured.flow_valid, measured.flow_ul_s = 1, shown_ul_s
+        loop.update(measured, decided)
+        assert decided.command_ul_s == commanded_ul_s
+
+
 def test_a_speed_is_not_led_to_for_it_is_looked_ahead_already():
     speeds = [100] * 40 + [150] * 40
     with_rate, _, _ = rates_of_a_machine(75, [100000] * 80, speed_percent=speeds)
