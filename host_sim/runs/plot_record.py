@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -61,7 +61,7 @@ class PlotRecord:
     rows: list[dict[str, Any]]
     marks: list[int]
     damaged: int
-    settings: Settings | None = field(default=None)
+    settings: Settings | None = None
 
     def of_plan(self, mark: int) -> list[dict[str, Any]]:
         """The rows of one plan."""
@@ -101,12 +101,14 @@ def plot_record(files: Mapping[str, bytes]) -> PlotRecord:
                       sum(body is None for _, body in bodies), _settings(files))
 
 
-def record_files(files: Mapping[str, bytes]) -> tuple[dict[str, str], PlotRecord]:
-    """What is written of the files of a board, by name, and the record in them."""
+def record_files(files: Mapping[str, bytes]) -> tuple[dict[str, bytes], PlotRecord]:
+    """What is written of the files of a board, by name: as they are, and as tables; and the record.
+
+    A damaged line stays the bytes that it is, for whoever wants to look into it.
+    """
     record = plot_record(files)
-    texts = {name: data.decode("ascii", "replace") for name, data in files.items()}
-    return texts | package_files(
-        "plots", "Plots as the board recorded them", {PLOTS: record.rows}), record
+    tables = package_files("plots", "Plots as the board recorded them", {PLOTS: record.rows})
+    return dict(files) | {name: text.encode() for name, text in tables.items()}, record
 
 
 def _bodies(data: bytes) -> Iterator[tuple[int, dict[str, Any] | None]]:

@@ -35,7 +35,7 @@ from host_sim.__main__ import main
 from host_sim.board.mpremote_port import BoardError, MpremotePort
 from host_sim.board.trial_files import fetch, send
 from host_sim.common.errors import InputError
-from host_sim.common.output import write_files
+from host_sim.common.output import write_bytes
 from host_sim.field_trial.plan import Plan, Plot
 from host_sim.field_trial.plan_binary import board_plan, mark_of, sealed
 from host_sim.field_trial.plan_file import read_plan
@@ -270,9 +270,16 @@ def driven(tmp_path_factory):
 
 def bodies(twin):
     data = twin.board.fittings.files.read(LOG_FILE)
-    texts, kept = record_files({LOG_FILE: data})
+    files, kept = record_files({LOG_FILE: data})
     assert kept.damaged == 0
-    return list(csv.DictReader(texts["plots.csv"].splitlines()))
+    return list(csv.DictReader(files["plots.csv"].decode().splitlines()))
+
+
+def test_what_is_damaged_comes_home_as_it_is():
+    data = record(0, b'{"how": "begun"}') + b"\xff\x00 torn\n"
+    files, kept = record_files({LOG_FILE: data, SETTINGS_FILES[0]: b"\xff" * 20})
+    assert files[LOG_FILE] == data and files[SETTINGS_FILES[0]] == b"\xff" * 20
+    assert kept.damaged == 1 and kept.settings is None
 
 
 @pytest.fixture(scope="module")
@@ -283,7 +290,8 @@ def fetched(driven):
     twin.run()
     folder = place / "fetched"
     board = FakeBoard(twin.board.fittings.files)
-    write_files(folder, record_files(fetch(MpremotePort("/dev/b", board)))[0])
+    files, _ = record_files(fetch(MpremotePort("/dev/b", board)))
+    write_bytes({folder / name: data for name, data in files.items()})
     return twin, folder
 
 
