@@ -50,6 +50,12 @@ class Unit:
         return self.fmu.getInteger([self.refs[name]])[0]
 
 
+@pytest.fixture(autouse=True)
+def own_search_path(monkeypatch):
+    """A unit puts its own folder before all others, and new processes would inherit that."""
+    monkeypatch.setattr(sys, "path", list(sys.path))
+
+
 @pytest.fixture(scope="module")
 def export(tmp_path_factory):
     """Makes the unit of a machine, once each."""
