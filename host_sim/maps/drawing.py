@@ -16,12 +16,10 @@ from matplotlib.figure import Figure
 from host_sim.common import units
 from host_sim.maps.covered import Covered, covered_by
 from host_sim.maps.swaths import Swaths
-from host_sim.report.palette import MARKERS
+from host_sim.report.palette import COVERED, MARKERS
 from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.report.svg import WIDE, Size
 
-ONCE, AGAIN, SKIPPED = "#74a9cf", "#d7301f", "#8856a7"
-KEY = ((ONCE, "once"), (AGAIN, "twice and more"), (SKIPPED, "skipped, between swaths"))
 MARGIN = 0.06
 STEPS = (1, 2, 5)
 
@@ -112,5 +110,5 @@ def _times(axis: Axes, covered: Covered | None) -> Axes:
         shown[covered.skipped] = 3
         shown[shown == 0] = np.nan
         axis.imshow(shown, extent=covered.extent, origin="lower", interpolation="nearest",
-                    cmap=ListedColormap([colour for colour, _ in KEY]), vmin=0.5, vmax=3.5)
+                    cmap=ListedColormap([colour for colour, _ in COVERED]), vmin=0.5, vmax=3.5)
     return axis

@@ -22,6 +22,7 @@ from rate_control.units import MAX_SECTIONS
 LONGEST = 500  # characters of a message
 SPEED_MAX_M_S = 12.0
 FACTOR_MIN, FACTOR_MAX = 0.25, 20.0
+SPACING_MIN_M, SPACING_MAX_M = 0.3, 50.0
 
 
 class BadCommand(Exception):
@@ -56,6 +57,7 @@ def _one_of(*choices: Any) -> Argument:
 LIMITS = {
     "rate_ml_ha": (row("rate_ml_ha")[LOW], row("rate_ml_ha")[HIGH]),
     "speed_mm_s": (0, round(SPEED_MAX_M_S * 1e3)),
+    "width_mm": (round(SPACING_MIN_M * 1e3), round(SPACING_MAX_M * 1e3)),
 }
 
 FLAG = Argument("true or false", lambda value: isinstance(value, bool))
@@ -71,6 +73,7 @@ COMMANDS: dict[str, tuple[Argument, ...]] = {
     "nudge": (_number(-1.0, 1.0),),
     "speed": (_number(0.0, SPEED_MAX_M_S, unit="m/s"),),
     "recorded": (),
+    "spacing": (_number(SPACING_MIN_M, SPACING_MAX_M, unit="m"),),  # of passes
     "factor": (_number(FACTOR_MIN, FACTOR_MAX),),
     "tank": (_number(0.0, TANK_L, unit="L"),),
     "trouble": (_one_of(*(trouble.name for trouble in TROUBLES)), FLAG),

@@ -10,9 +10,12 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
+from app.position import NAMES as POSITION
 from host_sim.board.link_client import LinkClient, Refused
+from host_sim.panel.believed_place import BelievedPlace
 from host_sim.panel.ground_cells import GroundCells
 from host_sim.panel.procedure_view import ProcedureView
+from host_sim.panel.swath_slabs import Place, SwathSlabs
 from rate_control.application_rate import applied_rate_ml_ha
 from rate_control.interlock import APPLYING
 from rate_control.intmath import LIMIT
@@ -37,23 +40,31 @@ class Facts:
     section_width_mm: list[int]
     us_units: bool
     actuator: int
+    follows_place: bool
 
 
 class ControllerView:
     """Follows one controller. `words` is the last answer to what can be put in words.
 
+    `place_of` tells where a controller is that does not follow its own place, as far as that is
+    known. `place` is the one that reckons where it does.
     `time_s` and `way_m` go on where a board is reset, unlike the sums that it sends.
     """
 
     facts: Facts
     cells: GroundCells
+    slabs: SwathSlabs
 
-    def __init__(self, client: LinkClient, clock: Callable[[], float]) -> None:
+    def __init__(self, client: LinkClient, clock: Callable[[], float],
+                 place: BelievedPlace | None = None,
+                 place_of: Callable[[], Place | None] = lambda: None) -> None:
         self.words: dict[str, Any] = {}
         self.time_s = 0.0
         self.way_m = 0.0
         self._client = client
         self._clock = clock
+        self._place = place or BelievedPlace()
+        self._place_of = place_of
         self._totals: dict[str, int] = {}
         self._names: list[str] = []
         self._last: Row | None = None
@@ -87,11 +98,13 @@ class ControllerView:
             section_width_mm=values["section_width_mm"][: values["section_count"]],
             us_units=bool(values["us_units"]),
             actuator=values["actuator"],
+            follows_place=set(POSITION) <= set(self._names),
         )
         if getattr(self, "facts", None) == facts:
             return False
         self.facts = facts
         self.cells = GroundCells(len(facts.section_width_mm))
+        self.slabs = SwathSlabs(len(facts.section_width_mm))
         return True
 
     def take(self) -> list[Row]:
@@ -116,16 +129,16 @@ class ControllerView:
         self.way_m += _since(row, last, "distance_sum_mm") / 1e3
         row["time_s"], row["way_m"] = self.time_s, self.way_m
         row["applied_ml_ha"] = None
-        if row["state"] == APPLYING:
-            self._cover(row, start_m, ticks)
-            if row["speed_mm_s"] and row["flow_valid"]:
-                row["applied_ml_ha"] = applied_rate_ml_ha(
-                    row["flow_ul_s"], row["speed_mm_s"], row["width_mm"])
+        self._cover(row, start_m, ticks)
+        if row["state"] == APPLYING and row["speed_mm_s"] and row["flow_valid"]:
+            row["applied_ml_ha"] = applied_rate_ml_ha(
+                row["flow_ul_s"], row["speed_mm_s"], row["width_mm"])
         return row
 
     def _cover(self, row: Row, start_m: float, ticks: int) -> None:
         """Believed rate on the ground: the measured flow, shared among the sections by width."""
-        mask, width_mm = row["section_mask"], row["width_mm"]
+        applies = row["state"] == APPLYING
+        mask, width_mm = row["section_mask"] if applies else 0, row["width_mm"]
         working = [bool(mask >> i & 1) for i in range(len(self.facts.section_width_mm))]
         flow_ul_s = row["flow_ul_s"] if row["flow_valid"] else 0
         each_mm = self.facts.section_width_mm
@@ -133,7 +146,12 @@ class ControllerView:
         applied_ml = [flow_ml * each / width_mm if width_mm else 0.0 for each in each_mm]
         way_mm = (self.way_m - start_m) * 1e3
         per_mm = row["rate_ml_ha"] * way_mm / AREA_PER_RATE / 1e3
-        self.cells.add(start_m, self.way_m, working, applied_ml, [per_mm * mm for mm in each_mm])
+        target_ml = [per_mm * mm for mm in each_mm]
+        if applies:
+            self.cells.add(start_m, self.way_m, working, applied_ml, target_ml)
+        applied_ml = [ml * works for ml, works in zip(applied_ml, working, strict=True)]
+        place = self._place.of(row) if self.facts.follows_place else self._place_of()
+        self.slabs.add(place, way_mm / 1e3, working, applied_ml, target_ml, row["rate_ml_ha"])
 
     def look(self) -> bool:
         """Ask for what is due; returns whether `facts` has changed. Raises LinkLost."""

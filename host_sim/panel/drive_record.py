@@ -43,9 +43,8 @@ class DriveRecord:
     def __init__(self, twin: LiveTwin, scenario: Scenario) -> None:
         self._twin = twin
         self._scenario = scenario
-        self._place = knows_place(scenario)
-        self._recorder = RowRecorder(len(scenario.section_width_m), self._place,
-                                     PARTS if self._place else ())
+        self._recorder = RowRecorder(len(scenario.section_width_m), place=True,
+                                     more=PARTS if knows_place(scenario) else ())
         self._events: deque[Happened] = deque(maxlen=EVENTS)
         self._last_name = ""
         self._rate_ml_ha = twin.wanted_ml_ha
@@ -97,7 +96,7 @@ class DriveRecord:
                 machine.pressure_bar,
                 twin.board.switches,
                 twin.wanted_ml_ha,
-                *(place_of(machine) if self._place else ()),
+                *place_of(machine),
                 *machine.section_volume_ml,
             ),
             line,
@@ -152,9 +151,8 @@ class DriveRecord:
             "missed_events": [],
             "resets": list(self._resets),
             "versions": versions(),
+            "place": asdict(scenario.place),
         }
-        if self._place:
-            about["place"] = asdict(scenario.place)
         if self._gone:
             about["cut_off"] = CUT.format(self.let_go_s)
         return about

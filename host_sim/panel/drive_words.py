@@ -27,6 +27,7 @@ SAID: dict[str, tuple[str, Callable[..., str]]] = {
     "nudge": (HANDS, lambda by: f"{'more' if by > 0 else 'less'} throttle"),
     "speed": (HANDS, lambda m_s: f"speed set to {m_s * 3.6:.1f} km/h at once"),
     "recorded": (HANDS, lambda: "the recorded drive is followed"),
+    "spacing": (HANDS, lambda metres: f"the next pass {metres:.2f} m beside the last"),
     "tank": (HANDS, lambda litres: f"tank at {litres:.0f} L"),
     "trouble": (FAULT, _trouble),
     "outlets": (FAULT, lambda i, factor: f"outlets of section {i + 1}: {_OUTLETS[factor]}"),

@@ -14,7 +14,9 @@ from typing import Any
 FRAMES = 50  # five seconds
 ROWS = 3000  # five minutes of simulated time, a row each 0.1 s
 CELLS = 2000  # metres of the way
-LISTS = {"rows": ROWS, "cells": CELLS, "believed": CELLS}
+SLABS = 3000  # six kilometres of the way
+LISTS = {"rows": ROWS, "cells": CELLS, "believed": CELLS, "true_slabs": SLABS,
+         "believed_slabs": SLABS}
 
 Frame = dict[str, Any]
 

@@ -9,6 +9,7 @@ from host_sim.panel.controller_view import ControllerView, Row
 from host_sim.panel.feed import Frame
 from host_sim.panel.ground_cells import Cell, in_frame
 from host_sim.panel.hello import BELIEVED
+from host_sim.panel.swath_slabs import SwathSlabs
 
 
 class Changes:
@@ -31,6 +32,7 @@ def frame_of(view: ControllerView, rows: list[list[Any]], changes: Changes) -> F
     """What is new of the controller."""
     frame: Frame = {"rows": rows}
     add_cells(frame, "believed", view.cells.take())
+    add_slabs(frame, "believed", view.slabs, changes)
     changes.add(frame, "words", view.words)
     return frame
 
@@ -39,6 +41,13 @@ def add_cells(frame: Frame, name: str, cells: list[Cell]) -> None:
     """Put cells into a frame, each as a list: its number, then a ratio for each section."""
     if cells:
         frame[name] = in_frame(cells)
+
+
+def add_slabs(frame: Frame, whose: str, slabs: SwathSlabs, changes: Changes) -> None:
+    """Put the slabs of a map into a frame, and where the bar is with the one that grows there."""
+    if finished := slabs.take():
+        frame[f"{whose}_slabs"] = finished
+    changes.add(frame, f"{whose}_bar", {"at": slabs.at_told(), "growing": slabs.growing()})
 
 
 def numbers(row: Row, true: tuple[float, ...] = ()) -> list[Any]:

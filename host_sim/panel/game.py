@@ -7,13 +7,14 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Protocol
 
 from host_sim.common.errors import InputError
+from host_sim.panel.believed_place import BelievedPlace
 from host_sim.panel.bench_hands import BenchHands
 from host_sim.panel.breakage import Breakage
 from host_sim.panel.controller_view import ControllerView
 from host_sim.panel.drive_record import DriveRecord
 from host_sim.panel.drive_words import SAID
 from host_sim.panel.feed import Feed
-from host_sim.panel.frames import Changes, add_cells, frame_of, numbers
+from host_sim.panel.frames import Changes, add_cells, add_slabs, frame_of, numbers
 from host_sim.panel.hello import about_twin
 from host_sim.panel.live_twin import LiveTwin
 from host_sim.panel.pacer import Pacer
@@ -23,6 +24,7 @@ from host_sim.panel.size_answer import size_told
 from host_sim.panel.tank_count import TankCount
 from host_sim.panel.what_if import SPAN_S, TICKS, Done, Minute, changed, compared, offered
 from host_sim.twin.scenario import Scenario
+from host_sim.twin.twin import place_of
 from rate_control.settings import build
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
 
@@ -79,7 +81,8 @@ class Game:
         self.drive = DriveRecord(twin, scenario)
         twin.after_step = self.drive.note
         twin.live(SETTLE_S)
-        self._view = ControllerView(twin.link, lambda: twin.now_s)
+        self._view = ControllerView(twin.link, lambda: twin.now_s, BelievedPlace(scenario.place),
+                                    lambda: place_of(twin.machine))
         self._view.connect()
         self._goal_s = twin.now_s
         self._pacer = Pacer(clock)
@@ -102,6 +105,7 @@ class Game:
             self._tank.count(totals["volume_ml"])
         frame = frame_of(self._view, rows, self._changes)
         add_cells(frame, "cells", self._twin.cells.take())
+        add_slabs(frame, "true", self._twin.slabs, self._changes)
         self._changes.add(frame, "hands", self._hands())
         self._changes.add(frame, "bench", self._bench.told)
         settings = self._twin.application.controller.settings
@@ -139,6 +143,7 @@ class Game:
             "master": bool(switches & SWITCH_MASTER),
             "implement": bool(switches & SWITCH_IMPLEMENT),
             "sections": [bool(switches >> SWITCH_SECTION_SHIFT + i & 1) for i in sections],
+            "spacing_mm": round(twin.steering.spacing_m * 1e3),
             "mode": twin.vehicle.mode,
             "throttle": twin.vehicle.throttle,
             "factor": self._pacer.factor,
@@ -175,6 +180,7 @@ class Game:
             "nudge": vehicle.nudge,
             "speed": vehicle.at_speed,
             "recorded": vehicle.recorded,
+            "spacing": lambda metres: setattr(twin.steering, "spacing_m", metres),
             "factor": lambda factor: setattr(self._pacer, "factor", factor),
             "hang": lambda: setattr(twin.board, "stalled", True),
             "key": self._press,

@@ -15,6 +15,7 @@ from host_sim.panel.size_answer import EXAMPLE, size_fields
 from host_sim.panel.trouble import OUTLETS, TROUBLES
 from host_sim.panel.vehicle import TOP_SPEED_M_S
 from host_sim.panel.what_if import offered
+from host_sim.report.palette import COVERED
 from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.runs.judged import CELL_M
 from host_sim.twin.disturbances import FIELDS
@@ -42,11 +43,13 @@ def about_controller(facts: Facts) -> dict[str, Any]:
         "columns": BELIEVED + TRUE,
         "sections_mm": facts.section_width_mm,
         "us": facts.us_units,
+        "follows_place": facts.follows_place,
         "pump": facts.actuator == PWM_PUMP,
         "units": {name: units_text.UNITS[name] + units_typed.TYPED.get(name, ())
                   for name in QUANTITIES},
         "aliases": units_typed.ALIASES,
         "classes": [(min(bound, 1e9), colour, words) for bound, colour, words in RATE_CLASSES],
+        "covered": COVERED,
         "states": interlock.STATE_NAMES,
         "permits": {
             "master": interlock.MASTER,

@@ -11,15 +11,19 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from host_sim.panel.ground_cells import GroundCells
+from host_sim.panel.steering import Steering
+from host_sim.panel.swath_slabs import SwathSlabs
 from host_sim.panel.vehicle import RECORDED, Vehicle
 from host_sim.plant.machine import Machine
+from host_sim.plant.way import Way
 from host_sim.runs.judged import AT_WORK, M2_HA
 from host_sim.twin.clock import US_PER_S, VirtualClock
 from host_sim.twin.disturbances import set_field
 from host_sim.twin.flashed import flashed, opening_contacts
 from host_sim.twin.operated import STEP_US, OperatedRun
 from host_sim.twin.scenario import Scenario
-from rate_control.units import SWITCH_SECTION_SHIFT
+from host_sim.twin.twin import place_of
+from rate_control.units import SWITCH_IMPLEMENT, SWITCH_SECTION_SHIFT
 
 TANK_L = 200.0
 
@@ -36,21 +40,25 @@ class TrueNow:
 class LiveTwin(OperatedRun):
     """One machine in the hands of one person.
 
-    `vehicle` is the driver's, `board.switches` and `panel` are the operator's, `faults` belong
-    to nobody, `field` is the one that acts on them. `wanted_ml_ha` is the rate that the ground is
-    judged by. `after_step` is called after every step, whoever made time go by.
+    `vehicle` and `steering` are the driver's, `board.switches` and `panel` are the operator's,
+    `faults` belong to nobody, `field` is the one that acts on them. `wanted_ml_ha` is the rate that
+    the ground is judged by. `after_step` is called after every step, whoever made time go by.
     """
 
     def __init__(self, scenario: Scenario) -> None:
         clock = VirtualClock()
         machine = Machine(scenario.machine, scenario.seed, clock.total_us)
+        machine.way = Way(scenario.heading_deg)
+        machine.gnss.origin = scenario.place
         super().__init__(machine, clock, flashed(scenario.settings))
         self.board.fittings.opening = opening_contacts(scenario.settings)
         self.faults = machine.faults
         self.field = scenario.field
         set_field(self.faults, self.field)
         self.vehicle = Vehicle(scenario.speed_trace)
+        self.steering = Steering(machine.way, sum(scenario.section_width_m), scenario.events)
         self.cells = GroundCells(len(scenario.section_width_m))
+        self.slabs = SwathSlabs(len(scenario.section_width_m))
         self.tank_l = TANK_L
         self.pump_dead = False
         self.supply_v = scenario.machine.supply.open_v
@@ -73,6 +81,7 @@ class LiveTwin(OperatedRun):
         self.machine.field.recorded = self.vehicle.mode == RECORDED
         self.faults.pump_dead = self.pump_dead or self.tank_l <= 0.0
         start_m, open_mask = self.machine.distance_m, self.board.actuation.section_mask
+        self.steering.act(start_m, bool(self.board.switches & SWITCH_IMPLEMENT))
         super().step(step_us)
         self._account(start_m, open_mask, step_s)
         self.after_step()
@@ -97,8 +106,10 @@ class LiveTwin(OperatedRun):
         area_ha = [step_m * width_m / M2_HA * works
                    for width_m, works in zip(self._widths_m, working, strict=True)]
         target_ml = [step_m * width_m / M2_HA * self.wanted_ml_ha for width_m in self._widths_m]
-        self.cells.add(start_m, machine.distance_m, [asked and section_on for section_on in on],
-                       applied_ml, target_ml)
+        asked_of = [asked and section_on for section_on in on]
+        self.cells.add(start_m, machine.distance_m, asked_of, applied_ml, target_ml)
+        self.slabs.add(place_of(machine), step_m, asked_of, applied_ml, target_ml,
+                       self.wanted_ml_ha)
         self._span_s += step_s
         self._flow_ml += sum(applied_ml)
         if any(working):

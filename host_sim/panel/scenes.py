@@ -54,6 +54,14 @@ SCENES = (
           (*START, (30.0, "trouble", "battery_weak", True))),
     Scene("program_hangs", "the program hangs", 34.0,
           (*START, (30.0, "hang"))),
+    # Of 31 m each. The second pass leaves a section shut for a while, the third comes down late and
+    # goes up late, the fourth lies too near.
+    Scene("passes", "four passes on the map", 84.0,
+          (*START, (16.0, "implement", False), (21.2, "implement", True),
+           (26.0, "section", 0, False), (29.0, "section", 0, True),
+           (35.2, "implement", False), (41.2, "implement", True),
+           (55.5, "implement", False), (55.6, "spacing", 2.9), (59.6, "implement", True),
+           (73.6, "implement", False)), "field"),
     Scene("pump_curve", "learning the pump", 60.0,
           ((1.0, "learn", "pump_curve", "", False),), "tune"),
     Scene("step_test", "tuned by a step test", 60.0,

@@ -7,6 +7,7 @@ speed sensor makes of the way do not come in here.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 ARC_M = 0.05  # an arc is gone in steps of this length at most
 
@@ -14,13 +15,14 @@ ARC_M = 0.05  # an arc is gone in steps of this length at most
 class Way:
     """East and north of where the drive began, and the heading, clockwise from north."""
 
-    __slots__ = ("_left_rad", "_radius_m", "east_m", "heading_rad", "north_m")
+    __slots__ = ("_left_rad", "_radius_m", "_then", "east_m", "heading_rad", "north_m")
 
     def __init__(self, heading_deg: float = 0.0) -> None:
         self.east_m = self.north_m = 0.0
         self.heading_rad = math.radians(heading_deg)
         self._left_rad = 0.0  # of a turn, + to the right
         self._radius_m = 1.0
+        self._then: Sequence[tuple[float, float]] = ()  # arcs after this one
 
     @property
     def heading_deg(self) -> float:
@@ -29,8 +31,12 @@ class Way:
 
     def turn(self, angle_deg: float, radius_m: float) -> None:
         """From here on turn by so much, + to the right; what was left of a turn is given up."""
+        self.follow([(angle_deg, radius_m)])
+
+    def follow(self, arcs: Sequence[tuple[float, float]]) -> None:
+        """From here on turn along these arcs, one after the other: angle and radius of each."""
+        (angle_deg, self._radius_m), *self._then = arcs
         self._left_rad = math.radians(angle_deg)
-        self._radius_m = radius_m
 
     def travel(self, distance_m: float) -> None:
         """Go on so far."""
@@ -43,6 +49,8 @@ class Way:
             self._left_rad -= angle
             if abs(self._left_rad) < 1e-9:
                 self._left_rad = 0.0
+                if self._then:
+                    self.follow(self._then)
             distance_m -= step_m
         self._straight(distance_m)
 

@@ -13,7 +13,7 @@ from host_sim.common.progress import Progress
 from host_sim.report import comparison
 from host_sim.report.basis import basis_of, origin
 from host_sim.report.comparison import ComparedRun
-from host_sim.report.palette import PALETTE
+from host_sim.report.palette import COVERED, PALETTE
 from host_sim.report.picture import Picture
 from host_sim.report.rate_classes import RATE_CLASSES
 from host_sim.report.settings_used import calibration_used, settings_used
@@ -80,7 +80,6 @@ def _drawn(picture: Picture, figures: dict[str, Any],
            beside: tuple[Picture, tuple[str, str]] | None, tell: Progress
            ) -> tuple[Charts, Field]:
     """Everything drawn by matplotlib, which is loaded only here: it takes a second."""
-    from host_sim.maps.drawing import KEY
     from host_sim.maps.field_map import field_map_of, figures_text
     from host_sim.report.charts import compared_charts, drawn, field_charts, own_charts
 
@@ -89,7 +88,7 @@ def _drawn(picture: Picture, figures: dict[str, Any],
     if picture.record.has_place:
         field_map = field_map_of(picture.record, picture.us)
         work += field_charts(field_map)
-        field = (figures_text(field_map, picture.us), list(KEY))
+        field = (figures_text(field_map, picture.us), list(COVERED))
     if beside:
         work += compared_charts((picture, beside[0]), beside[1])
     return drawn(work, tell), field

@@ -14,5 +14,11 @@ PALETTE = {
     "metered": ("#d55e00", "#e69f00"),
     "band": ("#cfe5d6", "#244a3a"),
 }
+# How often ground was covered, on a map; told apart by their lightness too, but for the last two.
+COVERED = (
+    ("#74a9cf", "once"),
+    ("#d7301f", "twice and more"),
+    ("#8856a7", "skipped, between swaths"),
+)
 # What matplotlib draws in, until the variables take its place.
 MARKERS = {name: f"#0f0e{index:02x}" for index, name in enumerate(PALETTE)}

@@ -4,6 +4,7 @@ import { Buzzer } from "./buzzer.js";
 import { Charts } from "./charts.js";
 import { Controller } from "./controller.js";
 import { button, byId, make, press } from "./dom.js";
+import { FieldMap } from "./field_map.js";
 import { GRAINS, History } from "./history.js";
 import { Machine } from "./machine.js";
 import { Ribbon } from "./ribbon.js";
@@ -39,6 +40,7 @@ class Panel {
     this.steps = new Steps(byId("steps"));
     this.ribbon = new Ribbon(byId("ribbon"), byId("reading"));
     this.charts = new Charts(byId("charts"));
+    this.fieldMap = new FieldMap(send, refuse);
     this.shortcuts = new Shortcuts(this);
     this.whose = "true";
     this.grain = 0;
@@ -73,7 +75,12 @@ class Panel {
     for (const row of frame.rows ?? []) this.addRow(row);
     for (const cell of frame.cells ?? []) this.history.addCell("true", cell);
     for (const cell of frame.believed ?? []) this.history.addCell("believed", cell);
+    for (const whose of ["true", "believed"]) {
+      for (const slab of frame[`${whose}_slabs`] ?? []) this.fieldMap.add(whose, slab);
+      if (frame[`${whose}_bar`]) this.fieldMap.bar(whose, frame[`${whose}_bar`]);
+    }
     if (frame.hands && this.twin) {
+      this.fieldMap.showHands(frame.hands);
       this.machine.showHands(frame.hands);
       this.buzzer.show(frame.hands.buzzer);
       const shown = frame.hands.us ?? this.hello.us; // as another page has chosen
@@ -114,6 +121,7 @@ class Panel {
     this.steps.begin(hello);
     this.scenes.begin(hello);
     this.ribbon.begin(hello, this.units);
+    this.fieldMap.begin(hello, this.units);
     this.charts.begin(hello, this.units, this.whose);
     this.legend(hello.classes);
     this.useUnits(this.us ?? hello.us, this.us !== null);
@@ -182,6 +190,7 @@ class Panel {
     this.charts.show(this.history.tracks[this.grain], this.value("time_s"));
     const way = this.history.ways[this.whose][this.grain];
     this.ribbon.show(way, this.value("way_m"), this.value("section_mask"), this.units);
+    this.fieldMap.draw();
   }
 
   /** Choose whose figures and how far back. */
@@ -215,6 +224,7 @@ class Panel {
     if (this.twin) this.whatIf.use(this.units);
     if (this.twin) this.sizing.use(this.units);
     this.tuning.use(this.units);
+    this.fieldMap.use(this.units);
     this.controller.use(this.units);
     this.see({});
   }
