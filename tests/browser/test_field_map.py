@@ -21,7 +21,9 @@ COLOUR = """([x, y]) => import('/main.js').then(({ panel }) => {
     const canvas = document.getElementById("map-true");
     const [left, top] = panel.fieldMap.sides.true.place([x, y]);
     const at = [left, top].map((pixel) => Math.round(pixel * devicePixelRatio));
-    const found = canvas.getContext("2d").getImageData(...at, 1, 1).data;
+    const one = document.createElement("canvas").getContext("2d");
+    one.drawImage(canvas, -at[0], -at[1]);
+    const found = one.getImageData(0, 0, 1, 1).data;
     return "#" + [...found.slice(0, 3)].map((one) => one.toString(16).padStart(2, "0")).join("");
 })"""
 AT = """([x, y]) => import('/main.js').then(({ panel }) => {

@@ -84,6 +84,9 @@ def test_it_is_loaded_armed_driven_broken_and_reported(open_site):
     expect(page.locator(".big [data-show=applied-number]")).to_have_text(RATE, timeout=SOON_MS)
     expect(page.locator("#steps li.done")).to_have_count(4, timeout=SOON_MS)
     expect(page.get_by_role("img", name=re.compile(r"^Display: .*applying"))).to_be_visible()
+    page.locator("#field").scroll_into_view_if_needed()
+    expect(page.locator("#map-true")).to_have_attribute(
+        "aria-label", re.compile(r"^Map, truth: 0\.0\d+ ha covered"), timeout=SOON_MS)
     faster(page)
     page.get_by_role("button", name="flow meter stuck").click()
     expect(page.locator("#faults li")).to_have_class("blocking", timeout=SOON_MS)

@@ -179,7 +179,7 @@ def test_a_page_gets_what_is_kept_and_then_what_comes():
     feed.publish({"rows": [[2]], "hands": {"master": True}})
     first, cursor = frames(feed, None)
     assert first == [{"hello": {"title": "one"}, "hands": {"master": True}, "rows": [[1], [2]],
-                      "cells": [], "believed": []}]
+                      "cells": [], "believed": [], "true_slabs": [], "believed_slabs": []}]
     assert frames(feed, cursor) == ([], cursor)
     feed.publish({"rows": [[3]]})
     assert frames(feed, cursor)[0] == [{"rows": [[3]]}]

@@ -25,6 +25,7 @@ SEEN = {
     "empty_tank": ("fault", "tank"),
     "weak_battery": ("applying", ""),
     "program_hangs": ("parked", "master off, then on"),
+    "passes": ("ready", "implement is up"),
     "pump_curve": ("bench", "stepping up"),
     "step_test": ("parked", "gain against the curve"),
 }
@@ -57,6 +58,8 @@ def test_a_scene_shows_what_it_promises(scene):
     worn = [ratios[0] for _, *ratios in page["cells"][-5:]]
     if scene.name == "worn_outlets":
         assert all(ratio > 1.05 for ratio in worn) and not words["faults"]
+    elif scene.name == "passes":
+        assert {slab[0] for slab in page["true_slabs"]} == {0, 350, 700, 990}  # cm east
     elif scene.name == "section_closed":
         assert row["section_mask"] == 0b101
     elif scene.name == "speed_halved":
