@@ -129,7 +129,8 @@ def test_a_map_that_grows_for_hours_stays_small(open_page):
         const { swaths } = panel.fieldMap.sides.true;
         for (let i = 0; i < 10000; i++) {
             const [east, north] = [350 * Math.floor(i / 100), 200 * (i % 100)];
-            panel.fieldMap.add("true", [east, north, 0, east, north + 200, 0, 80000, 990, 1000, 980]);
+            const slab = [east, north, 0, east, north + 200, 0, 80000, 990, 1000, 980];
+            panel.fieldMap.add("true", slab);
         }
         panel.fieldMap.draw();
         return { slabs: swaths.slabs.length, gone: swaths.letGo,
