@@ -236,17 +236,21 @@ export class FieldMap {
     if (this.view === "deviation") return this.hello.classes.find(([bound]) => ratio < bound)[1];
     const rate = this.view === "wanted" ? wanted : wanted * ratio;
     const shown = rate * this.units.factor("rate_ml_ha");
-    return RAMP[Math.min(Math.floor(shown / this.bounds[0]), RAMP.length - 1)];
+    const at = this.bounds.findIndex((bound) => shown < bound);
+    return RAMP[at < 0 ? RAMP.length - 1 : at];
   }
 
-  /** The upper bounds of the classes of a rate, round numbers of the unit that is shown. */
+  /** The upper bounds of the classes of a rate, round numbers of the unit that is shown; the
+      highest wanted rate is not near to one, or every tremble of it would change the colour. */
   ramp() {
     let most = 0;
     for (const { swaths } of Object.values(this.sides)) {
       for (const slab of swaths.slabs) most = Math.max(most, swaths.wanted(slab));
     }
-    const step = nice((most * this.units.factor("rate_ml_ha") * 1.2 || 1) / RAMP.length);
-    return RAMP.map((_, i) => step * (i + 1));
+    const shown = most * this.units.factor("rate_ml_ha");
+    const step = nice((1.2 * shown || 1) / RAMP.length);
+    const off = Math.abs(shown / step - Math.round(shown / step)) < 0.25 ? 0.5 : 0;
+    return RAMP.map((_, i) => step * (i + 1 - off));
   }
 
   /** Cells that were covered, once or more often; what was skipped is hatched besides. */
