@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Any
 
+    from app.curve_learning import CurveLearning
     from app.position import Position
     from app.store import Store
     from app.trial import PlotTrial
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
 
 STALL_TICKS = 4000 // TICK_MS  # the loop may be away this long; a save or a start-up is shorter
 SAVE_PERIOD_MS = 1000
-SETTINGS_STATES = (Request.TAKEN_ON, Request.NOT_SET_UP, Request.LOST)
 
 
 class Application(Operations):
@@ -41,10 +41,11 @@ class Application(Operations):
 
     parts are what settings ask for beyond that: tick(controller, line) of each is called in every
     tick, after the controller's, with the line of the trace. position is where the outlets are,
-    None where it is not asked for.
+    None where it is not asked for; learning the same of what improves the pump curve.
     """
 
     position: "Position | None" = None
+    learning: "CurveLearning | None" = None
     trial: "PlotTrial | None" = None  # where there is a plan on the board
 
     def __init__(
@@ -104,17 +105,14 @@ class Application(Operations):
                 state = Request.LOST
         if not values and store and SETTINGS in store.problems:
             state = Request.LOST
-        return settings, state if state in SETTINGS_STATES else Request.LOST
+        known = state in (Request.TAKEN_ON, Request.NOT_SET_UP)
+        return settings, state if known else Request.LOST
 
     def _take_kept_rate(self, rate_ml_ha: int) -> None:
         """Go on with the rate that was kept with the totals, 0 where none was."""
-        if not rate_ml_ha or not self.set_rate(rate_ml_ha):
-            return
-        from app.units_text import with_unit
-        us = self.controller.settings.us_units
-        told = (with_unit("rate_ml_ha", rate_ml_ha, us),
-                with_unit("rate_ml_ha", self.controller.request.rate_ml_ha, us))
-        self.notes.append("kept rate %s is too high: it is %s now" % told)
+        if rate_ml_ha and self.set_rate(rate_ml_ha):
+            from app.kept_settings import tell_rate
+            tell_rate(rate_ml_ha, self.controller.settings, self.notes)
 
     def start(self) -> None:
         """Start the tick; from here on poll() must be called."""

@@ -36,7 +36,7 @@ FULL = "coverage: its memory is full, the oldest ground is forgotten"
 POLL_MS = 500
 
 
-def fit(application: "Application") -> None:
+def fit(application: "Application", _: object = None) -> None:
     """Give an application its coverage, behind its position."""
     from app.parts import room
     tiles = min(room() // TILE_COST, TILES_MAX)

@@ -50,6 +50,14 @@ def take_over(values: dict, store: "Store") -> "tuple[Settings, list[str]]":
     return settings, lost
 
 
+def tell_rate(rate_ml_ha: int, settings: "Settings", notes: list[str]) -> None:
+    """Tell that a kept rate is beyond the highest, and which one is set."""
+    from app.units_text import with_unit
+    told = (with_unit("rate_ml_ha", rate_ml_ha, settings.us_units),
+            with_unit("rate_ml_ha", settings.rate_ml_ha, settings.us_units))
+    notes.append("kept rate %s is too high: it is %s now" % told)
+
+
 def _fitted(entry: tuple, value: object, values: dict) -> object:
     """Return the list of a setting of the sections as long as it is here, others as they are.
 

@@ -13,10 +13,11 @@ ZONES_FILE = "zones.bin"
 ZONES_SIZE = 4000  # of the program; the file is in memory by then
 ZONES_READ = 16385  # bytes: one more than zones may have, so that a larger file is seen as such
 
-# name, value of position_use from which on it is wanted, module, bytes of heap as bytecode
+# name, setting and its value from which on it is wanted, module, bytes of heap as bytecode
 PARTS = (
-    ("position", 1, POSITION, 11000),
-    ("coverage", 2, "app.coverage", 12000),  # with a grid of its smallest size
+    ("position", "position_use", 1, POSITION, 11000),
+    ("coverage", "position_use", 2, "app.coverage", 12000),  # with a grid of its smallest size
+    ("learning", "curve_learning", 1, "app.curve_learning", 3400),
 )
 KEPT_FREE = 60000  # bytes that screens and procedures need besides
 MANY = 1 << 20
@@ -28,15 +29,15 @@ def fit(application: "Application", files: "LogFiles | None" = None) -> None:
 
     Zones are wanted where files hold some.
     """
-    wanted = application.controller.settings.position_use
-    for name, from_value, module, size in PARTS:
-        if wanted < from_value:
+    settings = application.controller.settings
+    for name, setting, from_value, module, size in PARTS:
+        if getattr(settings, setting) < from_value:
             continue
         if not has_room(size):
             application.notes.append(NO_ROOM % name)
-            return  # what follows is built upon it
+            return  # what follows is built upon it, or waits for the room
         __import__(module)
-        sys.modules[module].fit(application)
+        sys.modules[module].fit(application, files)
         if module == POSITION and files is not None:
             fit_zones(application, files.read(ZONES_FILE, 0, ZONES_READ))
 

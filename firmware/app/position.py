@@ -39,7 +39,7 @@ SHARP_CDEG = 1000  # a course that is further off is taken as it is, a nearer on
 _EAST = len(FIELDS)
 
 
-def fit(application: "Application") -> None:
+def fit(application: "Application", _: object = None) -> None:
     """Give an application its position, before anything follows its trace."""
     application.position = position = Position(application)
     application.parts.append(position)

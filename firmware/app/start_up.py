@@ -34,7 +34,8 @@ def build(
     loaded.keep()
     files = board.files()
     application = Application(board, Store(files, board.retained()), make_controller)
-    if application.controller.settings.position_use:
+    settings = application.controller.settings
+    if settings.position_use or settings.curve_learning:
         from app.parts import fit
         fit(application, files)
     run_log = start_log(application, files)

@@ -36,6 +36,7 @@ class Settings:
     curve_share_ul_s: int
     curve_density_g_l: int
     curve_supply_mv: int
+    curve_learning: int
     duty_rise_ms: int
     valve_travel_ms: int
     valve_min_pulse_ms: int

@@ -103,6 +103,8 @@ TABLE: tuple[tuple, ...] = (
      "density of the liquid when the curve was taken", "by the pump curve procedure"),
     ("curve_supply_mv", "mV", 1, 0, 32000, 0, "pump, valve", "supply", "learned.pump_curve.supply",
      "supply when the curve was taken, 0 to ignore", "by the pump curve procedure"),
+    ("curve_learning", "off|on", 1, 0, 1, 0, "pump, valve", "learns", "",
+     "improve the curve of a pump never on the bench, at work", "acts from the next start on"),
     ("duty_rise_ms", "ms", 1, 0, 5000, 0, "pump, valve", "rise", "",
      "shortest rise of the duty from 0 to full, 0 at once", "if a fuse or a hose jumps"),
     ("valve_travel_ms", "ms", 1, 500, 60000, 4000, "pump, valve", "travel", "fitted.valve_travel",

@@ -281,7 +281,7 @@ def part_sizes(folder: Path = BUILD_DIR) -> dict[str, int]:
 
     Those of CORE_PARTS the core loads by itself.
     """
-    return heap_of([*(part[2] for part in PARTS), *CORE_PARTS], folder)
+    return heap_of([*(part[3] for part in PARTS), *CORE_PARTS], folder)
 
 
 def heap_of(modules: list[str], folder: Path = BUILD_DIR) -> dict[str, int]:

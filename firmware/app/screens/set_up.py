@@ -31,11 +31,13 @@ class SetUp(List):
 
     def count(self) -> int:
         """See List."""
-        return len(self._groups) + 2
+        return len(self._groups) + (2 if self.app.learning is None else 3)
 
     def line(self, index: int) -> tuple[str, str]:
         """See List."""
         index -= len(self._groups)
+        if index > 1:
+            return self.app.learning.UNDO, ""
         return (self._groups[index] if index < 0 else (UNDO, TAKE_ON)[index]), ""
 
     def chosen(self, index: int) -> "Screen | str | list[str] | None":
@@ -43,6 +45,8 @@ class SetUp(List):
         index -= len(self._groups)
         if index < 0:
             return Group(self.app, self._groups[index])
+        if index > 1:
+            return self.app.learning.undo()
         if index:
             from app.screens.take_on import TakeOn
             return TakeOn(self.app)
