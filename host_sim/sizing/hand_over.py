@@ -13,10 +13,12 @@ from host_sim.machine_file.keeping import changed_text, new_text, with_fields
 from host_sim.machine_file.machine import MachineFile, load_machine
 from host_sim.machine_file.values import in_keys
 from host_sim.sizing.fields import FIELDS, Said, SizingField
-from host_sim.sizing.predicted import HOW, predicted_curve
+from host_sim.sizing.predicted import HOW, predicted_settings
 from host_sim.sizing.request import SizingRequest
 from rate_control.settings import build
 from rate_control.units import INLINE_VALVE, PWM_PUMP
+
+CURVE, STEP = "pump_curve", "step_test"  # their tables in a machine file
 
 
 def machine_text(request: SizingRequest, base: Path | None, out: Path) -> str:
@@ -32,7 +34,7 @@ def machine_text(request: SizingRequest, base: Path | None, out: Path) -> str:
     if machine:
         told = {name: value for name, value in fields.items()
                 if request.said.get(name) != machine.fields.get(name)}
-        text = _with_curve(request, load_machine(out, with_fields(machine, told)))
+        text = _with_prediction(request, load_machine(out, with_fields(machine, told)))
     else:
         text = _new(request, fields, us, out)
     load_machine(out, text)
@@ -45,25 +47,28 @@ def _new(request: SizingRequest, fields: Mapping[str, Any], us: bool, out: Path)
         "rate_ml_ha": round(request.ask.rates_m[0] * 1e10),
         "highest_rate_ml_ha": round(max(request.ask.rates_m) * 1e10),  # until a person raises it
         "actuator": INLINE_VALVE if request.machine.regulating_valve else PWM_PUMP,
-        **predicted_curve(request.machine),
+        **predicted_settings(request.machine),
     })
     if settings is None:
         raise InputError(*(in_keys(line, us) for line in problems))
     return new_text(out.name.split(".")[0].replace("_", " "), us, settings, fields, HOW)
 
 
-def _with_curve(request: SizingRequest, machine: MachineFile) -> str:
-    """The text of a machine file with the predicted curve, unless a measured one stands there."""
+def _with_prediction(request: SizingRequest, machine: MachineFile) -> str:
+    """The text of a machine file with what is predicted, unless measured values stand there."""
     text = machine.source.text
     document = tomlkit.parse(text)
-    how = document.unwrap().get("learned", {}).get("pump_curve", {}).get("how")
-    if "curve_flow_ul_s" in machine.given and how != HOW:
+    learned = document.unwrap().get("learned", {})
+    predicted_before = [name for name in (CURVE, STEP) if learned.get(name, {}).get("how") == HOW]
+    if "curve_flow_ul_s" in machine.given and CURVE not in predicted_before:
         return text
-    curve = predicted_curve(request.machine)
-    if curve and machine.settings.actuator == PWM_PUMP:
-        return changed_text(machine, curve, HOW)[0]
-    if how == HOW:  # of a pump that is not fitted any more
-        del document["learned"]["pump_curve"]
+    found = predicted_settings(request.machine)
+    if "look_ahead_ms" in machine.given and STEP not in predicted_before:
+        found.pop("look_ahead_ms", None)
+    if found and machine.settings.actuator == PWM_PUMP:
+        return changed_text(machine, found, HOW)[0]
+    for name in predicted_before:  # of a pump that is not fitted any more
+        del document["learned"][name]
     return tomlkit.dumps(document)
 
 

@@ -4,6 +4,9 @@ An electric pump with friction and slip gives Q = G u - D - k P at the share u o
 (plant/static_pump.py, electric_line); sizing knows G - D, its open flow, and k. D is the flow
 that the drive without load costs: of a class of pumps known, else the share that it has in class M.
 Hoses and the battery's own resistance are left out, so the curve errs towards too little drive.
+
+No data sheet says how late the flow follows. Until the step test has measured it the loop works
+with the delay and the lag that the settings begin with; the look-ahead is that of the same two.
 """
 
 from __future__ import annotations
@@ -11,6 +14,7 @@ from __future__ import annotations
 from typing import Any
 
 from host_sim.sizing.machine import NOMINAL_V, SizedMachine
+from rate_control.procedures.step_test import look_ahead_ms
 from rate_control.settings import default_value, row
 from rate_control.units import CURVE_POINTS, DUTY_FULL, FLOW_MAX_UL_S
 
@@ -18,8 +22,8 @@ HOW = "predicted by size, not measured"
 UL_M3 = 1e9
 
 
-def predicted_curve(machine: SizedMachine) -> dict[str, Any]:
-    """The settings of the curve by name; empty where there is none to predict.
+def predicted_settings(machine: SizedMachine) -> dict[str, Any]:
+    """The settings of curve and look-ahead by name; empty where no curve can be predicted.
 
     That is so without a pump, for a regulating valve, whose travel no data sheet relates to a
     flow, and where the pump gives less than the meter reads.
@@ -45,6 +49,8 @@ def predicted_curve(machine: SizedMachine) -> dict[str, Any]:
         "curve_pressure_u16": round(pressure),
         "curve_density_g_l": round(machine.density_kg_m3),
         "curve_supply_mv": round(NOMINAL_V * 1e3),
+        "look_ahead_ms": look_ahead_ms(*(default_value(row(name))
+                                         for name in ("loop_delay_ms", "loop_lag_ms"))),
     }
 
 

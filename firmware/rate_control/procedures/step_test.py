@@ -135,16 +135,12 @@ class StepTest(Procedure):
         return step_fit.after_ramp(self.response, self._hold_ticks, self._late_ms(), ramp_ms)
 
     def proposal(self) -> dict:
-        """Return delay, lag and the settling time: the wanted one, or the fastest that is safe.
-
-        The look-ahead is three quarters of what the machine is late: the last quarter would
-        bring more flicker from the speed sensor than it gains.
-        """
+        """Return delay, lag, look-ahead and the settling time: the fastest safe one or slower."""
         if self.state != DONE:
             return {}
         delay, lag = self.delay_and_lag_ms()
         return {"loop_delay_ms": delay, "loop_lag_ms": lag,
-                "look_ahead_ms": min((delay + lag) * 3 // 4, 1000),
+                "look_ahead_ms": look_ahead_ms(delay, lag),
                 "settling_time_ms": max(self._wanted_ms, self.fastest_ms(delay, lag))}
 
     def fastest_ms(self, delay: int, lag: int) -> int:
@@ -182,3 +178,11 @@ class StepTest(Procedure):
 def fastest_settling_ms(delay_ms: int) -> int:
     """Return the shortest settling time that keeps the margins: tauc not below theta."""
     return 4 * (delay_ms + TICK_MS // 2)
+
+
+def look_ahead_ms(delay_ms: int, lag_ms: int) -> int:
+    """Return three quarters of what a machine is late.
+
+    The last quarter would bring more flicker from the speed sensor than it gains.
+    """
+    return min((delay_ms + lag_ms) * 3 // 4, 1000)

@@ -12,7 +12,7 @@ from host_sim.plant.catalogue import machine_spec
 from host_sim.plant.static_pump import Conditions
 from host_sim.plant.steady import steady_state
 from host_sim.sizing.machine import NOMINAL_V, PUMP_CLASSES, Outlet, Pump, SizedMachine, Valve
-from host_sim.sizing.predicted import HOW, predicted_curve
+from host_sim.sizing.predicted import HOW, predicted_settings
 from rate_control.units import DUTY_FULL
 
 BAR = 1e5
@@ -34,7 +34,7 @@ def test_it_is_near_the_machine_and_errs_towards_too_little(size: str) -> None:
     """Hoses, valves and the battery's resistance are what size does not know of."""
     kind = f"electric_{size.lower()}"
     spec = machine_spec(kind)
-    curve = predicted_curve(sized(kind, PUMP_CLASSES[size]))
+    curve = predicted_settings(sized(kind, PUMP_CLASSES[size]))
     everything = (1 << len(spec.sections.orifice_count)) - 1
     errors = []
     for flow, duty in list(zip(curve["curve_flow_ul_s"], curve["curve_duty_u16"], strict=True))[2:]:
@@ -48,16 +48,16 @@ def test_pump_by_two_points_gets_the_idling_of_its_like() -> None:
     like = PUMP_CLASSES["M"]
     pressure = 3 * BAR
     pump = Pump.from_points("mine", like.open_flow_m3_s, like.flow_at(pressure), pressure)
-    mine, its = (predicted_curve(sized("electric_m", one)) for one in (pump, like))
+    mine, its = (predicted_settings(sized("electric_m", one)) for one in (pump, like))
     assert mine["curve_duty_u16"] == pytest.approx(its["curve_duty_u16"], abs=1)
     assert mine["curve_flow_ul_s"] == pytest.approx(its["curve_flow_ul_s"], abs=1)
 
 
 def test_there_is_none_without_a_pump_or_with_a_regulating_valve() -> None:
     whole = sized("electric_m", PUMP_CLASSES["M"])
-    assert predicted_curve(whole)
+    assert predicted_settings(whole)
     for key, value in (("pump", None), ("regulating_valve", Valve(1e-3, BAR)), ("check_pa", 1e9)):
-        assert predicted_curve(SizedMachine(**{**vars(whole), key: value})) == {}, key
+        assert predicted_settings(SizedMachine(**{**vars(whole), key: value})) == {}, key
 
 
 def test_it_stands_in_the_file_and_follows_the_outlet_until_one_is_measured(
