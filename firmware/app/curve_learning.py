@@ -7,9 +7,10 @@ the machine not at its limit, and no fault but that it is off its curve.
 
 What was found is taken at a stop, with the master switch off, as new settings: the way that the
 result of a procedure goes. No flow of the curve moves further from the first one than an eighth
-down or a quarter up. As much as it lies below the first one the trim is shortened, so that both
-together are no more than the trim alone. The first curve is kept for undo(). A curve that comes
-from elsewhere, as from the bench, is a new first one.
+down or a quarter up. Where it lies below the first one the pump is given more by itself, and the
+trim may give so much less on top: a meter that loses pulses gets no more from both together than
+from the trim alone. The first curve is kept for undo(). A curve that comes from elsewhere, as from
+the bench, is a new first one.
 """
 
 from app import slots
@@ -39,6 +40,7 @@ LEAST = 100 * SHARES  # until a point has something to say
 MOST = 600 * SHARES  # of what counts: the older is forgotten
 DOUBT = 30 * SHARES  # in favour of the present curve
 WORTH_Q12 = ONE_Q12 // 64  # a smaller change is not worth a write to the flash
+UNDO = "undo learning"
 ONLY_PUMP = "curve learning: only with a PWM pump; a valve follows the meter without"
 NOTHING = "nothing learned to undo"
 UNDONE = "the first pump curve is back"
@@ -57,8 +59,6 @@ def fit(application: "Application", files: "Slots | None") -> None:
 class CurveLearning:
     """Watches settled ticks, and changes the curve at a stop. first is [] until it is changed."""
 
-    UNDO = "undo learning"  # in the menu
-
     def __init__(self, application: "Application", files: "Slots") -> None:
         self._application = application
         self._files = files
@@ -70,17 +70,11 @@ class CurveLearning:
         self._trim_most_q20 = TRIM_MOST_Q20
         self._flows: list[int] = []
         self.first: list[int] = []
-        document = slots.load(files, DOCUMENT)[0] or {}
-        present = application.controller.settings.curve_flow_ul_s
-        if present in [document.get(name) for name in (BEFORE, LEARNED)]:
-            self.first = document[FIRST]
-        self._follow(present)
+        self._follow_present()
 
     def tick(self, controller: "Controller", line: list[int]) -> None:
         """Learn from this tick. It allocates nothing."""
-        loop = controller.loop
-        if loop.trim_q20 > self._trim_most_q20:
-            loop.trim_q20 = self._trim_most_q20
+        controller.loop.trim_most_q20 = self._trim_most_q20  # type: ignore[union-attr]  # a pump's
         decided = controller.decided
         if (decided.state != APPLYING or decided.coasting or decided.saturated
                 or decided.source != Decided.BY_LOOP or decided.faults & ~OFF_CURVE
@@ -95,14 +89,13 @@ class CurveLearning:
         else:
             self._flow_ul_s += (flow - self._flow_ul_s) >> 4
             self._command_ul_s += (command - self._command_ul_s) >> 4
-        if self._settled_ticks < SETTLED_TICKS:
-            self._settled_ticks += 1
-            return
         mean = self._flow_ul_s
         if abs(flow - mean) > mean >> 3:
-            self._settled_ticks = SETTLED_TICKS - UNEVEN_TICKS
+            self._settled_ticks = min(self._settled_ticks, SETTLED_TICKS - UNEVEN_TICKS)
+        elif self._settled_ticks < SETTLED_TICKS:
+            self._settled_ticks += 1
         elif abs(command - self._command_ul_s) <= command >> 4:
-            self._learn(self._flow_ul_s, self._command_ul_s)
+            self._learn(mean, self._command_ul_s)
 
     def _learn(self, flow_ul_s: int, command_ul_s: int) -> None:
         """Take what was measured where the curve promised command_ul_s."""
@@ -133,9 +126,8 @@ class CurveLearning:
         application = self._application
         controller = application.controller
         present = controller.settings.curve_flow_ul_s
-        if present != self._flows:
-            self.first = []
-            self._follow(present)
+        if present != self._flows:  # by a person, a procedure or the link
+            self._follow_present()
         if (application.outputs_on() or controller.measured.switches & MASTER
                 or application.running_procedure() is not None):
             return
@@ -162,21 +154,39 @@ class CurveLearning:
         application = self._application
         first = self.first or list(self._flows)
         document = {FIRST: first, BEFORE: self._flows, LEARNED: learned}
-        if application.store.at_rest(slots.save, self._files, DOCUMENT, document):
+        store = application.store
+        if store is None or store.at_rest(slots.save, self._files, DOCUMENT, document):
             return  # asked again at the next poll
         if not application.change_settings({FLOWS: learned}):
             self.first = first
         self._follow(application.controller.settings.curve_flow_ul_s)
+
+    def line(self) -> tuple[str, str]:
+        """Return its line of a menu: how far the curve has come from the first one, at most."""
+        most = 0
+        for flow, first in zip(self._flows, self.first):
+            percent = (flow - first) * 200 // first + 1 >> 1 if first else 0
+            if abs(percent) > abs(most):
+                most = percent
+        return UNDO, "%+d %%" % most if most else ""
+
+    def _follow_present(self) -> None:
+        """Begin on the curve of the settings; its first one is known if it was learned here."""
+        present = self._application.controller.settings.curve_flow_ul_s
+        document = slots.load(self._files, DOCUMENT)[0] or {}
+        known = present in [document.get(name) for name in (FIRST, BEFORE, LEARNED)]
+        self.first = document[FIRST] if known else []
+        self._follow(present)
 
     def _follow(self, flows: list[int]) -> None:
         """Begin to learn on this curve."""
         self._flows = list(flows)
         for point in range(CURVE_POINTS):
             self._error_q12[point] = self._weight[point] = 0
-        most = ONE_Q20 + TRIM_MOST_Q20
+        whole = most = ONE_Q20 + TRIM_MOST_Q20
         for flow, first in zip(flows, self.first):
             if flow < first:
-                most = min(most, muldiv(ONE_Q20 + TRIM_MOST_Q20, flow, first))
+                most = min(most, muldiv(whole, flow, first))
         self._trim_most_q20 = most - ONE_Q20
 
     def _learned(self) -> list[int]:

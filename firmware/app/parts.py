@@ -17,7 +17,7 @@ ZONES_READ = 16385  # bytes: one more than zones may have, so that a larger file
 PARTS = (
     ("position", "position_use", 1, POSITION, 11000),
     ("coverage", "position_use", 2, "app.coverage", 12000),  # with a grid of its smallest size
-    ("learning", "curve_learning", 1, "app.curve_learning", 3400),
+    ("learning", "curve_learning", 1, "app.curve_learning", 3600),
 )
 KEPT_FREE = 60000  # bytes that screens and procedures need besides
 MANY = 1 << 20

@@ -19,8 +19,7 @@ if TYPE_CHECKING:
 # A meter that loses pulses asks for more and more: what it is given comes slowly, and a quarter is
 # all it gets; one that shows a quarter too little even then is doubted, and it is taken away again.
 # A meter that reads too much asks for less, which is never too much.
-MOST_SHIFT = 2
-TRIM_MOST_Q20 = ONE_Q20 >> MOST_SHIFT
+TRIM_MOST_Q20 = ONE_Q20 // 4
 TRIM_LEAST_Q20 = -ONE_Q20 // 2
 TRIM_STEP_Q20 = ONE_Q20 // 5 * TICK_MS // 1000  # in a tick: a fifth in a second
 MOST_TICKS = 1000 // TICK_MS
@@ -28,11 +27,16 @@ KI_MAX_Q20 = ONE_Q20 // 2 - 1  # of an error in one tick; only a machine without
 
 
 class PumpLoop(FlowLoop):
-    """Target flow and measured flow in, commanded flow and duty out."""
+    """Target flow and measured flow in, commanded flow and duty out.
+
+    trim_most_q20 is what it may give beyond its target, as a part of it; less where the curve was
+    changed so that it gives more by itself.
+    """
 
     def __init__(self, settings: "Settings", curve: "PumpCurve") -> None:
         super().__init__(settings)
         self.position_u16 = 0  # a pump has none
+        self.trim_most_q20 = TRIM_MOST_Q20
         self._curve = curve
         self._ki_q20 = min(self._simc_ki_q20, KI_MAX_Q20)  # for the present width
         self._total_mm = settings.total_width_mm()
@@ -59,14 +63,13 @@ class PumpLoop(FlowLoop):
                 self.learn(error, decided)
         trim_q20 = self.trim_q20
         decided.trim_q20 = trim_q20
-        trim_q12 = trim_q20 >> 8  # target x trim, in two parts that stay small
-        extra = (target >> 12) * trim_q12 + ((target & ONE_Q12 - 1) * trim_q12 >> 12)
-        command = target + extra + correction
-        most = target + (target >> MOST_SHIFT)
-        if most > FLOW_MAX_UL_S:
-            most = FLOW_MAX_UL_S
-        if command > most:
-            command = most
+        whole = target >> 12  # target x trim, in two parts that stay small
+        rest = target & ONE_Q12 - 1
+        trim_q12 = trim_q20 >> 8
+        command = target + whole * trim_q12 + (rest * trim_q12 >> 12) + correction
+        most_q12 = self.trim_most_q20 >> 8
+        most = target + whole * most_q12 + (rest * most_q12 >> 12)
+        command = min(command, most, FLOW_MAX_UL_S)
         decided.command_ul_s = command if command > 0 else 0
 
     def _lead_ul_s(self, target_ul_s: int, rate_ml_ha: int, measured: "Measured") -> int:
@@ -123,17 +126,12 @@ class PumpLoop(FlowLoop):
         if error_ul_s < -expected:
             error_ul_s = -expected
         error_q12 = muldiv(error_ul_s, ONE_Q12, expected)
-        step = error_q12 * self._ki_q20 // ONE_Q12
-        if step > TRIM_STEP_Q20:
-            step = TRIM_STEP_Q20
-        elif step < -TRIM_STEP_Q20:
-            step = -TRIM_STEP_Q20
-        trim_q20 = self.trim_q20 + step
-        if trim_q20 > TRIM_MOST_Q20:
-            trim_q20 = TRIM_MOST_Q20
-        elif trim_q20 < TRIM_LEAST_Q20:
+        step = min(error_q12 * self._ki_q20 // ONE_Q12, TRIM_STEP_Q20)
+        most_q20 = self.trim_most_q20
+        trim_q20 = min(self.trim_q20 + max(step, -TRIM_STEP_Q20), most_q20)
+        if trim_q20 < TRIM_LEAST_Q20:
             trim_q20 = TRIM_LEAST_Q20
-        if trim_q20 < TRIM_MOST_Q20 or error_ul_s <= expected >> 2:
+        if trim_q20 < most_q20 or error_ul_s <= expected >> 2:
             trust.doubt_ticks = 0
         elif trust.doubt_ticks < MOST_TICKS:
             trust.doubt_ticks += 1

@@ -20,12 +20,14 @@ from app.trial import fit  # noqa: E402
 from app.zones import problem_of  # noqa: E402
 from rate_control.units import BY_BOTH, BY_GNSS  # noqa: E402
 from tests.shared.panel_rig import DOWN, MASTER, SECTIONS, PanelRig  # noqa: E402
+from tests.shared.test_curve_learning import Rig, Seen  # noqa: E402
 from tests.shared.test_nmea_position import gga, rmc  # noqa: E402
 from tests.shared.test_position import LATITUDE_E4, LONGITUDE_E4, MM_NORTH_E7, _angle  # noqa: E402
 from tests.shared.test_trial import Drawer, plan_of  # noqa: E402
 from tests.shared.test_zones import zone_file  # noqa: E402
 
 LANE_TICKS = 200
+LEARN_TICKS = 1000
 RADAR = 4  # ticks from one report of the receiver to the next
 ASKED = {"speed_source": BY_BOTH, "speed_turn_pulses": 260, "hold_lead_ms": [200, 100]}
 
@@ -117,6 +119,23 @@ def plots():
     day.line("trial", len(files.lines()))
 
 
+def learning():
+    """Learning at work, from the first tick to a curve that has changed."""
+    rig = Rig()
+    seen = Seen(rig.flows()[4] + 1, 10)
+    tick = rig.learning.tick
+    line = []
+    for _ in range(LEARN_TICKS):
+        micropython.heap_lock()
+        try:
+            tick(seen, line)
+        finally:
+            micropython.heap_unlock()
+    rig.learning.poll()
+    moved = sum([new != old for new, old in zip(rig.flows(), rig.before)])
+    print("learning", LEARN_TICKS, moved)
+
+
 class Greedy:
     """A part that makes a list in the tick."""
 
@@ -136,3 +155,4 @@ def greedy():
 greedy()
 covered_ground()
 plots()
+learning()

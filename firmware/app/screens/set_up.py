@@ -37,7 +37,7 @@ class SetUp(List):
         """See List."""
         index -= len(self._groups)
         if index > 1:
-            return self.app.learning.UNDO, ""
+            return self.app.learning.line()  # type: ignore[union-attr]  # see count()
         return (self._groups[index] if index < 0 else (UNDO, TAKE_ON)[index]), ""
 
     def chosen(self, index: int) -> "Screen | str | list[str] | None":
@@ -46,7 +46,7 @@ class SetUp(List):
         if index < 0:
             return Group(self.app, self._groups[index])
         if index > 1:
-            return self.app.learning.undo()
+            return self.app.learning.undo()  # type: ignore[union-attr]  # see count()
         if index:
             from app.screens.take_on import TakeOn
             return TakeOn(self.app)

@@ -183,7 +183,7 @@ BREAKS = (
      "        elif False:\n"),
     ("8.7", VALVE_LOOP, "room = valve.credible(error)", "room = error"),
     ("8.7", PUMP_LOOP, "            self.doubted = 1\n", "            pass\n"),
-    ("8.7", PUMP_LOOP, "most = target + (target >> MOST_SHIFT)", "most = FLOW_MAX_UL_S"),
+    ("8.7", PUMP_LOOP, "min(command, most, FLOW_MAX_UL_S)", "min(command, FLOW_MAX_UL_S)"),
 )
 
 

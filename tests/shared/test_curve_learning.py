@@ -1,0 +1,191 @@
+"""Learning at work: what the meter shows becomes the curve at a stop, within bounds, and back."""
+
+from app import curve_learning
+from app.curve_learning import DOCUMENT, FIRST, FLOWS, NOTHING, UNDONE, CurveLearning
+from app.store import Store
+from rate_control.faults import FLOW_MISSING, OFF_CURVE
+from rate_control.interlock import APPLYING, READY
+from rate_control.pump_loop import TRIM_MOST_Q20
+from rate_control.records import Decided, Measured
+from rate_control.units import ONE_Q20
+from tests.shared.panel_rig import PanelRig
+from tests.shared.test_store import PlainFiles
+
+WIDTH_MM = 3000
+TICKS = 3000
+
+
+class Seen:
+    """What learning looks at of a controller: a settled one, its flow off by percent."""
+
+    class Sections:
+        total_width_mm = WIDTH_MM
+
+    class Loop:
+        def __init__(self):
+            self.trim_most_q20 = 0
+
+    def __init__(self, command_ul_s, percent):
+        self.sections = Seen.Sections()
+        self.loop = Seen.Loop()
+        self.measured = Measured()
+        self.measured.flow_ul_s = command_ul_s + command_ul_s * percent // 100
+        self.decided = Decided()
+        self.decided.state = APPLYING
+        self.decided.source = Decided.BY_LOOP
+        self.decided.width_mm = WIDTH_MM
+        self.decided.command_ul_s = command_ul_s
+        self.decided.faults = OFF_CURVE
+
+
+class Rig:
+    """An application with its master switch off, and learning over files."""
+
+    def __init__(self):
+        self.files = PlainFiles()
+        rig = PanelRig(Store(self.files))
+        rig.ticks(4)
+        rig.app.take_on(True)
+        self.panel = rig
+        self.app = rig.app
+        self.before = self.flows()
+        self.learning = CurveLearning(self.app, self.files)
+
+    def flows(self):
+        return list(self.app.controller.settings.curve_flow_ul_s)
+
+    def see(self, percent, point=4, ticks=TICKS, **decided):
+        """Let it see a flow that is off by percent at a point of the present curve."""
+        seen = Seen(self.flows()[point] + 1, percent)
+        for name in decided:
+            setattr(seen.decided, name, decided[name])
+        for _ in range(ticks):
+            self.learning.tick(seen, [])
+        return seen
+
+    def round(self, percent, point=4, **decided):
+        """See it, then come to a stop; return the flow at the point over that before, per mille."""
+        before = self.flows()[point]
+        self.see(percent, point, **decided)
+        self.learning.poll()
+        return self.flows()[point] * 1000 // before
+
+
+def test_at_a_stop_the_curve_becomes_what_the_meter_showed():
+    for percent in (-8, 6, 10):
+        rig = Rig()
+        assert abs(rig.round(percent) - 1000 - 10 * percent) <= 10, percent
+        assert rig.flows() == sorted(rig.flows())
+        assert rig.learning.line()[1] == "%+d %%" % percent
+
+
+def test_little_evidence_and_little_error_change_nothing():
+    rig = Rig()
+    rig.see(10, ticks=150)
+    rig.learning.poll()
+    assert rig.flows() == rig.before
+    assert rig.round(1) == 1000
+    assert rig.files.content.get(DOCUMENT + ".0") is None
+
+
+def test_it_is_silent_where_the_meter_does_not_count():
+    for name, value in (("coasting", 1), ("saturated", 1), ("state", READY),
+                        ("source", Decided.BY_HAND), ("faults", FLOW_MISSING | OFF_CURVE),
+                        ("width_mm", WIDTH_MM // 2)):
+        assert Rig().round(10, **{name: value}) == 1000, name
+    rig = Rig()
+    seen = Seen(rig.flows()[4] + 1, 10)
+    even = seen.measured.flow_ul_s
+    for tick in range(TICKS):  # every second a pulse too many, and a gap
+        seen.measured.flow_ul_s = even * 3 // 2 if tick % 20 == 0 else even
+        rig.learning.tick(seen, [])
+    rig.learning.poll()
+    assert rig.flows() == rig.before
+
+
+def test_it_never_comes_further_than_its_bounds_however_often_it_learns():
+    """Curve and trim together give at most the quarter more that the trim alone gives."""
+    for percent, bound in ((-20, 875), (20, 1250)):
+        rig = Rig()
+        for _ in range(6):
+            rig.round(percent)
+        flows = rig.flows()
+        worst = [flow * 1000 // first for flow, first in zip(flows, rig.before) if first]
+        assert abs((min(worst) if percent < 0 else max(worst)) - bound) <= 2, worst
+        loop = rig.see(0, ticks=1).loop
+        least = min(flow * 1000000 // first for flow, first in zip(flows, rig.before) if first)
+        most = (ONE_Q20 + loop.trim_most_q20) * 1000 // min(least, 1000000) * 1000
+        assert most <= (ONE_Q20 + TRIM_MOST_Q20) * 1002 // 1000
+
+
+def test_nothing_is_written_or_changed_before_a_stop():
+    rig = Rig()
+    rig.see(10)
+    panel = rig.panel
+    panel.arm()
+    panel.drive()
+    assert panel.state() == APPLYING
+    writes = rig.files.writes
+    rig.learning.poll()
+    assert (rig.files.writes, rig.flows()) == (writes, rig.before)
+    panel.board.switches &= ~2  # up: no outputs, but the master switch is on
+    panel.ticks(40)
+    assert panel.state() == READY
+    writes = rig.files.writes
+    rig.learning.poll()
+    assert (rig.files.writes, rig.flows()) == (writes, rig.before)
+
+
+def test_undo_brings_the_first_curve_back_over_a_restart_and_several_stops():
+    rig = Rig()
+    assert rig.learning.undo() == NOTHING
+    rig.round(10)
+    rig.round(5)
+    again = CurveLearning(rig.app, rig.files)
+    assert again.first == rig.before
+    assert again.undo() == UNDONE
+    assert rig.flows() == rig.before
+    assert again.undo() == NOTHING
+
+
+def test_power_cut_between_its_two_writes_loses_neither_first_curve_nor_present_one():
+    rig = Rig()
+    rig.round(10)
+    between = rig.flows()
+    rig.see(5)
+    change = rig.app.change_settings
+    rig.app.change_settings = lambda changes: ["cut"]
+    rig.learning.poll()
+    rig.app.change_settings = change
+    assert rig.flows() == between
+    assert CurveLearning(rig.app, rig.files).first == rig.before
+
+
+def test_undo_of_the_last_change_does_not_move_the_bounds():
+    rig = Rig()
+    rig.round(-10)
+    rig.round(-10)
+    rig.app.undo()
+    rig.learning.poll()
+    assert rig.learning.first == rig.before
+
+
+def test_curve_from_elsewhere_is_a_new_first_one():
+    rig = Rig()
+    rig.round(10)
+    bench = [flow * 3 // 2 for flow in rig.before]
+    assert rig.app.change_settings({FLOWS: bench}) == []
+    rig.learning.poll()
+    assert rig.learning.first == []
+    rig.round(10)
+    assert rig.learning.first == bench
+
+
+def test_first_curve_that_cannot_be_kept_is_not_left():
+    rig = Rig()
+    rig.files.budget = 10
+    assert rig.round(10) == 1000
+    rig.files.budget = -1
+    rig.learning.poll()
+    assert rig.flows() != rig.before
+    assert curve_learning.slots.load(rig.files, DOCUMENT)[0][FIRST] == rig.before
