@@ -20,11 +20,16 @@ if TYPE_CHECKING:
         def readinto(self, buffer: bytearray) -> int | None:
             """Fill the buffer; return how many bytes were read."""
 
+# Values of the setting can_use from which on the speed, and the place, are not from sentences
+CAN_GROUND, CAN_WHEEL, CAN_GNSS = 1, 2, 3
+
 CHUNK = 64  # bytes at a time; at 9600 bauds that is 67 ms
 
 
 class Gnss:
     """Reads a receiver's sentences between ticks and writes its speed into the tick's inputs.
+
+    inputs is None where the speed is from elsewhere, and only the place is asked for.
 
     stream has any() and readinto(buffer), as machine.UART has. The parser is loaded when the first
     bytes come: a board without a receiver keeps its memory for other things.
@@ -32,7 +37,7 @@ class Gnss:
 
     PERIOD_MS = 20
 
-    def __init__(self, stream: "GnssStream", inputs: "Inputs", now_us: "Callable[[], int]",
+    def __init__(self, stream: "GnssStream", inputs: "Inputs | None", now_us: "Callable[[], int]",
                  position: "Position | None" = None) -> None:
         """now_us is a function that returns the time."""
         self._stream = stream
@@ -58,7 +63,8 @@ class Gnss:
                 else:
                     self._speed = position.reader
             speed = self._speed
-            if speed.feed(self._view[:length]):
-                self._inputs.report(BY_GNSS, self._now_us(), speed.speed_mm_s, speed.valid)
+            inputs = self._inputs
+            if speed.feed(self._view[:length]) and inputs is not None:
+                inputs.report(BY_GNSS, self._now_us(), speed.speed_mm_s, speed.valid)
             if position is not None:
                 position.follow(self._now_us())

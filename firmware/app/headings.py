@@ -1,7 +1,8 @@
-"""Sines of headings in small integers."""
+"""Headings in small integers, and their sines."""
 
 TURN_CDEG = 36000
 ONE_Q14 = 16384
+COURSE_FROM_MM_S = 300  # a receiver that moves more slowly does not know where it is heading
 
 # sin(z x 90 degrees) = z (A - z2 (B - z2 C)) for z from 0 to 1, within 1.2e-4: C. Hastings,
 # Approximations for Digital Computers (1955), sheet 14, quoted from memory; the tests measure it.

@@ -10,10 +10,10 @@ The position is that of GGA; of RMC where no GGA comes. Integers only, no alloca
 raised whatever the bytes are.
 """
 
+from app.headings import COURSE_FROM_MM_S
 from app.nmea import NmeaSpeed
 
 UNKNOWN = -1
-COURSE_FROM_MM_S = 300  # a receiver that moves more slowly does not know where it is heading
 _GGA_STAYS_AWAY = 3  # so many RMC without a GGA, and there is none
 
 _COMMA, _POINT, _ZERO = 44, 46, 48

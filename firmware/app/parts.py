@@ -13,11 +13,14 @@ ZONES_FILE = "zones.bin"
 ZONES_SIZE = 4000  # of the program; the file is in memory by then
 ZONES_READ = 16385  # bytes: one more than zones may have, so that a larger file is seen as such
 
+# In the order of loading: what is built upon another one stands behind it, what takes all the
+# room that there is comes last.
 # name, setting and its value from which on it is wanted, module, bytes of heap as bytecode
 PARTS = (
     ("position", "position_use", 1, POSITION, 11000),
-    ("coverage", "position_use", 2, "app.coverage", 12000),  # with a grid of its smallest size
+    ("CAN", "can_use", 1, "app.can_receiver", 6000),
     ("learning", "curve_learning", 1, "app.curve_learning", 3600),
+    ("coverage", "position_use", 2, "app.coverage", 12000),  # with a grid of its smallest size
 )
 KEPT_FREE = 60000  # bytes that screens and procedures need besides
 MANY = 1 << 20
@@ -35,7 +38,7 @@ def fit(application: "Application", files: "LogFiles | None" = None) -> None:
             continue
         if not has_room(size):
             application.notes.append(NO_ROOM % name)
-            return  # what follows is built upon it, or waits for the room
+            continue
         __import__(module)
         sys.modules[module].fit(application, files)
         if module == POSITION and files is not None:

@@ -20,8 +20,22 @@ from rate_control.units import TICK_MS
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
+    from typing import Any, Protocol
+
     from app.application import Application
     from rate_control.controller import Controller
+
+    class Reader(Protocol):
+        """Who reads what a receiver says; see NmeaPosition."""
+
+        fixes: int
+        quality: int
+        latitude_deg: int
+        latitude_e7: int
+        longitude_deg: int
+        longitude_e7: int
+        courses: int
+        course_cdeg: int
 
 # What it adds to a line of the trace
 NAMES = ("east_mm", "north_mm", "heading_cdeg", "fix_quality", "fix_age_ms",
@@ -61,7 +75,7 @@ class Position:
         self.quality = 0
         self.age_ms = AGE_MAX_MS
         self.plane: Plane | None = None
-        self.reader = NmeaPosition()  # of the receiver's sentences
+        self.reader: "Any" = NmeaPosition()  # of sentences, or another Reader
         self._application = application
         self._way_east = [0] * PAST
         self._way_north = [0] * PAST
@@ -180,7 +194,7 @@ class Position:
                 heading = (self.heading_cdeg + off // 2) % TURN_CDEG
         self._found_heading = heading
 
-    def _take_fix(self, reader: NmeaPosition, now_us: int) -> None:
+    def _take_fix(self, reader: "Reader", now_us: int) -> None:
         """Find out where the outlets were when the antenna was where it says."""
         plane = self.plane
         if plane is None or not self._on(plane, reader):
@@ -206,11 +220,11 @@ class Position:
         self._found_north = north - _between(self._way_north, slot, part_ms)
         self._found_quality = reader.quality  # last: a tick in between sees none of it
 
-    def _on(self, plane: Plane, reader: NmeaPosition) -> bool:
+    def _on(self, plane: Plane, reader: "Reader") -> bool:
         return plane.take(reader.latitude_deg, reader.latitude_e7,
                           reader.longitude_deg, reader.longitude_e7)
 
-    def _lay(self, reader: NmeaPosition) -> Plane | None:
+    def _lay(self, reader: "Reader") -> Plane | None:
         """Lay a new plane around a fix; None so near to a pole that there is none."""
         latitude_e4 = reader.latitude_deg * 10000 + (reader.latitude_e7 + 500) // 1000
         longitude_e4 = reader.longitude_deg * 10000 + (reader.longitude_e7 + 500) // 1000

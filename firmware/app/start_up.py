@@ -4,7 +4,7 @@ import gc
 
 from app import loaded
 from app.application import Application
-from app.gnss import Gnss
+from app.gnss import CAN_GNSS, Gnss
 from app.link import Link
 from app.operator import Operator
 from app.run_log import RunLog
@@ -34,18 +34,18 @@ def build(
     loaded.keep()
     files = board.files()
     application = Application(board, Store(files, board.retained()), make_controller)
-    settings = application.controller.settings
-    if settings.position_use or settings.curve_learning:
-        from app.parts import fit
-        fit(application, files)
+    from app.parts import fit
+    fit(application, files)
     run_log = start_log(application, files)
     operator = Operator(application)
     if files.read("plan", 0, 1):
         from app import trial_start
         trial_start.fit(application, files, operator)
-    receiver = board.gnss_stream()
+    can_use = application.controller.settings.can_use  # what it tells is not asked of sentences
+    receiver = board.gnss_stream() if can_use != CAN_GNSS else None
     if receiver is not None:
-        gnss = Gnss(receiver, application.inputs, board.now_us, application.position)
+        gnss = Gnss(receiver, None if can_use else application.inputs, board.now_us,
+                    application.position)
         application.jobs.add("gnss", Gnss.PERIOD_MS, gnss.poll)
     stream = board.link_stream()
     if stream is not None:

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from app.displays.display import Display
     from app.files import LogFiles, Slots
     from app.keys import RawKeys
+    from app.mcp2515 import CanPort
     from rate_control.records import Inputs, Outputs
 
 
@@ -75,6 +76,9 @@ class Board:
 
     def gnss_stream(self) -> "Any":
         """Return the stream of a GNSS receiver (see app/gnss.py), or None where there is none."""
+
+    def can_port(self) -> "CanPort | None":
+        """Return what leads to a CAN controller (see app/mcp2515.py), or None where none is."""
 
     def display(self) -> "Display | None":
         """Return an app.displays.display.Display, or None where none is fitted.

@@ -25,6 +25,8 @@ TYPE_CHECKING = False  # the type checker takes it for true; a board gets none o
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from boards.can_port import SharedCanPort
+
 COUNT_MACHINES = (0, 1)  # both in PIO block 0, so that they share one program
 VALVE_MACHINES = (4, 5)  # block 1
 
@@ -73,7 +75,7 @@ class Rp2Board(PinBoard):
         self._pump = PWM(Pin(pins.PUMP), freq=wiring.PUMP_HZ, duty_u16=0)
         self._valve_open = TimedOutput(VALVE_MACHINES[0], Pin(pins.VALVE_OPEN))
         self._valve_close = TimedOutput(VALVE_MACHINES[1], Pin(pins.VALVE_CLOSE))
-        spi = SPI(0, baudrate=1_000_000, sck=Pin(pins.SECTION_CLOCK),
+        self._spi = spi = SPI(0, baudrate=1_000_000, sck=Pin(pins.SECTION_CLOCK),
                   mosi=Pin(pins.SECTION_DATA), miso=Pin(pins.SWITCH_DATA, Pin.IN, Pin.PULL_UP))
         self._sections = SectionPort(spi, Pin(pins.SECTION_LATCH, Pin.OUT, value=1),
                                      Pin(pins.SECTION_OFF, Pin.OUT, value=1))
@@ -97,6 +99,14 @@ class Rp2Board(PinBoard):
         receive = Pin(pins.GNSS_RX, Pin.IN, Pin.PULL_UP)  # quiet where nothing is wired
         return UART(0, baudrate=wiring.GNSS_BAUD, tx=Pin(pins.GNSS_TX), rx=receive,
                     rxbuf=GNSS_BUFFER, timeout=0)
+
+    def can_port(self) -> "SharedCanPort | None":
+        """See Board."""
+        if not wiring.CAN_MHZ:
+            return None
+        from boards.can_port import SharedCanPort
+        select = Pin(pins.CAN_SELECT, Pin.OUT, value=1)
+        return SharedCanPort(self._spi, select, self._sections, wiring.CAN_MHZ)
 
     def now_us(self) -> int:
         """See Board."""

@@ -61,6 +61,10 @@ class SectionPort:
         latch.value(1)
         self._off.value(0 if mask else 1)
 
+    def restore(self) -> None:
+        """Shift the outputs out again: another chip on the bus has moved what is shown next."""
+        self._spi.write_readinto(self._out, self._in)
+
     def off(self) -> None:
         """Shut all sections now. The pin does it; the byte follows, so that none comes back."""
         self._off.value(1)

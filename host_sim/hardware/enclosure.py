@@ -100,8 +100,8 @@ def items() -> tuple[BoxedPart, ...]:
         board("display and keys", 100, 8),
         board("pulse inputs", 8, 108),
         board("receiver and CAN", 74, 108),
-        board("pressure input", 132, 108),
-        BoxedPart("U1 in its sockets", 132, 128, 58, 30, 22, PLATE),
+        board("pressure input", 136, 108),
+        BoxedPart("U1 in its sockets", 136, 128, 58, 30, 22, PLATE),
     )
 
 

@@ -30,6 +30,7 @@ SUPPLIES = {  # pins of supply by item: what feeds them
     "TC4427A": {"6": "V_GATE", "3": "GND"},
     "L298N": {"9": "V5", "4": "V_BRIDGE", "8": "GND", "1": "GND"},
     "MCP2562": {"3": "V5", "5": "3V3", "2": "GND"},
+    "MCP2515": {"18": "3V3", "9": "GND"},
     "LM2576": {"1": "V_PROT", "3": "GND", "4": "V5", "5": "GND"},
 }  # fmt: skip
 OUTPUT_PINS = ("15", "1", "2", "3", "4", "5", "6", "7")  # QA to QH of the 74HCT595

@@ -78,6 +78,8 @@ CIRCUITS: dict[str, Row] = {  # item: what it is, pins, choices, ratings
               {"V": 50, "A": 2, "W": 25}),
     "MCP2562": ("CAN transceiver with a supply for 3.3 V logic", 8,
                 ("MCP2562-E/P", "MCP2562FD-E/P", "ATA6561 on an adapter"), {"V": 58}),
+    "MCP2515": ("CAN controller with SPI", 18,
+                ("MCP2515-I/P", "MCP2515-E/P", "MCP2515-I/SO on an adapter"), {"V": 7}),
 }  # fmt: skip
 TRANSISTORS: dict[str, Row] = {
     "IRL640": ("N-channel MOSFET, logic level, 200 V", 3, ("IRL640", "IRL630", "IRLI640G"),
@@ -134,10 +136,14 @@ OTHERS: dict[str, Row] = {
                        ("panel 22 mm", "panel 30 mm", "in a box with cable gland"), {"A": 3}),
     "start button": ("push button, closes while pressed", 2,
                      ("panel 22 mm, green", "panel 16 mm", "key switch, springs back"), {"A": 3}),
+    "crystal 8 MHz": ("crystal 8 MHz, load 18 to 20 pF", 2,
+                      ("HC-49/S, 30 ppm", "HC-49/U, 30 ppm",
+                       "16 MHz, and CAN_MHZ = 16 in wiring.py"), {}),
     "jumper": ("two pins and a jumper", 2, ("pitch 2.54 mm", "a switch", "a wire bridge"), {}),
     "test point": ("loop for a test clip", 1, ("1.3 mm pin", "loop of bare wire", "screw"), {}),
 }  # fmt: skip
 CAPACITORS = {
+    "C 22 pF 50 V": ceramic("22 pF", 50, "ceramic C0G 1206"),
     "C 100 pF 50 V": ceramic("100 pF", 50, "ceramic C0G 1206"),
     "C 10 nF 50 V": ceramic("10 nF", 50, "ceramic X7R 1206"),
     "C 100 nF 50 V": ceramic("100 nF", 50, "ceramic X7R 1206"),

@@ -60,11 +60,13 @@ SIGNALS = tuple(Signal(*row) for row in (
     ("GNSS_RX", "in", "up", "uart in", 0, False,
      "TX of a GNSS receiver, 3.3 V (`boards/wiring.py`)"),
     ("GNSS_TX", "out", "", "uart out", 1, False, "RX of a GNSS receiver; nothing is sent"),
+    ("CAN_SELECT", "out", "up", "", 1, False,
+     "CS of the MCP2515, a CAN controller on the lines of the section registers"),
     ("TEST", "out", "down", "one shot", 4, False, "pulses for the self-test; nothing in the field"),
 ))  # fmt: skip
 BY_NAME = {signal.name: signal for signal in SIGNALS}
-# What a board may do without: its chip has no port left for a receiver.
-OPTIONAL = {"GNSS_RX", "GNSS_TX"}
+# What a board may do without: its chip has no port, or no pin, left for it.
+OPTIONAL = {"GNSS_RX", "GNSS_TX", "CAN_SELECT"}
 # Outputs that boot.py need not drive: an idle bus and a line that nothing is sent on.
 NOT_DRIVEN_AT_BOOT = {
     "SECTION_CLOCK", "SECTION_DATA", "SECTION_LATCH", "I2C_DATA", "I2C_CLOCK", "GNSS_TX",

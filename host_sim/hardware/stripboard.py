@@ -34,7 +34,7 @@ ZONE = 10  # columns for a chip with room for its links
 LEADS = 9  # rows that a part may bridge at the most
 USUAL = 3  # rows that it bridges best: 7.6 mm
 TRIES = 4000
-DOUBLE = {"74HC14", "74HC165", "74HCT595", "MCP2562", "RN_EACH"}
+DOUBLE = {"74HC14", "74HC165", "74HCT595", "MCP2562", "MCP2515", "RN_EACH"}
 
 Hole = tuple[int, int]  # column, row
 

@@ -9,11 +9,21 @@ from __future__ import annotations
 import math
 from collections import deque
 from random import Random
+from typing import Protocol
 
 from host_sim.common.earth import Origin
 from host_sim.plant.field import Wander
 from host_sim.plant.spec import GnssSpec
 from host_sim.plant.way import Way
+
+
+class Bus(Protocol):
+    """What takes the reports besides the sentences."""
+
+    def report(self, place: tuple[float, float] | None, course_deg: float, speed_m_s: float
+               ) -> None:
+        """See host_sim/twin/can_bus.py."""
+
 
 KNOT_M_S = 1852 / 3600
 DAY_S = 86400
@@ -62,11 +72,13 @@ class GnssReceiver:
 
     The antenna stands `spec.ahead_m` and `spec.right_m` of the outlets. Where it says to be wanders
     slowly (`drift_m`, `drift_s`) and jitters (`jitter_m`) about where it is. `origin` is where the
-    way begins. It is a stream to read from, with any() and readinto() as a UART has.
+    way begins. It is a stream to read from, with any() and readinto() as a UART has. `bus`, where
+    there is one, gets each report as well.
     """
 
     def __init__(self, spec: GnssSpec, seed: int, start_us: int) -> None:
         self.origin = FIELD
+        self.bus: Bus | None = None
         self._spec = spec
         self._rng = Random(f"gnss {seed}")
         self._drift = [Wander(f"gnss drift {axis}", seed, spec.drift_s) for axis in "en"]
@@ -109,6 +121,9 @@ class GnssReceiver:
         quality = spec.quality if fix else 0
         course_deg = math.degrees(heading) + self._jitter.gauss(0, spec.course_deg)
         self._sent += gga(then_us / 1e6, place, quality)
+        if self.bus:
+            self.bus.report((float(latitude), float(longitude)) if quality else None, course_deg,
+                            speed_m_s)
         self._sent += rmc(now_us / 1e6, place, speed_m_s, course_deg, MODES[quality])
 
     def _then(self, then_us: int) -> tuple[float, float, float]:

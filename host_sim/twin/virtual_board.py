@@ -48,12 +48,13 @@ class Fittings:
     """What else is wired to the board, as the application asks for it (see boards/board.py).
 
     `keys` fills an app.keys.RawKeys. `files` keeps its content over every reset. `opening` is a
-    mask of the hand switches whose contacts open when they are on, or down.
+    mask of the hand switches whose contacts open when they are on, or down. `can` is a CAN chip.
     """
 
     display: Any = None
     keys: Callable[[Any], None] | None = None
     link: Any = None
+    can: Any = None
     files: MemoryFiles = field(default_factory=MemoryFiles)
     opening: int = 0
 
@@ -169,6 +170,9 @@ class VirtualBoard(Board):
 
     def gnss_stream(self) -> Any:
         return self.machine.gnss if self.machine.spec.gnss.hz else None
+
+    def can_port(self) -> Any:
+        return self.fittings.can
 
     def display(self) -> Any:
         return self.fittings.display

@@ -61,6 +61,11 @@ class BareBoard:
     def gnss_stream(self):
         return Silence()
 
+    def can_port(self):
+        from boards.can_port import SharedCanPort
+
+        return SharedCanPort(Nothing(), Nothing(), Nothing(), 8)
+
     def link_stream(self):
         return Nothing()
 

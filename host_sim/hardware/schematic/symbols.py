@@ -131,6 +131,8 @@ SMALL: dict[str, Symbol] = {
     "DT": diode(BENT, ((0.5, -0.4), (0.7, -0.4))),
     "LED": diode(((-0.5, -0.4), (0.5, -0.4)), ((0.7, 0), (1.1, -0.4)), ((0.7, 0.4), (1.1, 0))),
     "JP": two_pins(*lead(-0.7, 0.7), ((0, -0.7), (0.4, 0.6))),
+    "Y": two_pins(*lead(-0.5, 0.5), ((-0.6, -0.5), (0.6, -0.5)), ((-0.6, 0.5), (0.6, 0.5)),
+                  rectangle(-0.6, -0.3, 0.6, 0.3)),
     "S": two_pins(*lead(-0.7, 0.7), ((0, 0.7), (-0.4, -0.8)), ((-0.4, -0.7), (0, -0.7))),
     "NMOS": transistor(("G", "D", "S"), *MOSFET),  # TO-220
     "NMOS_SOT": transistor(("G", "S", "D"), *MOSFET),  # SOT-23
@@ -174,6 +176,10 @@ BOXES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
                "8 GND w")),
     "MCP2562": (("1 TXD i", "4 RXD o", "8 STBY i", "5 VIO w"),
                 ("7 CANH b", "6 CANL b", "3 VDD w", "2 VSS w")),
+    "MCP2515": (("13 SCK i", "14 SI i", "15 SO t", "16 CS i", "17 RESET i", "8 OSC1 i", "7 OSC2 o",
+                 "18 VDD w", "9 VSS w"),
+                ("1 TXCAN o", "2 RXCAN i", "3 CLKOUT o", "4 TX0RTS i", "5 TX1RTS i", "6 TX2RTS i",
+                 "12 INT o", "11 RX0BF o", "10 RX1BF o")),
     "RN_BUS": (tuple(f"{n} R{n - 1} p" for n in range(2, 10)), ("1 COM p",)),
     "RN_EACH": (tuple(f"{n} {n} p" for n in range(1, 9)),
                 tuple(f"{17 - n} {17 - n} p" for n in range(1, 9))),

@@ -35,7 +35,7 @@ def circuit(name: str) -> Circuit:
     facts = boards.board(name)
     sheets = [board_sheet(name, table), supply.sheet(), pulse_inputs.sheet(), switches.sheet(),
               drivers.pump(), drivers.sections(), drivers.bridge(), display.sheet()]  # fmt: skip
-    if "GNSS_RX" in table.gpio and "CAN_RX" in facts.spare:
+    if "GNSS_RX" in table.gpio and "CAN_SELECT" in table.gpio:
         sheets.append(receivers.receiver())
     if "PRESSURE" in facts.spare:
         sheets.append(receivers.pressure())

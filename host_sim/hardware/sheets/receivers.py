@@ -1,20 +1,25 @@
 """GNSS receiver and CAN; pressure input. Only boards with pins left have them.
 
-The firmware reads the receiver. It has no driver for CAN and does not read the pressure: both are
-wired so that they can be, and harm nothing until then. The CAN transceiver can only listen: its
-input is held recessive.
+The firmware reads the receiver and, over the lines of the section registers, the CAN controller. It
+does not read the pressure: that is wired so that it can be, and harms nothing until then. The CAN
+transceiver can only listen: its input is held recessive, and the controller's output stays open.
 """
 
 from __future__ import annotations
 
 from host_sim.hardware.circuit import Note, Port, Sheet
-from host_sim.hardware.sheets.parts import bypass, capacitor, chip, clamp, connector, resistor
+from host_sim.hardware.sheets.parts import bypass, capacitor, chip, clamp, connector, resistor, two
 
 
 def receiver() -> Sheet:
     """The page of receiver and CAN."""
     transceiver = {1: "CAN_QUIET", 2: "GND", 3: "V5", 4: "CAN_OUT", 5: "3V3", 6: "CAN_L",
                    7: "CAN_H", 8: "GND"}  # fmt: skip
+    controller = {
+        1: "", 2: "CAN_OUT", 3: "", 4: "", 5: "", 6: "", 7: "CAN_XTAL_2", 8: "CAN_XTAL_1", 9: "GND",
+        10: "", 11: "", 12: "", 13: "SECTION_CLOCK", 14: "SECTION_DATA", 15: "SWITCH_DATA",
+        16: "CAN_SELECT", 17: "CAN_RESET", 18: "3V3",
+    }  # fmt: skip
     return Sheet(
         "receiver and CAN",
         (
@@ -24,14 +29,22 @@ def receiver() -> Sheet:
             resistor("R101", "10 k", ("3V3", "GNSS_RX"), (32, 10)),
             chip("U8", "MCP2562", transceiver, (46, 40)),
             resistor("R102", "10 k", ("3V3", "CAN_QUIET"), (28, 34)),
-            resistor("R103", "1 k", ("CAN_OUT", "CAN_RX"), (26, 46), "left"),
+            chip("U9", "MCP2515", controller, (76, 20)),
+            resistor("R103", "10 k", ("3V3", "CAN_SELECT"), (62, 24), "left"),
+            resistor("R107", "10 k", ("3V3", "CAN_RESET"), (62, 28), "left"),
+            two("Y", "Y1", "crystal 8 MHz", "8 MHz", ("CAN_XTAL_1", "CAN_XTAL_2"), (20, 56),
+                "left"),
+            capacitor("C40", "C 22 pF 50 V", ("CAN_XTAL_1", "GND"), (14, 60)),
+            capacitor("C41", "C 22 pF 50 V", ("CAN_XTAL_2", "GND"), (26, 60)),
             bypass("C36", "V5", (64, 50)), bypass("C37", "3V3", (72, 50)),
+            bypass("C42", "3V3", (80, 50)),
             connector("J28", "CAN", ("CAN_H", "CAN_L", "GND"), (70, 38), "left"),
         ),
         (Port("GNSS_RX", (42, 14), "right"), Port("GNSS_TX", (42, 22), "right"),
-         Port("CAN_RX", (38, 52), "right")),
-        (Note("The firmware has no driver for CAN yet. The transceiver only listens: TXD is held "
-              "high, so it can disturb nobody.", (6, 60)),),
+         Port("SECTION_CLOCK", (64, 16), "left"), Port("SECTION_DATA", (64, 17), "left"),
+         Port("SWITCH_DATA", (64, 18), "left"), Port("CAN_SELECT", (64, 19), "left")),
+        (Note("TXD is held high, so nobody is disturbed: something else on the bus must "
+              "acknowledge.", (30, 64)),),
     )  # fmt: skip
 
 

@@ -4,6 +4,8 @@ The lines to the 74HCT595 have 1 k each, so that a board on USB power alone does
 through the chip's inputs, and their resistors sit on its side: they hold with the board pulled
 out. SECTION_OFF is held by 5 V for the same reason, for 3.3 V goes away with the board; 10 k over
 15 k make 3 V of it, which is high for the chip and harmless for the pin.
+
+The 74HC165 always drives its output; 2.2 k behind it let another chip on the bus have its say.
 """
 
 from __future__ import annotations
@@ -18,7 +20,7 @@ def sheet() -> Sheet:
     """The page."""
     switches_in = {11: 1, 12: 2, 13: 3, 14: 4, 3: 5, 4: 6, 5: 7, 6: 8}
     reading = {pin: f"SWITCH_{number}" for pin, number in switches_in.items()} | {
-        1: "SECTION_LATCH", 2: "SECTION_CLOCK", 15: "GND", 10: "GND", 9: "SWITCH_DATA", 7: "",
+        1: "SECTION_LATCH", 2: "SECTION_CLOCK", 15: "GND", 10: "GND", 9: "SWITCH_OUT", 7: "",
         16: "3V3", 8: "GND",
     }  # fmt: skip
     driving = {pin: f"SECTION_{number}" for pin, number
@@ -39,14 +41,15 @@ def sheet() -> Sheet:
             Part("RN2", "RN_BUS", "8 x 10 k", "RN 8 x 10 k",
                  {"1": "3V3"} | {str(n + 1): f"SWITCH_{n}" for n in SECTIONS}, (26, 48),
                  labelled=True),
-            resistor("R30", "10 k", ("3V3", "SWITCH_DATA"), (60, 23)),
+            resistor("R30", "10 k", ("3V3", "SWITCH_DATA"), (74, 23)),
+            resistor("R106", "2.2 k", ("SWITCH_OUT", "SWITCH_DATA"), (66, 28), "left"),
             chip("U5", "74HCT595", driving, (92, 30)),
             bypass("C16", "3V3", (40, 48)), bypass("C17", "V5", (50, 48)),
             *line("DATA", 31, (16, 62), "GND"), *line("CLOCK", 33, (44, 62), "GND"),
             *line("LATCH", 35, (60, 46), "V5"), *line("OFF", 38, (84, 46), "V5"),
         ),
         (Port("MASTER", (46, 13), "right"), Port("IMPLEMENT", (98, 13), "right"),
-         Port("SWITCH_DATA", (66, 28), "right"),
+         Port("SWITCH_DATA", (80, 28), "right"),
          Port("SECTION_DATA", (16, 62), "left"), Port("SECTION_CLOCK", (44, 62), "left"),
          Port("SECTION_LATCH", (64, 48), "left"), Port("SECTION_OFF", (88, 48), "left")),
         (Note("Section 1 is QA of U5 and A of U4.", (88, 22)),),

@@ -4,9 +4,12 @@ import pytest
 
 from app.gnss import Gnss
 from app.keys import RawKeys
+from app.mcp2515 import Mcp2515
+from host_sim.twin.can_chip import CanChip, can_frame
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Outputs
 from rate_control.units import BY_GNSS
+from tests.contract.fake_bench import ShiftRegisters
 from tests.fakes.chip import Chip, ChipReset, Square, Steady
 from tests.fakes.modules import Installed
 
@@ -181,6 +184,74 @@ def test_gnss_receiver_is_read_from_the_uart_or_not_at_all(chip, monkeypatch):
     assert not chip.received
     monkeypatch.setattr(wiring, "GNSS_BAUD", 0)
     assert board.gnss_stream() is None
+
+
+class SharedBus:
+    """The section registers and a CAN chip on the same lines; the select pin says who is meant."""
+
+    def __init__(self, chip):
+        self.can = CanChip()
+        self.registers = ShiftRegisters(chip, latch=5, off=6)
+        self.chip = chip
+        chip.spi_device = self
+
+    def shift(self, out, into):
+        if not self.chip.level(27):
+            self.can.exchange(out, into)
+        self.registers.shift(out[-1:], into if self.chip.level(27) else bytearray(1))
+
+
+def test_can_chip_shares_the_lines_and_no_section_opens_by_it(chip, monkeypatch):
+    from boards import wiring
+
+    monkeypatch.setattr(wiring, "CAN_MHZ", 8)
+    bus = SharedBus(chip)
+    board, inputs, outputs = rp2_board(), Inputs(), Outputs()
+    port = board.can_port()
+    assert port.mhz == 8
+    driver = Mcp2515(port, 129026, 129025)
+    outputs.section_mask = 0b101
+    board.write(outputs)
+    driver.reset()
+    assert driver.configure() and driver.check()
+    bus.can.hear(*can_frame(129026, b"\xff" * 8, 0xFF))
+    assert driver.take() and driver.pgn == 129026
+    assert bus.registers.shown == 0b101
+    bus.registers.closed = 0b11
+    board.read(inputs)  # shows what the registers hold
+    assert bus.registers.shown == 0b101 and inputs.switches >> 2 == 0b11
+    driver.take()
+    board.make_safe()
+    driver.check()
+    board.read(inputs)
+    assert bus.registers.shown == 0 and chip.level(27) == 1
+
+
+def test_an_exchange_is_not_interrupted_and_lets_go_whatever_happens(chip, monkeypatch):
+    import machine
+
+    from boards import wiring
+
+    monkeypatch.setattr(wiring, "CAN_MHZ", 16)
+    held = []
+    monkeypatch.setattr(machine, "disable_irq", lambda: held.append(1) or 4711)
+    monkeypatch.setattr(machine, "enable_irq", lambda state: held.append(state))
+    port = rp2_board().can_port()
+
+    class Broken:
+        def shift(self, out, into):
+            held.append(chip.level(27))
+            if len(out) > 1:
+                raise OSError
+
+    chip.spi_device = Broken()
+    with pytest.raises(OSError):
+        port.exchange(bytearray(2), bytearray(2))
+    assert held == [1, 0, 1, 4711] and chip.level(27) == 1
+
+
+def test_no_can_chip_unless_wiring_says_so(chip):
+    assert rp2_board().can_port() is None
 
 
 def test_the_implement_switch_reads_as_its_contact_is(chip):

@@ -16,7 +16,7 @@ from tests.fakes.modules import Installed
 # Table, text in it, what a builder might write there instead, what must be said about it.
 MUTANTS = (
     ("rp2", "BUZZER = 15", "BUZZER = 14", "GPIO 14 is LAMP already"),
-    ("rp2", "BUZZER = 15", "BUZZER = 27", "GPIO 27 is CAN_RX of the drawings already"),
+    ("rp2", "BUZZER = 15", "BUZZER = 28", "GPIO 28 is PRESSURE of the drawings already"),
     ("rp2", "BUZZER = 15", "BUZZER = 25", "belongs to LED or wireless"),
     ("rp2", "BUZZER = 15", "BUZZER = 30", "is not brought out"),
     ("rp2", "SUPPLY = 26", "SUPPLY = 22", "has no adc; these have: 26, 27, 28"),
@@ -27,9 +27,10 @@ MUTANTS = (
     ("rp2", "PUMP = 7", "PUMPS = 7", "PUMP: has no pin"),
     ("rp2", "PUMP = 7", "PUMPS = 7", "PUMPS: is no signal"),
     ("rp2", "(PUMP, VALVE_OPEN,", "(VALVE_OPEN,", "PUMP: is an output and in neither"),
-    ("rp2", "(SECTION_OFF,)", "()", "SECTION_OFF: is an output and in neither"),
+    ("rp2", "(SECTION_OFF, CAN_SELECT)", "(CAN_SELECT,)",
+     "SECTION_OFF: is an output and in neither"),
     ("rp2", "BUZZER, TEST)", "BUZZER, TEST, SECTION_OFF)", "SECTION_OFF has no pull-down"),
-    ("rp2", "(SECTION_OFF,)", "(SECTION_OFF, ON)", "ON is no pin of this table"),
+    ("rp2", "CAN_SELECT)", "CAN_SELECT, ON)", "ON is no pin of this table"),
     ("esp32", "PUMP = 25", "PUMP = 34", "is an input only"),
     ("esp32", "PUMP = 25", "PUMP = 12", "decides how the chip starts: leave it alone"),
     ("esp32", "PUMP = 25", "PUMP = 9", "belongs to the module's flash"),
