@@ -167,10 +167,13 @@ def _misfits(path: Path, one: Pass, plots: Sequence[Plot]) -> Iterator[str]:
 
 
 def _piece(one: Pass, plot: Plot, alone: bool) -> dict[str, Any]:
-    """The figures of a plot: of the whole pass where it is alone, else of its piece of the way."""
-    if alone:
-        return one.figures()
-    return one.figures(plot.start_m, min(plot.start_m + plot.length_m, one.length_m))
+    """The figures of a plot: of the whole pass where it is alone, else of its piece of the way.
+
+    An implement that went up ahead of the plot's end leaves it its ground, and the liquid there.
+    """
+    end_m = plot.start_m + plot.length_m
+    whole = one.up_to(end_m)
+    return whole.figures() if alone else whole.figures(plot.start_m, min(end_m, whole.length_m))
 
 
 def _measured(plot: Plot, piece: dict[str, Any], settings: dict[str, Any], width_m: float

@@ -1,8 +1,8 @@
 """A plan as a scenario: a drive over the field, with the hands that a person would move.
 
 The rate of a plot is entered in the alley before it, as an operator enters it; the implement comes
-down at the plot's beginning and goes up at its end. Hands of a scenario are exact: what a person's
-reaction adds is not in such a drive.
+down as far before the plot as the plan says and goes up as much before its end as the machine is
+late to stop. Hands of a scenario are exact: what a person's reaction adds is not in such a drive.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from host_sim.field_trial.plan import Plan, Plot
+from rate_control.settings import Settings
+from rate_control.units import TICK_MS
 
 STAND_S, RAMP_S, TURN_S = 3.0, 3.0, 15.0
 L_HA_PER_M = 1e7
@@ -47,10 +49,20 @@ def _quoted(text: str) -> str:
     return json.dumps(text)
 
 
-def drive_over(plan: Plan, speed_m_s: float, on_board: bool = False) -> PlotDrive:
+def lift_ahead_s(settings: Settings) -> float:
+    """From the lift of the implement until the sections are told to shut: half a tick until the
+    switch is seen, its debouncing, the delay that is set. How long the valves then take is not
+    measured: what comes out meanwhile falls beyond the plot, which is better than a bare end.
+    """
+    return (TICK_MS / 2 + settings.switch_debounce_ms + settings.implement_stop_delay_ms) / 1000
+
+
+def drive_over(plan: Plan, speed_m_s: float, on_board: bool = False, lift_s: float = 0.0
+               ) -> PlotDrive:
     """Drive through the plots of a plan at one speed, with a slow turn between its columns.
 
-    With the plan `on_board` the hands treat a strip first, begin the trial, and enter no rates.
+    The hands lift `lift_s` before the end of a plot. With the plan `on_board` they treat a strip
+    first, begin the trial, enter no rates, and lift after a plot that the board ends itself.
     """
     samples = [(0.0, 0.0), (STAND_S, 0.0)]
     events: list[tuple[float, str]] = []
@@ -64,8 +76,9 @@ def drive_over(plan: Plan, speed_m_s: float, on_board: bool = False) -> PlotDriv
         begins_m = way_m
         offsets = _offsets(strip)
         way_m += _add(samples, (offsets[-1] + strip[-1].length_m) / speed_m_s, speed_m_s)
-        hands = _hands_at_board if on_board else _hands
-        for plot, start_m, lines in hands(strip, offsets):
+        hands = _hands_at_board(strip, offsets) if on_board else _hands(
+            strip, offsets, lift_s * speed_m_s)
+        for plot, start_m, lines in hands:
             if lines.startswith("rate"):
                 if plot.rate_m == rate_m:
                     continue
@@ -113,10 +126,13 @@ def _offsets(strip: Sequence[Plot]) -> list[float]:
     return [plot.start_m - first.start_m for plot in strip]
 
 
-def _hands(strip: Sequence[Plot], offsets: Sequence[float]) -> Iterator[tuple[Plot, float, str]]:
+def _hands(strip: Sequence[Plot], offsets: Sequence[float], lift_m: float
+           ) -> Iterator[tuple[Plot, float, str]]:
     """What the hands do along a strip: plot, where, and lines of TOML."""
     ends = [offset + plot.length_m for plot, offset in zip(strip, offsets, strict=True)]
-    alleys = [(end + start) / 2 for end, start in zip(ends, offsets[1:], strict=False)]
+    downs = [start - plot.start_m * (plot.number != before.number)
+             for before, plot, start in zip(strip, strip[1:], offsets[1:], strict=False)]
+    alleys = [(end + down) / 2 for end, down in zip(ends, downs, strict=False)]
     for plot, at_m in zip(strip, [-RUN_UP_M / 2, *alleys], strict=True):
         if plot.treated:
             rate = f"{plot.rate_m * L_HA_PER_M:.9g} L/ha"
@@ -124,10 +140,11 @@ def _hands(strip: Sequence[Plot], offsets: Sequence[float]) -> Iterator[tuple[Pl
     for index, (plot, at_m) in enumerate(zip(strip, offsets, strict=True)):
         joined = index and strip[index - 1].number == plot.number
         if plot.treated and not joined:
-            yield plot, at_m, f'implement = "down"\nnote = "plot {plot.name}"\n'
+            yield plot, at_m - plot.start_m, f'implement = "down"\nnote = "plot {plot.name}"\n'
         follows = index + 1 < len(strip) and strip[index + 1].number == plot.number
         if plot.treated and not follows:
-            yield plot, ends[index], f'implement = "up"\nnote = "after plot {plot.name}"\n'
+            lines = f'implement = "up"\nnote = "after plot {plot.name}"\n'
+            yield plot, ends[index] - min(lift_m, plot.length_m / 2), lines
 
 
 def _strip() -> Iterator[tuple[float, str]]:
@@ -153,6 +170,16 @@ def _hands_at_board(strip: Sequence[Plot], offsets: Sequence[float]
         if index + 1 == len(strip) or strip[index + 1].number != plot.number:
             run_out_m = RUN_OUT_M if plot.start_m else 0.0
             yield plot, end_m + run_out_m, f'implement = "up"\nnote = "after plot {plot.name}"\n'
+
+
+def room_problems(plan: Plan) -> Iterator[str]:
+    """Plots before which the implement would come down while it is down in the plot before."""
+    for strip in _strips(plan.plots):
+        for (first, before), (second, plot) in pairwise(zip(_offsets(strip), strip, strict=True)):
+            alley_m = second - first - before.length_m
+            if plot.treated and plot.number != before.number and plot.start_m > alley_m:
+                yield (f"plot {plot.name}: the implement comes down {plot.start_m:g} m before it, "
+                       f"but the alley is only {alley_m:g} m long")
 
 
 def shortest_alley_m(plan: Plan) -> float | None:

@@ -37,7 +37,7 @@ def passes(record: RunRecord, truth: Truth) -> list[Figures]:
 
 def cut(record: RunRecord, truth: Truth) -> list[Pass]:
     """The passes themselves, of which any piece can be judged."""
-    ground = _Ground(record, truth)
+    ground = _Ground(record, truth, truth.asked)
     spans = list(_spans(record, truth))
     ends = [*(span.start for span in spans[1:]), len(ground.step_m)]
     return [Pass(ground, span, slice(span.stop, end))
@@ -57,8 +57,9 @@ def _spans(record: RunRecord, truth: Truth) -> Iterator[slice]:
 class _Ground:
     """Way, volume and wanted volume of each interval of a run."""
 
-    def __init__(self, record: RunRecord, truth: Truth) -> None:
+    def __init__(self, record: RunRecord, truth: Truth, working: Flags) -> None:
         widths_m = np.array(truth.section_width_m)
+        self._record = record
         self.truth = truth
         self.measured = bool(record.about.get("measured"))
         self.time_s = record["time_s"]
@@ -69,10 +70,16 @@ class _Ground:
         is_open: Flags = record["section_mask"][:-1] > 0
         shut = self.measured and is_open.any()
         self.at_end_ml = self.section_ml * is_open[:, None] if shut else self.section_ml
-        self.working: Flags = truth.asked
+        self.working = working
         self.on = truth.section_on & self.working[:, None]
         self.area_ha = self.step_m[:, None] * widths_m * self.on / M2_HA
         self.target_ml = record["wanted_ml_ha"][1:, None] * self.area_ha
+
+    def worked(self, span: slice) -> _Ground:
+        """The same ground, where liquid is wanted in these intervals, too."""
+        working = self.working.copy()
+        working[span] = True
+        return _Ground(self._record, self.truth, working)
 
 
 class Pass:
@@ -80,6 +87,7 @@ class Pass:
 
     def __init__(self, ground: _Ground, span: slice, after: slice) -> None:
         truth = ground.truth
+        self._ground, self._span, self._after = ground, span, after
         self._measured = ground.measured
         working = ground.working[span]
         self.start_s = float(truth.time_s[span.start])
@@ -100,6 +108,18 @@ class Pass:
     @property
     def length_m(self) -> float:
         return float(self._way_m[-1])
+
+    def up_to(self, end_m: float) -> Pass:
+        """This pass, as if it had been lifted no earlier than at a place: ground is wanted up to
+        there. Who knows that the liquid stops later than the switch lifts ahead of a plot's end.
+        """
+        beyond_m = self.length_m + np.cumsum(self._ground.step_m[self._after])
+        more = int(np.searchsorted(beyond_m, end_m)) + 1
+        if end_m <= self.length_m or more > len(beyond_m):
+            return self
+        stop = self._span.stop + more
+        return Pass(self._ground.worked(slice(self._span.stop, stop)),
+                    slice(self._span.start, stop), slice(stop, self._after.stop))
 
     def figures(self, begin_m: float = 0.0, end_m: float | None = None) -> Figures:
         """Of the pass, or of a piece of its way, for which what came after the lift counts not."""

@@ -150,7 +150,7 @@ def _run_scenario(args: argparse.Namespace) -> int:
     from host_sim.common.output import check_directory, write_files
     from host_sim.field_trial.fit import check_machine, speed_problem
     from host_sim.field_trial.plan_file import read_plan
-    from host_sim.field_trial.plot_drive import drive_over
+    from host_sim.field_trial.plot_drive import drive_over, lift_ahead_s, room_problems
     from host_sim.machine_file.machine import load_machine
 
     check_directory(args.out)
@@ -163,12 +163,18 @@ def _run_scenario(args: argparse.Namespace) -> int:
     problem = speed_problem(speed_m_s)
     if problem:
         raise InputError(f"--speed: {problem}")
-    way = drive_over(plan, speed_m_s, args.on_board)
+    if problems := [f"{args.plan}: {words}" for words in room_problems(plan)]:
+        raise InputError(*problems)
+    lift_s = lift_ahead_s(machine.settings)
+    way = drive_over(plan, speed_m_s, args.on_board, lift_s)
     on_board = os.path.relpath(args.plan, args.out) if args.on_board else ""
     text = way.scenario(f"Trial {args.plan.stem}", os.path.relpath(args.machine, args.out),
                         "speed.csv", args.seed, on_board)
     for path in write_files(args.out, {"scenario.toml": text, "speed.csv": way.speed_csv}):
         print(plain(path))
+    if not args.on_board:
+        ahead = units.text("width_mm", lift_s * speed_m_s, plan.us)
+        print(f"the implement goes up {ahead} before the end of a plot")
     return 0
 
 

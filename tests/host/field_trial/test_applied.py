@@ -14,12 +14,15 @@ import pytest
 from host_sim import REPO_ROOT
 from host_sim.__main__ import main
 from host_sim.common.errors import InputError
+from host_sim.field_trial import plot_drive
 from host_sim.field_trial.anova import anova
 from host_sim.field_trial.applied import applied
 from host_sim.field_trial.plan import Plan, Plot
+from host_sim.field_trial.plan_file import read_plan
 from host_sim.field_trial.uncertainty import Knowledge
 from host_sim.runs.measured import as_measured
 from host_sim.twin.scenario import load_scenario
+from host_sim.twin.twin import Twin
 from rate_control.interlock import APPLYING, READY
 from rate_control.units import SWITCH_IMPLEMENT
 from tests.support.drives import TICK_S, made_up_record, wanted_flow_ml_s
@@ -223,6 +226,28 @@ def test_plots_of_one_pass_have_their_piece_of_the_way():
     assert float(one.figures["volume"].value) == pytest.approx(0.3e-3)
     assert one.piece["length_m"] == pytest.approx(10.0) == other.piece["length_m"]
     assert other.piece["start_m"] - one.piece["start_m"] == pytest.approx(14.0)
+
+
+@pytest.mark.parametrize("ahead", [True, False], ids=["ahead", "at the end"])
+def test_what_hands_put_beyond_a_plot_is_less_where_they_lift_ahead(ahead, tmp_path, monkeypatch):
+    """On the twin, by the truth: 1 m of run-up, and the plot judged on its own ground."""
+    plan = tmp_path / "plan.csv"
+    plan.write_text("plot,treatment,rate_l_ha,length_m,start_m,order,width_m\n1,A,80,12,1,1,3.5\n")
+    machine = REPO_ROOT / "host_sim/scenarios/plot_bar.machine.toml"
+    if not ahead:
+        monkeypatch.setattr(plot_drive, "lift_ahead_s", lambda settings: 0.0)
+    assert main(["plots", "scenario", str(plan), "--machine", str(machine), "--speed", "8 km/h",
+                 "--out", str(tmp_path)]) == 0
+    record = Twin(load_scenario(tmp_path / "scenario.toml", field="calm")).run()
+    down = np.flatnonzero(record["hand_switches"].astype(int) & SWITCH_IMPLEMENT)
+    end_m = record["true_distance_m"][down[0] - 1] + 1.0 + 12.0
+    beyond_ml = record.section_ml[-1].sum() - np.interp(
+        end_m, record["true_distance_m"], record.section_ml.sum(axis=1))
+    beyond_m = beyond_ml / (80_000 * 3.5 / 1e4)
+    assert (beyond_m < 0.2) == ahead, beyond_m
+    [one] = applied(plan, read_plan(plan), record, Knowledge())
+    assert one.piece["length_m"] == pytest.approx(12.0, abs=0.01)
+    assert one.piece["area_ha"] == pytest.approx(12.0 * 3.5 / 1e4, rel=0.001)
 
 
 def test_a_rate_that_was_not_that_of_the_plan_is_told():

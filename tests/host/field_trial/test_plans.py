@@ -13,8 +13,10 @@ from host_sim.common.errors import InputError
 from host_sim.common.output import write_files
 from host_sim.field_trial.plan_file import read_plan
 from host_sim.field_trial.plan_table import plan_csv
-from host_sim.field_trial.plot_drive import drive_over
+from host_sim.field_trial.plot_drive import drive_over, lift_ahead_s
+from host_sim.machine_file.machine import load_machine
 from host_sim.twin.scenario import DEMO, load_scenario
+from rate_control.units import TICK_MS
 
 MACHINE = DEMO.with_name("plot_bar.machine.toml")
 SIX = [word for letter, rate in zip("ABCDEF", (60, 70, 80, 90, 100, 0), strict=True)
@@ -204,6 +206,34 @@ def test_the_drive_of_a_plan_has_its_rates_in_the_alleys(plan, tmp_path):
     wanted = [f"{plot.rate_m * 1e7:.9g} L/ha" for plot in plan.plots if plot.treated]
     assert rates == [rate for index, rate in enumerate(wanted) if index == 0
                      or rate != wanted[index - 1]]
+
+
+def test_hands_lower_the_run_up_before_a_plot_and_lift_ahead_of_its_end(tmp_path):
+    rows = ("plot,treatment,rate_l_ha,length_m,start_m,order,width_m,x_m,y_m,heading_deg\n"
+            "1,A,80,8,1,1,3.5,1.75,0,0\n2,B,0,8,0,2,3.5,1.75,11,0\n3,C,60,8,1,3,3.5,1.75,22,0\n")
+    course = drive_over(read_plan(written(tmp_path, rows)), 1.5, lift_s=0.2)
+    at_m = {}
+    for place_m, lines in course.events:
+        at_m.setdefault(lines.split()[0] + lines.split()[2], []).append(place_m)
+    first_m = at_m['implement"down"'][0] + 1.0
+    assert [place_m - first_m for place_m in at_m['implement"down"']] == pytest.approx([-1, 21])
+    assert [place_m - first_m for place_m in at_m['implement"up"']] == pytest.approx([7.7, 29.7])
+
+
+def test_an_alley_without_room_for_the_run_up_is_no_drive(tmp_path, capsys):
+    rows = ("plot,treatment,rate_l_ha,length_m,start_m,order,width_m,x_m,y_m,heading_deg\n"
+            "1,A,80,8,2,1,3.5,1.75,0,0\n2,C,60,8,2,2,3.5,1.75,9,0\n")
+    assert main(["plots", "scenario", str(written(tmp_path, rows)), "--machine", str(MACHINE),
+                 "--speed", "6 km/h", "--out", str(tmp_path / "out")]) == 2
+    assert "plot 2: the implement comes down 2 m before it, but the alley is only 1 m long" in (
+        capsys.readouterr().err)
+    assert not (tmp_path / "out").exists()
+
+
+def test_the_lift_is_ahead_by_what_the_machine_is_late_to_stop():
+    settings = load_machine(MACHINE).settings
+    late_ms = settings.switch_debounce_ms + settings.implement_stop_delay_ms
+    assert lift_ahead_s(settings) == pytest.approx(TICK_MS / 2000 + late_ms / 1000)
 
 
 def test_a_scenario_is_read_from_any_folder(plan, tmp_path, monkeypatch):
