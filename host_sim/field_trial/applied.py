@@ -71,7 +71,8 @@ def applied(path: Path, plan: Plan, record: RunRecord, know: Knowledge,
             found.append(Applied(plot))
             continue
         settings = record.about["settings"]
-        figures = _known(piece, figures_of(_measured(plot, piece, settings, width_m), know))
+        measure = _measured(plot, piece, settings, width_m, know)
+        figures = _known(piece, figures_of(measure, know))
         rate = truths[plot.name]["mean_rate_l_ha"] if known else None
         found.append(Applied(plot, piece, figures, None if rate is None else rate * L_HA_M,
                              tuple(_flags(plot, piece, figures))))
@@ -120,7 +121,8 @@ def _by_board(plot: Plot, times: Sequence[dict[str, Any]], settings: Settings, k
     piece = {"length_m": row["length_m"], "area_ha": row["area_ha"], "volume_l": row["volume_l"],
              "time_s": max(row["time_s"], 1e-3), "cv_pct": None, "start_error_m": None,
              "end_error_m": None, "target_l_ha": row["asked_l_ha"]}
-    figures = _known(piece, figures_of(_measured(plot, piece, settings.as_dict(), width_m), know))
+    measure = _measured(plot, piece, settings.as_dict(), width_m, know)
+    figures = _known(piece, figures_of(measure, know))
     before_l = sum(one["volume_l"] for one in times if one is not row)
     flags = [*_flags(plot, piece, figures)]
     if not whole:
@@ -176,19 +178,26 @@ def _piece(one: Pass, plot: Plot, alone: bool) -> dict[str, Any]:
     return whole.figures() if alone else whole.figures(plot.start_m, min(end_m, whole.length_m))
 
 
-def _measured(plot: Plot, piece: dict[str, Any], settings: dict[str, Any], width_m: float
-              ) -> MeasuredPlot:
+def _measured(plot: Plot, piece: dict[str, Any], settings: dict[str, Any], width_m: float,
+              know: Knowledge) -> MeasuredPlot:
+    """What was measured, with what the meter missed while its rotor came up.
+
+    Where the implement came down before the plot, that was before it.
+    """
     length_m = piece["length_m"]
+    true_width_m = piece["area_ha"] * M2_HA / length_m if piece["area_ha"] else width_m
+    missed_m3 = 0.0 if plot.start_m else know.missed_m3
+    missed_m = missed_m3 / (plot.rate_m * true_width_m)
     return MeasuredPlot(
-        volume_m3=max(piece["volume_l"], 1e-9) * L_M3, length_m=length_m,
-        width_m=piece["area_ha"] * M2_HA / length_m if piece["area_ha"] else width_m,
+        volume_m3=max(piece["volume_l"], 1e-9) * L_M3 + missed_m3, length_m=length_m,
+        width_m=true_width_m,
         time_s=piece["time_s"], wanted_m=plot.rate_m,
         pulses_per_m3=settings["meter_pulses_hl"] * PULSES_M3,
         pulses_per_m=settings["speed_pulses_km"] * PULSES_M,
         droop_m3_s=settings.get("meter_droop_ul_s", 0) * 1e-9,
         cv=(piece["cv_pct"] or 0.0) / 100, metres=np.floor(length_m / CELL_M),
-        start_error_m=piece["start_error_m"] or 0.0, end_error_m=piece["end_error_m"] or 0.0,
-        edge_m=edge_m(length_m))
+        start_error_m=(piece["start_error_m"] or 0.0) + missed_m,
+        end_error_m=piece["end_error_m"] or 0.0, edge_m=edge_m(length_m))
 
 
 def _known(piece: dict[str, Any], figures: dict[str, Figure]) -> dict[str, Figure]:

@@ -26,6 +26,7 @@ KEYS = {
     "droop": ("droop_m3_s", "flow_ul_s", 1e-3),
     "slip": ("slip", "share_ppm", 0.2),
     "start": ("start_m3", "volume_ml", 1e-2),
+    "start_missed": ("missed_m3", "volume_ml", 1e-2),
     "moment": ("edge_s", "time_ms", 5.0),
     "metre": ("metre", "share_ppm", 0.5),
 }

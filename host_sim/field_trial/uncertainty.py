@@ -28,7 +28,8 @@ class Knowledge:
     `meter` and `speed` are of the constants that were found in so many runs; `slip` is how slip
     varies from plot to plot; `start_m3` is what the meter counts at one end of a plot and the plot
     does not get; `edge_s` is when the liquid begins and ends against the switch; `metre` is the
-    noise of the measured rate of a single metre.
+    noise of the measured rate of a single metre. `missed_m3` is no uncertainty but a correction:
+    what the meter does not count, on average, of a start from rest.
     """
 
     meter: float = 0.005
@@ -41,6 +42,7 @@ class Knowledge:
     start_m3: float = 3e-6
     edge_s: float = 0.05
     metre: float = 0.01
+    missed_m3: float = 0.0
 
 
 @dataclass(frozen=True)
