@@ -10,10 +10,18 @@ import math
 import struct
 
 from app.can_messages import COURSE_PGN, GROUND_SPEED_PGN, POSITION_PGN, WHEEL_SPEED_PGN
+from host_sim.plant.machine import Machine
 from host_sim.twin.can_chip import CanChip, can_frame
 
 RECEIVER, TRACTOR = 0x1C, 0xF0  # addresses, any
 NONE_16, NONE_32 = 0xFFFF, 0x7FFFFFFF
+
+
+def wired_chip(machine: Machine) -> CanChip:
+    """A board's chip on the bus of a machine; it is deaf until the firmware starts it."""
+    chip = CanChip()
+    machine.gnss.bus = CanBus(chip, machine.spec.ground.slip_share)
+    return chip
 
 
 class CanBus:

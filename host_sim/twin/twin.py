@@ -16,8 +16,6 @@ from host_sim.plant.way import Way
 from host_sim.runs.judged import M2_HA
 from host_sim.runs.recorder import RowRecorder
 from host_sim.twin.breaking import Breaking
-from host_sim.twin.can_bus import CanBus
-from host_sim.twin.can_chip import CanChip
 from host_sim.twin.clock import US_PER_S, VirtualClock
 from host_sim.twin.disturbances import set_field
 from host_sim.twin.flashed import flashed, opening_contacts
@@ -84,12 +82,9 @@ class Twin(SteppedRun):
         machine.field.recorded = scenario.speed_trace.recorded
         self._breaking = Breaking(machine.faults)
         self.panel = SimulatedPanel()
-        can = CanChip() if scenario.settings.can_use else None
-        if can:
-            machine.gnss.bus = CanBus(can, scenario.machine.ground.slip_share)
         files = flashed(scenario.settings, scenario.zones, scenario.plan)
         super().__init__(
-            machine, clock, Fittings(self.panel.display, self.panel.read_keys, can=can, files=files,
+            machine, clock, Fittings(self.panel.display, self.panel.read_keys, files=files,
                                      opening=opening_contacts(scenario.settings)),
             make_controller=lambda settings: self._watched(contender(settings, machine)))
 

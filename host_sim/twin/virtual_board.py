@@ -12,6 +12,8 @@ from typing import Any
 
 from boards.board import Board
 from host_sim.plant.machine import Actuation, Machine
+from host_sim.twin.can_bus import wired_chip
+from host_sim.twin.can_chip import CanChip
 from host_sim.twin.clock import VirtualClock
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Outputs
@@ -48,13 +50,12 @@ class Fittings:
     """What else is wired to the board, as the application asks for it (see boards/board.py).
 
     `keys` fills an app.keys.RawKeys. `files` keeps its content over every reset. `opening` is a
-    mask of the hand switches whose contacts open when they are on, or down. `can` is a CAN chip.
+    mask of the hand switches whose contacts open when they are on, or down.
     """
 
     display: Any = None
     keys: Callable[[Any], None] | None = None
     link: Any = None
-    can: Any = None
     files: MemoryFiles = field(default_factory=MemoryFiles)
     opening: int = 0
 
@@ -84,6 +85,7 @@ class VirtualBoard(Board):
         self.lamp = self.buzzer = 0
         self.actuation = Actuation()
         self.fittings = fittings or Fittings()
+        self._can = wired_chip(machine)
         self._clock = clock
         self._boot = boot
         self._period_us = 0
@@ -171,8 +173,8 @@ class VirtualBoard(Board):
     def gnss_stream(self) -> Any:
         return self.machine.gnss if self.machine.spec.gnss.hz else None
 
-    def can_port(self) -> Any:
-        return self.fittings.can
+    def can_port(self) -> CanChip:
+        return self._can
 
     def display(self) -> Any:
         return self.fittings.display
