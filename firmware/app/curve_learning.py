@@ -128,8 +128,7 @@ class CurveLearning:
         present = controller.settings.curve_flow_ul_s
         if present != self._flows:  # by a person, a procedure or the link
             self._follow_present()
-        if (application.outputs_on() or controller.measured.switches & MASTER
-                or application.running_procedure() is not None):
+        if controller.measured.switches & MASTER or application.running_procedure() is not None:
             return
         learned = self._learned()
         worth = [abs(new - old) * ONE_Q12 >= old * WORTH_Q12 > 0

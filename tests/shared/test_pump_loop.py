@@ -152,9 +152,10 @@ def test_a_slow_start_does_not_leave_the_loop_blind():
     assert flow >= 95000
 
 
-def loses_pulses(share_percent, agreed_ticks):
+def loses_pulses(share_percent, agreed_ticks, trim_most_q20=ONE_Q20 // 4):
     """A right machine whose meter shows only a share of the flow after so long; the commands."""
     loop = PumpLoop(build({"meter_floor_ul_s": 0})[0], None)
+    loop.trim_most_q20 = trim_most_q20
     measured = Measured()
     decided = Decided()
     decided.target_ul_s = 100000
@@ -213,6 +214,16 @@ def test_a_meter_that_never_agreed_gets_a_quarter_more_at_most():
     assert not loop.doubted
     assert max(commands) == 125000
     assert loop.trim_q20 == ONE_Q20 // 4
+
+
+def test_what_a_curve_gives_by_itself_the_loop_does_not_give_again():
+    most_q20 = ONE_Q20 // 10
+    commands, loop, _, _ = loses_pulses(80, 0, most_q20)
+    assert 109900 <= max(commands) <= 110000
+    assert loop.trim_q20 == most_q20
+    commands, loop, _, _ = loses_pulses(60, 0, most_q20)
+    assert max(commands) <= 110000
+    assert loop.doubted and not loop.trim_q20
 
 
 def test_a_meter_that_shows_a_quarter_too_little_even_then_is_doubted_and_the_trim_given_back():

@@ -107,3 +107,22 @@ def test_the_curve_of_a_pump_goes_with_it(
     assert main(["size", str(path), "--pump", tiny, "--out", str(path)]) in (0, 1)
     assert "[learned.pump_curve]" not in path.read_text()
     capsys.readouterr()
+
+
+def test_the_look_ahead_goes_with_the_curve_until_the_step_test_has_measured_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "my_bar.toml"
+    assert main([*WORDS, "--pump", "M", "--out", str(path)]) in (0, 1)
+    assert load_machine(path).settings.look_ahead_ms == 300  # 3/4 of 0.1 s and 0.3 s
+    predicted = path.read_text()
+    begun, stepped = predicted.split("[learned.step_test]")
+    path.write_text(begun + "[learned.step_test]"
+                    + stepped.replace(HOW, "on the bench").replace("0.3 s", "0.15 s"))
+    assert main(["size", str(path), "--outlet", "05", "--out", str(path)]) in (0, 1)
+    assert load_machine(path).settings.look_ahead_ms == 150
+    path.write_text(predicted)
+    tiny = "0.4 L/min open, 0.3 L/min at 2 bar"
+    assert main(["size", str(path), "--pump", tiny, "--out", str(path)]) in (0, 1)
+    assert "step_test" not in path.read_text()
+    capsys.readouterr()
