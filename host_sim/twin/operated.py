@@ -38,7 +38,7 @@ class OperatedRun(SteppedRun):
         self.panel = SimulatedPanel()
         port = PipePort(self.step, lambda: self.now_s)
         self.link = LinkClient(lambda: port)
-        fittings = Fittings(self.panel.display, self.panel.read_keys, port.board_end, files)
+        fittings = Fittings(self.panel.display, self.panel.read_keys, port.board_end, files=files)
         super().__init__(machine, clock, fittings, make_board)
 
     @property
