@@ -89,6 +89,7 @@ twins: setup ## fit 50 machines with hidden parameters; the intervals must hold 
 fuzz: setup ## feed every loader of files damaged ones: make fuzz EXAMPLES=20000 (for each)
 	$(BIN)/python -m tests.support.loader_fuzz $(EXAMPLES)
 	$(BIN)/python -m tests.support.sentence_fuzz
+	$(BIN)/python -m tests.support.can_fuzz
 	PLAN_MUTANTS=10000 $(BIN)/pytest -q tests/host/field_trial/test_plan_on_board.py -k "mutated or right_sums"
 
 fuzz-guided: setup ## the same led by what the code does, with atheris: make fuzz-guided LOADER=job

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from app.gnss import CAN_GNSS
 from host_sim.common.errors import InputError
 from host_sim.hardware import boards
 from host_sim.hardware.pin_rules import tables
@@ -11,12 +12,13 @@ from host_sim.hardware.signals import SIGNALS
 from host_sim.machine_file.homes import FITTED
 from host_sim.machine_file.machine import MachineFile
 from host_sim.machine_file.values import show
-from rate_control.settings import row
-from rate_control.units import PWM_PUMP
+from rate_control.settings import Settings, row
+from rate_control.units import BY_GNSS, PWM_PUMP
 
 LETTERS = "ABCDEFGH"  # of the inputs and outputs of a shift register
 VALVE = ("VALVE_OPEN", "VALVE_CLOSE")
 RECEIVER = ("GNSS_RX", "GNSS_TX")
+BUS = "CAN_SELECT"
 FOR_CHECKS = ("TEST",)
 
 
@@ -26,18 +28,28 @@ def board_of(machine: MachineFile) -> str:
     return next((name for name in boards.names() if name in words), boards.names()[0])
 
 
+def wants_sentences(settings: Settings) -> bool:
+    """Whether a serial receiver is asked for anything: what a CAN bus tells it is not."""
+    speed = settings.speed_source and not settings.can_use
+    return bool(speed or settings.position_use and settings.can_use != CAN_GNSS)
+
+
 def wire_lines(machine: MachineFile, board: str) -> Iterator[str]:
     """The list, a line for each pin in the order of hardware/wiring.md, then the sections.
 
     Raises InputError where the board has no pin for what is fitted.
     """
     settings, title, gpio = machine.settings, boards.board(board).title, tables()[board].gpio
-    receiver = bool(settings.speed_source)
+    receiver, bus = wants_sentences(settings), bool(settings.can_use)
     if receiver and RECEIVER[0] not in gpio:
-        raise InputError(f"{machine.path}: fitted.speed_source: no pins for a GNSS receiver on "
+        asks = "fitted.speed_source" if settings.speed_source else "settings.position_use"
+        raise InputError(f"{machine.path}: {asks}: no pins for a GNSS receiver on {title}")
+    if bus and BUS not in gpio:
+        raise InputError(f"{machine.path}: settings.can_use: no pin for a CAN controller on "
                          f"{title}")
     idle = {*FOR_CHECKS, *(VALVE if settings.actuator == PWM_PUMP else ("PUMP",)),
-            *(("SPEED",) if receiver else RECEIVER)}
+            *(("SPEED",) if settings.speed_source == BY_GNSS else ()),
+            *(() if receiver else RECEIVER), *(() if bus else (BUS,))}
     pulses = {"SPEED": show(row("speed_pulses_km"), settings.speed_pulses_km, machine.us),
               "FLOW": show(row("meter_pulses_hl"), settings.meter_pulses_hl, machine.us)}
     yield f"{machine.title}, on {title}"

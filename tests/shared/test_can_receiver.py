@@ -35,6 +35,17 @@ def test_each_use_takes_its_own_speed():
     assert rig.notes == []
 
 
+def test_only_its_own_message_counts_though_the_filters_let_all_pass():
+    rig = started(CAN_GROUND)
+    rig.chip.write(0x60, 0x60)
+    rig.hear(COURSE_PGN, COURSE)
+    rig.hear(WHEEL_SPEED_PGN, TWO_M_S)
+    rig.hear(POSITION_PGN, PLACE)
+    assert rig.told()[0] == 0
+    rig.hear(GROUND_SPEED_PGN, TWO_M_S)
+    assert rig.told() == (1, 1, 2000)
+
+
 class Place:
     """Stands in for app.position.Position."""
 

@@ -14,6 +14,7 @@ import sys
 from fractions import Fraction
 from random import Random
 
+import host_sim  # noqa: F401  (it puts firmware/ on the path before the next imports)
 from app.nmea_position import NmeaPosition
 from host_sim.common.arguments import count
 

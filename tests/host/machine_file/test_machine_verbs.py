@@ -92,7 +92,8 @@ def test_the_wires_of_a_machine_and_no_others(narrow, tmp_path, capsys):
     told = capsys.readouterr().out
     assert "PUMP" in told.splitlines()[8] and "1600.0 pulses/gal" in told
     assert "section 2: 54.0 in wide; valve at QB of the 74HCT595, switch at B" in told
-    assert "not used by this machine: VALVE_OPEN, VALVE_CLOSE, GNSS_RX, GNSS_TX, TEST" in told
+    assert ("not used by this machine: VALVE_OPEN, VALVE_CLOSE, GNSS_RX, GNSS_TX, CAN_SELECT, "
+            "TEST") in told
     valve = tmp_path / "valve.toml"
     valve.write_text(NARROW.replace("[fitted]", '[fitted]\nactuator = "in-line valve"\n'
                                     'board = "an ESP32 module"\n[fitted]'.replace(
@@ -106,6 +107,25 @@ def test_the_wires_of_a_machine_and_no_others(narrow, tmp_path, capsys):
     assert "no pins for a GNSS receiver" in capsys.readouterr().err
     assert main(["board", "wires", "--machine", str(narrow), "--board", "abacus"]) == 2
     assert "--board: must be one of rp2, esp32, is 'abacus'" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("speed_source", "can_use", "position_use", "unused"), [
+    ("both", "off", "off", "CAN_SELECT, TEST"),
+    ("GNSS", "off", "off", "SPEED, CAN_SELECT, TEST"),
+    ("GNSS", "ground", "off", "SPEED, GNSS_RX, GNSS_TX, TEST"),
+    ("pulses", "ground", "record", "TEST"),
+    ("pulses", "off", "record", "CAN_SELECT, TEST"),
+    ("both", "GNSS", "record", "GNSS_RX, GNSS_TX, TEST"),
+])
+def test_what_tells_speed_and_place_is_wired(narrow, tmp_path, capsys, speed_source, can_use,
+                                             position_use, unused):
+    mine = tmp_path / "mine.toml"
+    mine.write_text(NARROW.replace("[fitted]", f'[fitted]\nspeed_source = "{speed_source}"')
+                    + f'can_use = "{can_use}"\nposition_use = "{position_use}"\n')
+    assert main(["board", "wires", "--machine", str(mine)]) == 0
+    told = capsys.readouterr().out
+    left = told.splitlines()[-1].removeprefix("not used by this machine: ").split(", ")
+    assert set(left) == {"VALVE_OPEN", "VALVE_CLOSE", *unused.split(", ")}
 
 
 def test_the_machine_of_the_demonstration_passes_size(capsys):
