@@ -7,7 +7,7 @@ from rate_control.faults import FLOW_MISSING, OFF_CURVE
 from rate_control.interlock import APPLYING, READY
 from rate_control.pump_loop import TRIM_MOST_Q20
 from rate_control.records import Decided, Measured
-from rate_control.units import ONE_Q20
+from rate_control.units import INLINE_VALVE, ONE_Q20
 from tests.shared.panel_rig import PanelRig
 from tests.shared.test_store import PlainFiles
 
@@ -41,8 +41,8 @@ class Seen:
 class Rig:
     """An application with its master switch off, and learning over files."""
 
-    def __init__(self):
-        self.files = PlainFiles()
+    def __init__(self, files=None):
+        self.files = files or PlainFiles()
         rig = PanelRig(Store(self.files))
         rig.ticks(4)
         rig.app.take_on(True)
@@ -204,3 +204,28 @@ def test_menu_shows_how_far_it_came_and_takes_it_back():
     panel.push()
     assert rig.flows() == rig.before
     assert any("first pump curve" in line for line in panel.lines()), panel.lines()
+
+
+def test_what_was_learned_is_there_after_a_restart_and_can_still_be_undone():
+    rig = Rig()
+    rig.round(10)
+    learned = rig.flows()
+    rig.app.save()
+    again = Rig(rig.files)
+    assert again.flows() == learned != rig.before
+    assert again.learning.undo() == UNDONE
+    assert again.flows() == rig.before
+
+
+def test_the_part_fits_a_pump_and_tells_that_a_valve_has_no_use_for_it():
+    rig = Rig()
+    rig.app.learning = None
+    curve_learning.fit(rig.app, rig.files)
+    assert isinstance(rig.app.learning, CurveLearning)
+    assert rig.app.parts[-1] is rig.app.learning
+    rig = Rig()
+    rig.app.change_settings({"actuator": INLINE_VALVE})
+    rig.app.learning = None
+    curve_learning.fit(rig.app, rig.files)
+    assert rig.app.learning is None and rig.app.parts == []
+    assert curve_learning.ONLY_PUMP in rig.app.notes
