@@ -81,11 +81,21 @@ def _field(page: Page) -> None:
     page.wait_for_timeout(2500)
 
 
+def _map(page: Page) -> None:
+    """Four passes, how often each bit of ground was covered."""
+    page.evaluate("location.hash = 'scene=passes&at=84'")
+    page.wait_for_timeout(6000)
+    page.get_by_role("button", name="how often").click()
+    page.locator("#field").evaluate("field => field.scrollIntoView()")
+    page.wait_for_timeout(1500)
+
+
 STILLS = (
     Still("panel.png", (1280, 900), "light", _drive),
     Still("panel_dark.png", (1280, 900), "dark", _drive),
     Still("panel_phone.png", (390, 844), "light", _field, whole_page=False),
     Still("panel_fault.png", (1280, 720), "light", _fault, whole_page=False),
+    Still("panel_map.png", (1280, 700), "light", _map, whole_page=False),
 )
 
 

@@ -109,6 +109,20 @@ def test_what_the_page_reckons_is_what_the_report_reckons(open_page):
     assert report.overlap_ha * 1e4 > 10 and report.skipped_ha * 1e4 > 5
 
 
+def test_a_stroke_covers_the_ground_once(open_page):
+    again = open_page().evaluate("""async () => {
+        const { Coverage } = await import("/coverage.js");
+        const coverage = new Coverage([0, 0, 10, 10], 1);
+        const ring = [[2, 2], [4, 2], [4, 5], [2, 5]];
+        return [7, 7, 8].map((stroke) => {
+            coverage.fill(ring, stroke);
+            const { ground, again } = coverage.areas();
+            return [ground, again].map((area) => Math.round(area));
+        });
+    }""")
+    assert again == [[6, 0], [6, 0], [6, 6]]
+
+
 def test_the_next_pass_lies_where_it_is_told_to(open_page):
     page = open_page()
     field = page.get_by_label("next pass")

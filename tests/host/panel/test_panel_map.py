@@ -84,7 +84,8 @@ def test_the_turns_of_a_scenario_are_driven_and_then_pass_beside_pass():
     drawn = HEADLAND.drive()
     way = Way(scenario.heading_deg)
     steering = Steering(way, 3.5, scenario.events)
-    at_m = driven(way, steering, 0.0, drawn.way_m, down=False)
+    at_m = driven(way, steering, 0.0, 5.0, down=True)  # what hands do turns nothing meanwhile
+    at_m = driven(way, steering, at_m, drawn.way_m - 5.0, down=False)
     west_m, south_m = -RUN_UP_M, BAR_M / 2  # where it begins, in the field's own metres
     assert way.east_m + west_m == pytest.approx(drawn.east_m, abs=0.4)
     assert way.north_m + south_m == pytest.approx(drawn.north_m, abs=0.4)
@@ -212,6 +213,8 @@ def test_a_controller_that_follows_its_place_lays_its_belief_there():
     true, believed = played.latest["true_bar"]["at"], played.latest["believed_bar"]["at"]
     assert np.hypot(true[0] - believed[0], true[1] - believed[1]) < 150  # cm
     assert believed != true
+    east_cm, north_cm, heading = true
+    assert east_cm > 1000 and heading == 2700 and north_cm > 0  # east, then back on the left
     assert played.latest["believed_slabs"]
 
 
