@@ -1,7 +1,7 @@
 """The reading of a pressure sensor, and what the outlets look like with the flow."""
 
 from app import pressure
-from app.pressure import BROKEN, CURRENT, UNKNOWN, VOLTS, outlet_permille, pressure_pa
+from app.pressure import BROKEN, CURRENT, UNKNOWN, VOLTS, drop_pa, outlet_permille, pressure_pa
 from rate_control.intmath import LIMIT
 
 BAR = 100000
@@ -48,6 +48,13 @@ def test_nothing_is_said_without_pressure_or_an_open_section():
     assert outlet_permille(1000, 0, 1, 1, 100000, BAR) == UNKNOWN
     assert outlet_permille(1000, BROKEN, 1, 1, 100000, BAR) == UNKNOWN
     assert outlet_permille(1000, BAR, 0, 1, 100000, BAR) == UNKNOWN
+
+
+def test_check_valves_take_their_part_and_little_pressure_is_not_told():
+    assert drop_pa(3 * BAR, BAR // 2, 10 * BAR) == 3 * BAR - BAR // 2
+    assert drop_pa(BAR + BAR // 2, BAR // 2, 10 * BAR) == BAR
+    assert drop_pa(BAR + BAR // 2 - 1, BAR // 2, 10 * BAR) == UNKNOWN
+    assert drop_pa(BROKEN, 0, 10 * BAR) == UNKNOWN
 
 
 def test_the_largest_values_stay_small_ints():
