@@ -7,7 +7,7 @@ is there, is one number for any rate, speed and number of sections: 1000 for new
 plugged ones, more for worn ones. All in integers that stay small.
 """
 
-from rate_control.intmath import isqrt, muldiv
+from rate_control.intmath import DIVISOR_LIMIT, isqrt, muldiv
 
 NONE, VOLTS, CURRENT = range(3)  # no sensor; 0.5 to 4.5 V; 4 to 20 mA over 150 ohms
 
@@ -61,4 +61,5 @@ def outlet_permille(flow_ul_s: int, drop: int, open_mm: int, all_mm: int,
     """
     root = isqrt(drop << ROOT_SHIFT) if drop > 0 else 0
     due = muldiv(muldiv(rated_ul_s, open_mm, all_mm), root, isqrt(rated_pa << ROOT_SHIFT))
+    due = min(due, DIVISOR_LIMIT)  # 17 L/s: more than any meter here reads, so plugs stay plugs
     return muldiv(flow_ul_s, 1000, due) if due else UNKNOWN

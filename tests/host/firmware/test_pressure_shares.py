@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+import random
 from typing import Any
 
 import pytest
 
-from app.pressure import PLUGGED_PERMILLE, UNKNOWN, WORN_PERMILLE, drop_pa, outlet_permille
+from app.pressure import (
+    PLUGGED_PERMILLE,
+    PRESSURE_MAX_PA,
+    UNKNOWN,
+    WORN_PERMILLE,
+    drop_pa,
+    outlet_permille,
+    pressure_pa,
+)
 from host_sim.plant.catalogue import machine_spec
 from host_sim.plant.machine import Actuation, Machine
+from tests.support.small_int import SmallInt
 
 SPEC = machine_spec("electric_m")
 RANGE_PA = 400_000
@@ -71,3 +81,17 @@ def test_one_sensor_cannot_tell_a_clogged_filter_from_a_weak_pump_at_one_duty() 
     assert clogged.flow_m3_s == pytest.approx(weak.flow_m3_s, rel=0.01)
     assert clogged.pressure_pa == pytest.approx(weak.pressure_pa, rel=0.01)
     assert lived(0.35, filter_pa=1.5e5).flow_m3_s > 1.2 * lived(0.35, supply_drop_v=1.5).flow_m3_s
+
+
+def test_no_reading_and_no_setting_leaves_the_small_ints() -> None:
+    rng = random.Random(1)
+
+    def drawn(low: int, high: int) -> SmallInt:
+        return SmallInt(rng.choice((low, high, rng.randint(low, high))))
+
+    for _ in range(3000):
+        range_pa = drawn(1, PRESSURE_MAX_PA)
+        pressure = pressure_pa(drawn(0, 65535), rng.randint(0, 2), range_pa)
+        across = drop_pa(SmallInt(pressure), drawn(0, 300_000), range_pa)
+        outlet_permille(drawn(0, 10_000_000), SmallInt(across), drawn(0, 160_000),
+                        drawn(1, 160_000), drawn(1, 10_000_000), drawn(1000, PRESSURE_MAX_PA))
