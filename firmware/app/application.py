@@ -9,13 +9,11 @@ from app.store import FAILURE, SETTINGS, SETTINGS_STATE, TOTALS
 from app.trace_ring import TraceRing
 from rate_control.interlock import FAULT, MASTER
 from rate_control.records import Inputs, Request
-from rate_control.settings import TABLE, build
 from rate_control.units import TICK_MS, TICK_US
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from typing import Any
 
     from app.curve_learning import CurveLearning
     from app.position import Position
@@ -54,11 +52,11 @@ class Application(Operations):
     ) -> None:
         self.board = board
         self.store = store
-        self.failure = ""
         self.notes = store.notes if store is not None else []
         self.rate_to_check = 0
         self._was_armed = False
-        settings, state = self._kept_settings()
+        from app.settings_at_start import kept
+        settings, state, self.failure = kept(store)
         super().__init__(settings, make_controller)
         self.controller.request.settings_state = state
         self.inputs = Inputs()
@@ -82,31 +80,6 @@ class Application(Operations):
             self._note_problems()
             self.jobs.add("save", SAVE_PERIOD_MS, self.save)
         self._saved_totals = None if self.notes else self._totals_mark()
-
-    def _kept_settings(self) -> "tuple[Settings, int]":
-        """Return the settings of the store and their state, see Request.
-
-        Where it has none that are sound, they are the defaults. A document that says nothing of
-        its state was taken on. Without a store the settings are those of whoever made this. The
-        settings of another firmware are taken over; where one of them does not fit, a person has
-        to look before anything moves.
-        """
-        store = self.store
-        values = store.load_settings() if store else {}
-        state = values.pop(SETTINGS_STATE, Request.TAKEN_ON if values or not store
-                           else Request.NOT_SET_UP)
-        settings: "Any"  # sound in the end: None only until they are fitted
-        settings, problems = build(values)
-        if problems or values and len(values) < len(TABLE):
-            from app.kept_settings import take_over
-            settings, lost = take_over(values, store)  # type: ignore[arg-type]  # it kept them
-            if lost:
-                self.failure = "settings do not fit, defaults: " + ", ".join(lost)
-                state = Request.LOST
-        if not values and store and SETTINGS in store.problems:
-            state = Request.LOST
-        known = state in (Request.TAKEN_ON, Request.NOT_SET_UP)
-        return settings, state if known else Request.LOST
 
     def _take_kept_rate(self, rate_ml_ha: int) -> None:
         """Go on with the rate that was kept with the totals, 0 where none was."""

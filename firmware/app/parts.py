@@ -9,17 +9,20 @@ if TYPE_CHECKING:
     from app.files import LogFiles
 
 POSITION = "app.position"
+PRESSURE_FILE = "pressure.bin"
 ZONES_FILE = "zones.bin"
 ZONES_SIZE = 4000  # of the program; the file is in memory by then
 ZONES_READ = 16385  # bytes: one more than zones may have, so that a larger file is seen as such
 
 # In the order of loading: what is built upon another one stands behind it, what takes all the
 # room that there is comes last.
-# name, setting and its value from which on it is wanted, module, bytes of heap as bytecode
+# name, setting ("" for the file of a pressure sensor) and its value from which on it is wanted,
+# module, bytes of heap as bytecode
 PARTS = (
     ("position", "position_use", 1, POSITION, 11000),
     ("CAN", "can_use", 1, "app.can_receiver", 6000),
     ("learning", "curve_learning", 1, "app.curve_learning", 3600),
+    ("pressure", "", 1, "app.pressure_watch", 6400),
     ("coverage", "position_use", 2, "app.coverage", 12000),  # with a grid of its smallest size
 )
 KEPT_FREE = 60000  # bytes that screens and procedures need besides
@@ -30,11 +33,15 @@ NO_ROOM = "%s: not enough memory: a frozen firmware or an RP2350 has it"
 def fit(application: "Application", files: "LogFiles | None" = None) -> None:
     """Load what is wanted and has room; what has none is told in the notes of the start.
 
-    Zones are wanted where files hold some.
+    Zones and a pressure sensor are wanted where files hold some.
     """
     settings = application.controller.settings
     for name, setting, from_value, module, size in PARTS:
-        if getattr(settings, setting) < from_value:
+        if setting:
+            asked = getattr(settings, setting)
+        else:
+            asked = len(files.read(PRESSURE_FILE, 0, 1)) if files is not None else 0
+        if asked < from_value:
             continue
         if not has_room(size):
             application.notes.append(NO_ROOM % name)

@@ -6,13 +6,19 @@ The firmware above knows a board only by these methods; boards.chosen() makes th
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from typing import Any
+    from typing import Any, Protocol
 
     from app.displays.display import Display
     from app.files import LogFiles, Slots
     from app.keys import RawKeys
     from app.mcp2515 import CanPort
     from rate_control.records import Inputs, Outputs
+
+    class VoltageInput(Protocol):
+        """Where a pressure sensor is wired to."""
+
+        def terminal_mv(self) -> int:
+            """Return the voltage at its terminal in mV."""
 
 
 class Board:
@@ -79,6 +85,10 @@ class Board:
 
     def can_port(self) -> "CanPort | None":
         """Return what leads to a CAN controller (see app/mcp2515.py), or None where none is."""
+
+    def pressure_input(self) -> "VoltageInput | None":
+        """Return the input of a pressure sensor, or None; terminal_mv() of it allocates nothing."""
+        raise NotImplementedError
 
     def display(self) -> "Display | None":
         """Return an app.displays.display.Display, or None where none is fitted.

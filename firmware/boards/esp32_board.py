@@ -55,6 +55,9 @@ class Esp32Board(PinBoard):
         i2c = I2C(0, sda=Pin(pins.I2C_DATA), scl=Pin(pins.I2C_CLOCK), freq=100_000)
         self._panel = FrontPanel(pins, i2c, hard=False)
 
+    def pressure_input(self) -> None:
+        """See Board. Every pin of the converter that works beside wireless is taken."""
+
     def now_us(self) -> int:
         """See Board. This chip's ticks_us wraps at 2**30 too."""
         return ticks_us() & LIMIT

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from boards.can_port import SharedCanPort
+    from boards.pressure_input import PressureInput
 
 COUNT_MACHINES = (0, 1)  # both in PIO block 0, so that they share one program
 VALVE_MACHINES = (4, 5)  # block 1
@@ -107,6 +108,11 @@ class Rp2Board(PinBoard):
         from boards.can_port import SharedCanPort
         select = Pin(pins.CAN_SELECT, Pin.OUT, value=1)
         return SharedCanPort(self._spi, select, self._sections, wiring.CAN_MHZ)
+
+    def pressure_input(self) -> "PressureInput":
+        """See Board."""
+        from boards import pressure_input
+        return pressure_input.fit(pins.PRESSURE)
 
     def now_us(self) -> int:
         """See Board."""

@@ -38,6 +38,8 @@ SIGNALS = tuple(Signal(*row) for row in (
      "implement switch to ground: closed is down, or as the settings say"),
     ("SUPPLY", "in", "", "adc", 0, False,
      "supply over a divider of 68 k and 10 k, 100 nF across the 10 k"),
+    ("PRESSURE", "in", "", "adc", 0, False,
+     "pressure sensor over a divider of 10 k and 18 k, 100 nF across the 18 k"),
     ("PUMP", "out", "down", "pwm", 1, True,
      "PWM to the driver of the pump or of the proportional valve"),
     ("VALVE_OPEN", "out", "down", "one shot", 1, True, "regulating valve, bridge input that opens"),
@@ -66,7 +68,7 @@ SIGNALS = tuple(Signal(*row) for row in (
 ))  # fmt: skip
 BY_NAME = {signal.name: signal for signal in SIGNALS}
 # What a board may do without: its chip has no port, or no pin, left for it.
-OPTIONAL = {"GNSS_RX", "GNSS_TX", "CAN_SELECT"}
+OPTIONAL = {"GNSS_RX", "GNSS_TX", "CAN_SELECT", "PRESSURE"}
 # Outputs that boot.py need not drive: an idle bus and a line that nothing is sent on.
 NOT_DRIVEN_AT_BOOT = {
     "SECTION_CLOCK", "SECTION_DATA", "SECTION_LATCH", "I2C_DATA", "I2C_CLOCK", "GNSS_TX",

@@ -25,6 +25,8 @@ from host_sim.machine_file.homes import (
     TWIN,
     WANTED,
 )
+from host_sim.machine_file.pressure_file import TABLE as PRESSURE
+from host_sim.machine_file.pressure_file import PressureFile, pressure_table
 from host_sim.sizing import texts
 from host_sim.sizing.fields import FIELDS, PART_KEYS, Said, SizingField
 from rate_control.settings import HIGH, LOW, Settings, build, default_value, row
@@ -44,6 +46,7 @@ class MachineFile:
     fields: dict[str, Said]  # what `size` is asked, by the name of its field
     twin: dict[str, Any]  # kind and tables of the simulated machine, as they stand there
     places: dict[str, Where] = field(default_factory=dict)  # where each setting was found
+    pressure: PressureFile | None = None  # the sensor, where there is one
 
     @property
     def path(self) -> Path:
@@ -96,6 +99,7 @@ class _Reader:
             self._plain_table(name)
         self._learned()  # after the data sheets, for it goes before them
         twin = self._table((TWIN,), self._top.any(TWIN, {})).values()
+        pressure = self._pressure()
         self._top.finish()
         self._widths()
         self._floor()
@@ -103,7 +107,7 @@ class _Reader:
         if self._problems or settings is None:
             raise InputError(*self._problems)
         return MachineFile(self._source, title or "", self._us, settings, self._fields, twin,
-                           self._places)
+                           self._places, pressure)
 
     def _table(self, where: Where, data: Any) -> TomlTable:
         return TomlTable(self._source, where, data, self._problems)
@@ -117,6 +121,12 @@ class _Reader:
                 self._field(table, known)
         self._take(table)
         table.finish()
+
+    def _pressure(self) -> PressureFile | None:
+        if PRESSURE not in self._top:
+            return None
+        table = self._table((PRESSURE,), self._top.any(PRESSURE))
+        return pressure_table(table, self._fields, self._us)
 
     def _learned(self) -> None:
         learned = self._table((LEARNED,), self._top.any(LEARNED, {}))

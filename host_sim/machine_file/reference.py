@@ -15,6 +15,7 @@ from host_sim.machine_file.homes import (
     WANTED,
     key_of,
 )
+from host_sim.machine_file.pressure_file import KEYS
 from host_sim.machine_file.values import written_example
 from host_sim.sizing.fields import FIELDS, PART_KEYS
 from rate_control.settings import row
@@ -100,6 +101,13 @@ TABLES = {
              "`how`. It goes before what a data sheet says under `fitted`.",
 }
 
+PRESSURE = """
+## `[pressure]`
+
+[A pressure sensor](../how_to/use_a_pressure_sensor.md), where there is one. It is no setting:
+`pressure` makes a file of it for the board, and the twin has it by itself.
+"""
+
 TWIN = """
 ## `[twin]`
 
@@ -130,7 +138,12 @@ def machine_file_page() -> str:
             heading = f"\n`[{group}]`\n" if name == LEARNED else ""
             rows = "".join(f"| {' | '.join(cells)} |\n" for cells in _rows(group))
             parts.append(f"{heading}\n| key | what it is | for example |\n|---|---|---|\n{rows}")
-    return "".join(parts) + TWIN
+    return "".join(parts) + _pressure() + TWIN
+
+
+def _pressure() -> str:
+    rows = "".join(f'| `{key}` | {meaning} | `"{example}"` |\n' for key, example, meaning in KEYS)
+    return PRESSURE + f"\n| key | what it is | for example |\n|---|---|---|\n{rows}"
 
 
 def _rows(table: str) -> Iterator[tuple[str, str, str]]:

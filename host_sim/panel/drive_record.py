@@ -13,7 +13,7 @@ from host_sim.common.versions import versions
 from host_sim.panel.live_twin import LiveTwin
 from host_sim.panel.what_if import TICKS
 from host_sim.plant.units import ML_M3
-from host_sim.runs.recorder import PARTS, TRUTH, RowRecorder, section_column
+from host_sim.runs.recorder import PLACED, TRUTH, RowRecorder, section_column
 from host_sim.twin.clock import US_PER_S
 from host_sim.twin.hands import HANDS, Happened
 from host_sim.twin.scenario import Scenario
@@ -44,7 +44,7 @@ class DriveRecord:
         self._twin = twin
         self._scenario = scenario
         self._recorder = RowRecorder(len(scenario.section_width_m), place=True,
-                                     more=PARTS if knows_place(scenario) else ())
+                                     more=PLACED if knows_place(scenario) else ())
         self._events: deque[Happened] = deque(maxlen=EVENTS)
         self._last_name = ""
         self._rate_ml_ha = twin.wanted_ml_ha

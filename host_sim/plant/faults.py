@@ -32,6 +32,7 @@ class PlantFaults:
     meter_factor: float = 1.0  # pulses over those that the liquid makes; 0.5: every second is lost
     meter_stalled: bool = False  # the rotor is stuck
     pulses_swapped: bool = False  # the wires of speed sensor and flow meter
+    pressure_cut: bool = False  # the wire of the pressure sensor
     # supply
     cranking: bool = False  # the starter pulls the supply down to supply.crank_v
     supply_drop_v: float = 0.0  # a flat battery: less than supply.open_v

@@ -69,7 +69,8 @@ class Teller:
             return [f"In {minutes(figures['sim_seconds'])} no ground was covered on which a rate "
                     "was wanted.", self.conduct()]
         known = self.caution() if self._measured else self.agreement()
-        return [self.work(), self.quality(), self.by_metre(), self.worst(), known, self.conduct()]
+        return [self.work(), self.quality(), self.by_metre(), self.worst(), known, self.pressure(),
+                self.conduct()]
 
     def work(self) -> str:
         figures = self._figures
@@ -146,6 +147,21 @@ class Teller:
         return ("All of this is what the controller measured itself. Whether its flow meter and "
                 "its speed sensor were right cannot be seen here: catch the outlets, drive a "
                 "measured course, check the tank.")
+
+    def pressure(self) -> str:
+        """What a pressure sensor told, where there is one."""
+        sensed = self._figures.get("pressure")
+        if not sensed:
+            return ""
+        low, high = (value if value is None else units.text("pressure_pa", value, self._us)
+                     for value in (sensed["low_pa"], sensed["high_pa"]))
+        words = ("The pressure sensor gave no reading at work." if low is None else
+                 f"The pressure sensor read {low} to {high} at work.")
+        if sensed["outlets_pct"] is not None:
+            words += f" The outlets passed {sensed['outlets_pct']:.1f} % of what new ones pass."
+        else:
+            words += " It was too low to judge the outlets by."
+        return words + "".join(f" It said: {said}." for said in sensed["said"])
 
     def conduct(self) -> str:
         """Faults, warnings and coasting."""

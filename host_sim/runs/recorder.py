@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from app.coverage import NAMES as COVERAGE
 from app.position import NAMES as POSITION
+from app.pressure_watch import NAMES as PRESSURE
 from rate_control import trace
 
 if TYPE_CHECKING:
@@ -32,7 +33,8 @@ PLACE = (
     ("true_north_m", 3),
     ("true_heading_deg", 2),
 )
-PARTS = (*POSITION, *COVERAGE)  # what parts of the firmware may add to its trace
+PLACED = (*POSITION, *COVERAGE)  # what those that know the place add to its trace
+PARTS = (*PLACED, *PRESSURE)  # what parts of the firmware may add to its trace
 SECTION = "true_section_"
 SECTION_DIGITS = 5
 

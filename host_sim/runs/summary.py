@@ -22,6 +22,7 @@ import numpy as np
 from host_sim.runs.judged import M2_HA
 from host_sim.runs.passes import passes
 from host_sim.runs.record import Column, RunRecord
+from host_sim.runs.sensed_pressure import sensed_pressure
 from host_sim.runs.stretches import worst_stretches
 from host_sim.runs.truth import Flags, Ground, Truth, ground_of, true_run
 from rate_control import faults
@@ -41,6 +42,7 @@ def summarise(record: RunRecord) -> dict[str, Any]:
         | rate_error(truth)
         | by_metre(record, truth)
         | belief(record)
+        | sensed_pressure(record)
         | {
             "worst_stretches": [stretch.as_dict() for stretch in stretches],
             "sections": sections(record, truth),

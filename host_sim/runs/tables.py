@@ -86,6 +86,10 @@ _MEANINGS = {
     "origin_lat_e4": "latitude of the origin of the plane in 1/10000 degree",
     "origin_lon_e4": "its longitude",
     "hold_mask": "sections that were held shut because their ground was covered, a bit each",
+    "pressure_pa": "pressure as the sensor read it; -1 is no signal",
+    "outlet_permille": "flow over what new outlets would pass, in per mille; 0 is not known",
+    "pressure_says": "what the sensor and the flow said: 0 nothing, 1 plugged, 2 worn, 3 clogged "
+                     "filter, 4 weak pump, 5 one of these two, 6 no signal",
 }
 
 

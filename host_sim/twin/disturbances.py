@@ -72,7 +72,7 @@ def _number(group: str, name: str, meaning: str, words: str, source: str) -> Dis
     return Disturbance(group, name, name, None, meaning, source, (words,))
 
 
-SPEED, PULSES, SUPPLY = "Ground and speed", "Pulses on their way to the board", "Supply"
+SPEED, PULSES, SUPPLY = "Ground and speed", "Signals on their way to the board", "Supply"
 LIQUID, VALVES = "Liquid and its way", "Valves and outputs"
 
 TABLE = (
@@ -129,6 +129,9 @@ TABLE = (
     _flag(PULSES, "pulses_swapped", "the wires of speed sensor and flow meter are swapped",
           "the wires of speed sensor and flow meter were swapped",
           "the wires of speed sensor and flow meter were put right"),
+    _flag(PULSES, "pressure_cut", "the wire of the pressure sensor is cut; only where the machine "
+          "file has one", "the wire of the pressure sensor was cut",
+          "the wire of the pressure sensor was mended"),
     _flag(SUPPLY, "cranking", "the starter pulls the supply down to `supply.crank_v`",
           "the starter began to turn", "the starter stopped",
           "7.75 to 9.85 V at the lowest, [5]"),

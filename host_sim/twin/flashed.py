@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from app.parts import ZONES_FILE
+from app.parts import PRESSURE_FILE, ZONES_FILE
 from app.plan_file import PLAN_FILE
 from app.store import Store
 from host_sim.twin.virtual_board import MemoryFiles
@@ -11,10 +11,11 @@ from rate_control.settings import Settings
 from rate_control.units import SWITCH_IMPLEMENT
 
 
-def flashed(settings: Settings, zones: bytes = b"", plan: bytes = b"") -> MemoryFiles:
-    """The memory of a board whose settings have been taken on and kept, with its zones and plan."""
+def flashed(settings: Settings, zones: bytes = b"", plan: bytes = b"",
+            pressure: bytes = b"") -> MemoryFiles:
+    """The memory of a board whose settings have been taken on and kept, with its other files."""
     files = MemoryFiles()
-    for name, data in ((ZONES_FILE, zones), (PLAN_FILE, plan)):
+    for name, data in ((ZONES_FILE, zones), (PLAN_FILE, plan), (PRESSURE_FILE, pressure)):
         if data:
             files.write(name, data)
     store = Store(files)

@@ -14,6 +14,7 @@ from typing import Any
 from host_sim.common import units
 from host_sim.common.errors import InputError
 from host_sim.machine_file.machine import MachineFile, load_machine
+from host_sim.machine_file.pressure_file import pressure_bytes
 from host_sim.machine_file.twin_spec import spec_of
 from host_sim.sizing.fields import FIELDS
 from host_sim.twin.disturbances import CALM
@@ -51,7 +52,8 @@ def plain_drive(machine: MachineFile, speed_trace: Path | None = None, seed: int
             _switched("master", "on", 1.0), _switched("implement", "down", 2.0)]
     else:
         trace, events = _passes(machine)
-    return Scenario(machine.title, spec, machine.settings, trace, seed, events)
+    return Scenario(machine.title, spec, machine.settings, trace, seed, events,
+                    pressure=pressure_bytes(machine))
 
 
 def _wanted(machine: MachineFile, name: str) -> list[Any]:

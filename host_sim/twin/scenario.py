@@ -17,6 +17,7 @@ from host_sim.common.reading import read_bytes
 from host_sim.common.toml_source import TomlSource
 from host_sim.common.toml_table import TomlTable
 from host_sim.machine_file.machine import MachineFile, load_machine
+from host_sim.machine_file.pressure_file import pressure_bytes
 from host_sim.machine_file.twin_spec import spec_of
 from host_sim.plant.gnss import FIELD
 from host_sim.plant.spec import MachineSpec
@@ -48,6 +49,7 @@ class Scenario:
     heading_deg: float = 0.0  # in which direction, clockwise from north
     zones: bytes = b""  # the file of zones on the board, empty for none
     plan: bytes = b""  # of a field trial, as the board has it; empty for none
+    pressure: bytes = b""  # the file of a pressure sensor on the board, empty for none
 
     @property
     def section_width_m(self) -> list[float]:
@@ -85,7 +87,8 @@ def load_scenario(
     plan = _plan(plan_path, machine, plan_by) if plan_path else b""
     return Scenario(title or path.stem, spec_of(machine), machine.settings,
                     read_speed_trace(trace_path), drive_seed or 0 if seed is None else seed, events,
-                    field or drive_field, place, heading_deg, zones, plan)
+                    field or drive_field, place, heading_deg, zones, plan,
+                    pressure_bytes(machine))
 
 
 def _place(drive: TomlTable) -> tuple[Origin, float]:

@@ -11,7 +11,9 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from host_sim.common.versions import versions
+from host_sim.machine_file.pressure_file import read_pressure_file
 from host_sim.plant.machine import Machine
+from host_sim.plant.pressure_sensor import PressureSensor
 from host_sim.plant.way import Way
 from host_sim.runs.judged import M2_HA
 from host_sim.runs.recorder import RowRecorder
@@ -49,6 +51,14 @@ def knows_place(scenario: Scenario) -> bool:
     return scenario.machine.gnss.hz > 0 or any(event.turn_deg for event in scenario.events)
 
 
+def sensor_of(machine: Machine, scenario: Scenario) -> PressureSensor | None:
+    """The pressure sensor that the board's file is for."""
+    if not scenario.pressure:
+        return None
+    file = read_pressure_file(scenario.pressure)
+    return PressureSensor(machine, file.kind, file.range_pa, scenario.seed)
+
+
 def place_of(machine: Machine) -> tuple[float, float, float]:
     """Where the outlets are, in the order of recorder.PLACE."""
     return machine.way.east_m, machine.way.north_m, machine.way.heading_deg
@@ -82,10 +92,11 @@ class Twin(SteppedRun):
         machine.field.recorded = scenario.speed_trace.recorded
         self._breaking = Breaking(machine.faults)
         self.panel = SimulatedPanel()
-        files = flashed(scenario.settings, scenario.zones, scenario.plan)
+        files = flashed(scenario.settings, scenario.zones, scenario.plan, scenario.pressure)
         super().__init__(
             machine, clock, Fittings(self.panel.display, self.panel.read_keys, files=files,
-                                     opening=opening_contacts(scenario.settings)),
+                                     opening=opening_contacts(scenario.settings),
+                                     pressure=sensor_of(machine, scenario)),
             make_controller=lambda settings: self._watched(contender(settings, machine)))
 
     def _boot(self, board: VirtualBoard) -> None:

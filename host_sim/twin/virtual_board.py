@@ -50,7 +50,8 @@ class Fittings:
     """What else is wired to the board, as the application asks for it (see boards/board.py).
 
     `keys` fills an app.keys.RawKeys. `files` keeps its content over every reset. `opening` is a
-    mask of the hand switches whose contacts open when they are on, or down.
+    mask of the hand switches whose contacts open when they are on, or down. `pressure` is a
+    plant.pressure_sensor.PressureSensor.
     """
 
     display: Any = None
@@ -58,6 +59,7 @@ class Fittings:
     link: Any = None
     files: MemoryFiles = field(default_factory=MemoryFiles)
     opening: int = 0
+    pressure: Any = None
 
 
 class VirtualBoard(Board):
@@ -175,6 +177,9 @@ class VirtualBoard(Board):
 
     def can_port(self) -> CanChip:
         return self._can
+
+    def pressure_input(self) -> Any:
+        return self.fittings.pressure
 
     def display(self) -> Any:
         return self.fittings.display

@@ -23,6 +23,7 @@ from tests.shared.panel_rig import DOWN, MASTER, SECTIONS, PanelRig  # noqa: E40
 from tests.shared.test_curve_learning import Rig, Seen  # noqa: E402
 from tests.shared.test_nmea_position import gga, rmc  # noqa: E402
 from tests.shared.test_position import LATITUDE_E4, LONGITUDE_E4, MM_NORTH_E7, _angle  # noqa: E402
+from tests.shared.test_pressure_watch import Terminal, pressure_file  # noqa: E402
 from tests.shared.test_trial import Drawer, plan_of  # noqa: E402
 from tests.shared.test_zones import zone_file  # noqa: E402
 
@@ -40,6 +41,7 @@ class Day:
         rig.app.controller.request.settings_state = 0
         asked = dict(ASKED, position_use=position_use)
         assert rig.app.change_settings(asked) == []
+        rig.board.pressure_input = Terminal
         parts.fit(rig.app, files)
         self.north_mm = 0
         self.ticks_locked = self.ticks_held = 0
@@ -136,6 +138,22 @@ def learning():
     print("learning", LEARN_TICKS, moved)
 
 
+def pressure():
+    """A pressure sensor is read in every tick, its windows looked at."""
+    files = Drawer()
+    files.write("pressure.bin", pressure_file())
+    day = Day(0, files)
+    watch = day.rig.app.parts[0]
+    day.rig.arm()
+    for _ in range(2 * LANE_TICKS):
+        board = day.rig.board
+        board.switches = SECTIONS | MASTER | DOWN
+        board.speed_pulses, board.flow_pulses = 18, 1
+        day.rig.ticks(1)
+    assert watch.pressure == 200000, watch.pressure
+    day.line("pressure", watch.permille)
+
+
 class Greedy:
     """A part that makes a list in the tick."""
 
@@ -156,3 +174,4 @@ greedy()
 covered_ground()
 plots()
 learning()
+pressure()

@@ -54,6 +54,5 @@ BOARD = BoardData(
     ),
     taken={23: "the module's regulator", 24: "VBUS or wireless", 25: "LED or wireless",
            29: "VSYS or wireless"},
-    spare={"PRESSURE": 28},
     state_machines=8,
 )  # fmt: skip

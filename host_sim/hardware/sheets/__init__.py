@@ -32,11 +32,10 @@ def board_sheet(name: str, table: PinTable) -> Sheet:
 def circuit(name: str) -> Circuit:
     """The whole circuit around the board of this name."""
     table = read_table(PINS_DIR / f"{name}_pins.py")
-    facts = boards.board(name)
     sheets = [board_sheet(name, table), supply.sheet(), pulse_inputs.sheet(), switches.sheet(),
               drivers.pump(), drivers.sections(), drivers.bridge(), display.sheet()]  # fmt: skip
     if "GNSS_RX" in table.gpio and "CAN_SELECT" in table.gpio:
         sheets.append(receivers.receiver())
-    if "PRESSURE" in facts.spare:
+    if "PRESSURE" in table.gpio:
         sheets.append(receivers.pressure())
     return Circuit(name, tuple(sheets))

@@ -1,8 +1,8 @@
 """GNSS receiver and CAN; pressure input. Only boards with pins left have them.
 
-The firmware reads the receiver and, over the lines of the section registers, the CAN controller. It
-does not read the pressure: that is wired so that it can be, and harms nothing until then. The CAN
-transceiver can only listen: its input is held recessive, and the controller's output stays open.
+The firmware reads the receiver, over the lines of the section registers the CAN controller, and the
+pressure where it is asked to. The CAN transceiver can only listen: its input is held recessive, and
+the controller's output stays open.
 """
 
 from __future__ import annotations
@@ -61,5 +61,6 @@ def pressure() -> Sheet:
         ),
         (Port("PRESSURE", (58, 21), "right"),),
         (Note("For a sensor of 0.5 to 4.5 V on 5 V: 0.32 to 2.89 V at the pin; a cut wire reads 0."
-              "\nThe firmware does not read it yet.", (6, 40)),),
+              "\nOne of 4 to 20 mA: fed from V_SENSOR, 150 ohm from PRESSURE_IN to GND at the "
+              "terminal.", (6, 40)),),
     )  # fmt: skip

@@ -15,9 +15,9 @@ def test_tick_of_the_application_allocates_nothing(interpreter):
 
 @pytest.mark.parametrize("interpreter", [MICROPYTHON_64, MICROPYTHON_32])
 def test_what_settings_ask_for_allocates_nothing_either(interpreter, record_property):
-    """Position, zones, covered ground, plots, slip and the turn of the wheel, all at work."""
+    """Position, zones, covered ground, plots, slip, the wheel's turn and pressure, all at work."""
     lines = run_on(interpreter, "tests/vm/heap_lock_parts.py").stdout.splitlines()
-    for line, name in zip(lines, ("covered", "trial", "learning"), strict=True):
+    for line, name in zip(lines, ("covered", "trial", "learning", "pressure"), strict=True):
         day, ticks, seen = line.split()
         assert day == name and int(ticks) > 400 and int(seen) > 2, line
         record_property("summary", f"heap locked on {interpreter}: {ticks} ticks, {name}")
