@@ -18,7 +18,8 @@ from rate_control.units import BY_GNSS, PWM_PUMP
 LETTERS = "ABCDEFGH"  # of the inputs and outputs of a shift register
 VALVE = ("VALVE_OPEN", "VALVE_CLOSE")
 RECEIVER = ("GNSS_RX", "GNSS_TX")
-BUS = "CAN_SELECT"
+BUS = ("CAN_SELECT",)
+PRESSURE = ("PRESSURE",)
 FOR_CHECKS = ("TEST",)
 
 
@@ -40,16 +41,18 @@ def wire_lines(machine: MachineFile, board: str) -> Iterator[str]:
     Raises InputError where the board has no pin for what is fitted.
     """
     settings, title, gpio = machine.settings, boards.board(board).title, tables()[board].gpio
-    receiver, bus = wants_sentences(settings), bool(settings.can_use)
-    if receiver and RECEIVER[0] not in gpio:
-        asks = "fitted.speed_source" if settings.speed_source else "settings.position_use"
-        raise InputError(f"{machine.path}: {asks}: no pins for a GNSS receiver on {title}")
-    if bus and BUS not in gpio:
-        raise InputError(f"{machine.path}: settings.can_use: no pin for a CAN controller on "
-                         f"{title}")
     idle = {*FOR_CHECKS, *(VALVE if settings.actuator == PWM_PUMP else ("PUMP",)),
-            *(("SPEED",) if settings.speed_source == BY_GNSS else ()),
-            *(() if receiver else RECEIVER), *(() if bus else (BUS,))}
+            *(("SPEED",) if settings.speed_source == BY_GNSS else ())}
+    asks = "fitted.speed_source" if settings.speed_source else "settings.position_use"
+    for wanted, names, key, what in (
+        (wants_sentences(settings), RECEIVER, asks, "pins for a GNSS receiver"),
+        (settings.can_use, BUS, "settings.can_use", "pin for a CAN controller"),
+        (machine.pressure, PRESSURE, "pressure", "pin for a pressure sensor"),
+    ):
+        if not wanted:
+            idle.update(names)
+        elif names[0] not in gpio:
+            raise InputError(f"{machine.path}: {key}: no {what} on {title}")
     pulses = {"SPEED": show(row("speed_pulses_km"), settings.speed_pulses_km, machine.us),
               "FLOW": show(row("meter_pulses_hl"), settings.meter_pulses_hl, machine.us)}
     yield f"{machine.title}, on {title}"

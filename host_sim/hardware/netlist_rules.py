@@ -80,7 +80,7 @@ def ohms(value: str) -> float:
 def of_pins(seen: Seen, table: PinTable, board: BoardData) -> Iterator[str]:
     """Each signal is at the pin of the module where the firmware has it, and nowhere else."""
     module = seen.parts["U1"].nets
-    wanted = {str(board.holes[gpio]): name for name, gpio in {**table.gpio, **board.spare}.items()}
+    wanted = {str(board.holes[gpio]): name for name, gpio in table.gpio.items()}
     for hole, net in sorted(module.items(), key=lambda entry: int(entry[0])):
         rails = [rail for rail, holes in board.rails.items() if int(hole) in holes]
         expected = wanted.get(hole, {"5V": "VSYS"}.get(rails[0], rails[0]) if rails else "")

@@ -100,8 +100,8 @@ def of_names(table: PinTable, board: BoardData) -> Iterator[Finding]:
 
 
 def of_double_use(table: PinTable, board: BoardData) -> Iterator[Finding]:
-    """No GPIO has two users, those that only the drawings know included."""
-    users: dict[int, str] = {gpio: f"{name} of the drawings" for name, gpio in board.spare.items()}
+    """No GPIO has two users."""
+    users: dict[int, str] = {}
     for name, gpio in table.gpio.items():
         if gpio in users:
             yield name, f"GPIO {gpio} is {users[gpio]} already"

@@ -26,8 +26,8 @@ class BoardData:
     have any. `reset_pull` gives for each GPIO that the chip reads when it starts the resistor
     that it needs ("up", "down", or "any" where the level only matters in passing); one that
     decides whether the chip starts at all must be "left alone". `restless` move by themselves
-    at reset. `spare` names GPIOs that the drawings use and this firmware does not. `state_machines`
-    is their number over all blocks of the chip's PIO, 0 for a chip without. Currents in mA.
+    at reset. `state_machines` is their number over all blocks of the chip's PIO, 0 for a chip
+    without. Currents in mA.
     """
 
     title: str
@@ -45,7 +45,6 @@ class BoardData:
     taken: Mapping[int, str] = field(default_factory=dict)
     reset_pull: Mapping[int, str] = field(default_factory=dict)
     restless: frozenset[int] = frozenset()
-    spare: Mapping[str, int] = field(default_factory=dict)
     state_machines: int = 0
 
 

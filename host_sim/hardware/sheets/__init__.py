@@ -16,7 +16,7 @@ def board_sheet(name: str, table: PinTable) -> Sheet:
     """The first page: the board, each of its pins with the signal that the firmware has there."""
     facts = boards.board(name)
     nets = {str(hole): "" for hole in range(1, 2 * facts.rows + 1)}
-    for signal, gpio in {**table.gpio, **facts.spare}.items():
+    for signal, gpio in table.gpio.items():
         nets[str(facts.holes[gpio])] = signal
     for rail, holes in facts.rails.items():
         nets |= {str(hole): RAIL_OF[rail] for hole in holes}

@@ -16,7 +16,7 @@ from tests.fakes.modules import Installed
 # Table, text in it, what a builder might write there instead, what must be said about it.
 MUTANTS = (
     ("rp2", "BUZZER = 15", "BUZZER = 14", "GPIO 14 is LAMP already"),
-    ("rp2", "BUZZER = 15", "BUZZER = 28", "GPIO 28 is PRESSURE of the drawings already"),
+    ("rp2", "BUZZER = 15", "BUZZER = 27", "CAN_SELECT: GPIO 27 is BUZZER already"),
     ("rp2", "BUZZER = 15", "BUZZER = 25", "belongs to LED or wireless"),
     ("rp2", "BUZZER = 15", "BUZZER = 30", "is not brought out"),
     ("rp2", "SUPPLY = 26", "SUPPLY = 22", "has no adc; these have: 26, 27, 28"),

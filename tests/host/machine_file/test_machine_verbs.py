@@ -92,8 +92,8 @@ def test_the_wires_of_a_machine_and_no_others(narrow, tmp_path, capsys):
     told = capsys.readouterr().out
     assert "PUMP" in told.splitlines()[8] and "1600.0 pulses/gal" in told
     assert "section 2: 54.0 in wide; valve at QB of the 74HCT595, switch at B" in told
-    assert ("not used by this machine: VALVE_OPEN, VALVE_CLOSE, GNSS_RX, GNSS_TX, CAN_SELECT, "
-            "TEST") in told
+    assert ("not used by this machine: PRESSURE, VALVE_OPEN, VALVE_CLOSE, GNSS_RX, GNSS_TX, "
+            "CAN_SELECT, TEST") in told
     valve = tmp_path / "valve.toml"
     valve.write_text(NARROW.replace("[fitted]", '[fitted]\nactuator = "in-line valve"\n'
                                     'board = "an ESP32 module"\n[fitted]'.replace(
@@ -125,7 +125,7 @@ def test_what_tells_speed_and_place_is_wired(narrow, tmp_path, capsys, speed_sou
     assert main(["board", "wires", "--machine", str(mine)]) == 0
     told = capsys.readouterr().out
     left = told.splitlines()[-1].removeprefix("not used by this machine: ").split(", ")
-    assert set(left) == {"VALVE_OPEN", "VALVE_CLOSE", *unused.split(", ")}
+    assert set(left) == {"VALVE_OPEN", "VALVE_CLOSE", "PRESSURE", *unused.split(", ")}
 
 
 def test_the_machine_of_the_demonstration_passes_size(capsys):

@@ -86,3 +86,12 @@ def test_the_verb_refuses_a_machine_without_a_sensor(
     assert main(["pressure", str(path), "--out", str(tmp_path / "pressure.bin")]) == 2
     assert "pressure: the table is missing" in capsys.readouterr().err
     assert not (tmp_path / "pressure.bin").exists()
+
+
+def test_its_wire_is_named_where_there_is_one(tmp_path: Path,
+                                              capsys: pytest.CaptureFixture[str]) -> None:
+    path = machine_with(tmp_path, 'signal = "0.5 to 4.5 V"\nrange = "4 bar"')
+    assert main(["board", "wires", "--machine", str(path)]) == 0
+    assert "  28  PRESSURE" in capsys.readouterr().out
+    assert main(["board", "wires", "--machine", str(path), "--board", "esp32"]) == 2
+    assert "pressure: no pin for a pressure sensor" in capsys.readouterr().err
