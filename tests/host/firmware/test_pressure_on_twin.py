@@ -27,7 +27,7 @@ from host_sim.twin.hands import Event
 from host_sim.twin.scenario import SCENARIO_DIR, Scenario
 from host_sim.twin.speed_trace import SpeedTrace
 from host_sim.twin.twin import Twin
-from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER
+from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
 
 SENSOR = '\n[pressure]\nsignal = "0.5 to 4.5 V"\nrange = "4 bar"\n'
 PLOT_BAR = SCENARIO_DIR / "plot_bar.machine.toml"
@@ -45,12 +45,13 @@ def bar() -> MachineFile:
 
 
 def driven(field: str = "ordinary", spec: Any = None, at_s: float = 2.5, **broken: Any) -> Twin:
-    """Drive; what is broken is so from at_s on."""
+    """Drive; what is broken is so from at_s on, and more is done."""
+    machine = broken.get("machine", bar())
     what = Event("broken", at_s=at_s, faults=broken.get("faults", {}),
                  orifices=broken.get("orifices", {}))
-    scenario = Scenario("pressure", spec or spec_of(bar()), bar().settings, WAY, 1,
-                        sorted((*BEGIN, what), key=lambda event: event.when), field,
-                        pressure=pressure_bytes(bar()))
+    events = sorted((*BEGIN, what, *broken.get("more", ())), key=lambda event: event.when)
+    scenario = Scenario("pressure", spec or spec_of(machine), machine.settings, WAY, 1, events,
+                        field, pressure=pressure_bytes(machine))
     twin = Twin(scenario)
     twin.record = twin.run()  # type: ignore[attr-defined]
     return twin
@@ -82,6 +83,27 @@ def test_a_plugged_outlet_and_worn_ones_are_told_once(orifices: dict[int, float]
     assert twin.application.notes == [SAYS[code]]  # although the slow part could not judge them
     story = " ".join(Teller(summarise(twin.record), False).story())  # type: ignore[attr-defined]
     assert SAYS[code] in story
+
+
+def test_switched_sections_are_not_taken_for_plugs() -> None:
+    """One section goes off and on every 2.6 s: what is judged has the sections that it says."""
+    first = 1 << SWITCH_SECTION_SHIFT
+    toggles = [Event("one", at_s=6.0 + 2.6 * turn, on=first if turn % 2 else 0,
+                     off=0 if turn % 2 else first) for turn in range(13)]
+    twin = driven("calm", more=toggles)
+    permille = twin.record["outlet_permille"]  # type: ignore[attr-defined]
+    judged = permille[permille > 0]
+    assert len(judged) and judged.min() > 970 and judged.max() < 1030
+    assert said(twin) == [NOTHING]
+
+
+def test_a_heavier_liquid_is_no_plug() -> None:
+    """Flow through an orifice goes with one over the root of the density."""
+    heavy = load_machine(PLOT_BAR, (PLOT_BAR.read_text(encoding="utf-8") + SENSOR).replace(
+        "[settings]\n", '[settings]\nliquid_density = "1.28 kg/L"\n'))
+    twin = driven("calm", machine=heavy)
+    assert summarise(twin.record)["pressure"][  # type: ignore[attr-defined]
+        "outlets_pct"] == pytest.approx(100, abs=2)
 
 
 def worn_pump() -> Any:
