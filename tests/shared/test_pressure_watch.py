@@ -2,8 +2,8 @@
 
 import struct
 
-from app import parts
 from app.link_frame import crc16
+from app.parts import PRESSURE_FILE
 from app.pressure_watch import HEAD, NO_INPUT, NOT_USED, fit, problem_of
 from app.weak_supply import BINS, place_of
 from tests.shared.panel_rig import PanelRig
@@ -36,14 +36,14 @@ class Drawer:
 
     def read(self, name, offset, length):
         """See LogFiles."""
-        return self.data if name == parts.PRESSURE_FILE else b""
+        return self.data if name == PRESSURE_FILE else b""
 
 
 def rig_with(terminal, data=None):
     """A controller whose board has this input."""
     rig = PanelRig()
     rig.board.pressure_input = lambda: terminal
-    parts.fit(rig.app, Drawer(pressure_file() if data is None else data))
+    fit(rig.app, Drawer(pressure_file() if data is None else data))
     return rig
 
 

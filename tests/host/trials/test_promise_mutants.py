@@ -32,6 +32,7 @@ PERMITS = "rate_control.permits"
 GATE = "rate_control.last_gate"
 SETTINGS = "rate_control.settings"
 APPLICATION = "app.application"
+AT_START = "app.settings_at_start"
 COVERAGE = "app.coverage"
 STORE = "app.store"
 SLOTS = "app.slots"
@@ -96,7 +97,7 @@ BREAKS = (
     ("3.7", PERMITS, "SETTINGS_WHOLE, SET_UP)", "SETTINGS_WHOLE | SET_UP, SET_UP)"),
     ("3.8", PERMITS, "SETTINGS_WHOLE, SET_UP)",
      "SETTINGS_WHOLE, SETTINGS_WHOLE | SET_UP)"),
-    ("3.8", APPLICATION, "else Request.LOST\n", "else Request.TAKEN_ON\n"),
+    ("3.8", AT_START, "else Request.LOST, failure", "else Request.TAKEN_ON, failure"),
     ("3.9", PERMITS, "if not request.saving:", "if True:"),
     ("3.9", GATE, "        return\n", ""),
     ("3.10", BELIEVABLE, "if over > room or speed_mm_s > SPEED_MAX_MM_S:", "if False:"),
@@ -148,7 +149,7 @@ BREAKS = (
     ("6.5", KEPT, "            taken[name] = value\n", "            pass\n"),
     ("6.5", KEPT, "        del taken[name]\n", "        taken.clear()\n"),
     ("6.5", TOTALS, "numbers[index] * SHARES_UL // 1000", "numbers[index]"),
-    ("6.5", APPLICATION, "                state = Request.LOST\n", "                pass\n"),
+    ("6.5", AT_START, "            state = Request.LOST\n", "            pass\n"),
     ("6.6", STORE, "self._put_aside(name) or ", ""),
     ("6.6", STORE, "        if _version(values) > VERSIONS[name]:", "        if False:"),
     ("6.6", STORE, "            problem = self.at_rest(self._put_aside, TOTALS)\n",
