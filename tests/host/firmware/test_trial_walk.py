@@ -36,12 +36,12 @@ def drawn_plan(draw, by):
         number += 1
         start = 0 if by == BY_IMPLEMENT else 1000
         for _ in range(1 if by == BY_IMPLEMENT else draw.randrange(1, 4)):
-            name = "%d" % (101 + len(plots))
+            name = str(101 + len(plots))
             rate = draw.choice((50000, 60000, 70000, 80000))
-            plots.append((number, rate, start, LENGTH_MM, name, "T%d" % (rate // 10000)))
+            plots.append((number, rate, start, LENGTH_MM, name, f"T{rate // 10000}"))
             start += LENGTH_MM + draw.choice((0, GAP_MM))
         if draw.randrange(4) == 0:
-            plots.append((0, 0, 0, LENGTH_MM, "%d" % (101 + len(plots)), "none"))
+            plots.append((0, 0, 0, LENGTH_MM, str(101 + len(plots)), "none"))
     return tuple(plots)
 
 
