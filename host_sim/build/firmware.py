@@ -31,9 +31,10 @@ from host_sim.build.annotations import unannotated
 from host_sim.build.argument_names import shorten_arguments
 from host_sim.build.attribute_names import shorten_attributes
 from host_sim.build.constant_folding import folded
+from host_sim.build.constant_names import shorten_constants
 from host_sim.build.freezing import freezable
 from host_sim.build.interpreters import MICROPYTHON_32, run_on
-from host_sim.build.settings_parts import part_settings
+from host_sim.build.settings_parts import WORDS_MODULE, part_settings
 from host_sim.build.stated_methods import drop_stated_methods
 from host_sim.common.errors import InputError
 from host_sim.common.versions import project_version
@@ -182,6 +183,7 @@ def modules_for(board: str) -> dict[str, ast.Module]:
              for path in sources()}
     trees = folded(texts, VOCABULARY)
     part_settings(trees)
+    shorten_constants(trees, (*VOCABULARY, WORDS_MODULE))
     shorten_arguments(trees.values())
     shorten_attributes(trees)
     drop_stated_methods(trees.values())
