@@ -13,7 +13,7 @@ from app.covered_ground import TILE_BYTES, CoveredGround
 from app.headings import sine_q14
 from app.position import UNKNOWN, Position
 from app.trace_more import widen
-from rate_control.interlock import APPLYING, READY
+from rate_control.interlock import APPLYING, PRIMING, READY
 from rate_control.procedures import RUNNING
 from rate_control.units import TICK_MS
 
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from rate_control.controller import Controller
 
 NAMES = ("hold_mask",)
+HOLDING = 1 << APPLYING | 1 << READY | 1 << PRIMING  # states in which sections may be held
 STALE_MS = 1500  # a fix that is older holds nothing
 STEP_MM = 80  # way from mark to mark, and from point to point across
 STEPS_MAX = 8  # in a tick
@@ -101,7 +102,7 @@ class GroundHold:
 
     def _may_hold(self, controller: "Controller") -> int:
         state = controller.decided.state
-        if not controller.measured.moving or state != APPLYING and state != READY:
+        if not controller.measured.moving or not HOLDING >> state & 1:
             return 0
         procedure = controller.procedure
         return procedure is None or procedure.state != RUNNING

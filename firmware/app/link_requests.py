@@ -5,7 +5,7 @@ is answered. An argument is (name, kind, needed). Nothing here arms, starts or b
 """
 
 from app import link_handlers as handlers
-from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY, STATE_NAMES
+from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, PRIMING, READY, STATE_NAMES
 from rate_control.intmath import LIMIT
 from rate_control.ranges import out_of_range
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from app.link import Link
 
 AT_REST = 1 << PARKED | 1 << READY | 1 << FAULT
-ALWAYS = AT_REST | 1 << APPLYING | 1 << BENCH
+ALWAYS = AT_REST | 1 << APPLYING | 1 << BENCH | 1 << PRIMING
 
 NAME, STATES, ARGUMENTS, HANDLER = range(4)
 A_NAME, A_KIND, A_NEEDED = range(3)

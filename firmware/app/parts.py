@@ -22,7 +22,7 @@ PARTS = (
     ("position", "position_use", 1, POSITION, 11000),
     ("CAN", "can_use", 1, "app.can_receiver", 6000),
     ("learning", "curve_learning", 1, "app.curve_learning", 3600),
-    ("pressure", "", 1, "app.pressure_watch", 6400),
+    ("pressure", "", 1, "app.pressure_watch", 7600),
     ("coverage", "position_use", 2, "app.coverage", 12000),  # with a grid of its smallest size
 )
 KEPT_FREE = 60000  # bytes that screens and procedures need besides

@@ -6,7 +6,8 @@ and the meter can be read; what is said lasted for LASTING of them. Little endia
 
     "PRES", version, kind of the sensor, its range in Pa, flow in uL/s of all outlets together when
     they are new and with water, the pressure across them then, and the pressure that their check
-    valves take, in Pa; CRC-16 of all before
+    valves take, in Pa; the pressure of priming in Pa and its time in s (see priming.py), 0 and 0
+    for none; CRC-16 of all before
 """
 
 import struct
@@ -36,13 +37,15 @@ TYPE_CHECKING = False  # the type checker takes it for true; a board gets none o
 if TYPE_CHECKING:
     from app.application import Application
     from app.files import LogFiles
+    from app.priming import Priming
     from boards.board import VoltageInput
     from rate_control.controller import Controller
 
 MAGIC = b"PRES"
-VERSION = 1
-HEAD = "<4sBBIIII"
-HEAD_BYTES = 22
+VERSION = 2
+PRIME_MAX_S = 120
+HEAD = "<4sBBIIIIIH"
+HEAD_BYTES = 28
 SIZE = HEAD_BYTES + 2
 # name, lowest and highest of what the head holds from the third number on
 RANGES = (
@@ -51,6 +54,8 @@ RANGES = (
     ("flow of new outlets", 1000, FLOW_MAX_UL_S),
     ("pressure of new outlets", 1000, PRESSURE_MAX_PA),
     ("check valves", 0, PRESSURE_MAX_PA),
+    ("priming", 0, PRESSURE_MAX_PA),
+    ("time of priming", 0, PRIME_MAX_S),
 )
 NOT_USED = "pressure: %s: not used"
 NO_INPUT = "this board has no input for it"
@@ -89,11 +94,13 @@ def fit(application: "Application", files: "LogFiles") -> None:
 
 def problem_of(data: bytes) -> str:
     """Return what is wrong with a file for a sensor, "" for nothing."""
-    if len(data) != SIZE or data[:4] != MAGIC:
+    if data[:4] != MAGIC or len(data) < 6:
         return "no file for a sensor"
-    head = struct.unpack_from(HEAD, data)
-    if head[1] != VERSION:
+    if data[4] != VERSION:
         return "of another version"
+    if len(data) != SIZE:
+        return "damaged"
+    head = struct.unpack_from(HEAD, data)
     if crc16(data, HEAD_BYTES) != struct.unpack_from("<H", data, HEAD_BYTES)[0]:
         return "damaged"
     for value, row in zip(head[2:], RANGES):
@@ -112,7 +119,11 @@ class PressureWatch:
 
     def __init__(self, application: "Application", sensor: "VoltageInput", data: bytes) -> None:
         head = struct.unpack_from(HEAD, data)
-        self._kind, self._range_pa, self._new_ul_s, self._new_pa, self._check_pa = head[2:]
+        self._kind, self._range_pa, self._new_ul_s, self._new_pa, self._check_pa = head[2:7]
+        self._prime: "Priming | None" = None
+        if head[7]:
+            from app.priming import Priming
+            self._prime = Priming(head[7], head[8])
         self._application = application
         self._sensor = sensor
         self._column = widen(application.ring, NAMES)
@@ -125,6 +136,7 @@ class PressureWatch:
         self._mask = 0
         self._ticks = -SETTLE_TICKS
         self._sum_ul_s = self._half_ul_s = self._sum_pa = self._sum_u16 = 0
+        self._gave_up = ""
         self._lost_ticks = 0
         self._whole = 0  # a window waits for the poll
 
@@ -133,6 +145,8 @@ class PressureWatch:
         pressure = pressure_pa(self._sensor.terminal_mv(), self._kind, self._range_pa)
         self.pressure = pressure
         self._lost_ticks = self._lost_ticks + 1 if pressure == BROKEN else 0
+        if self._prime is not None:
+            self._prime.tick(controller, pressure)
         decided = controller.decided
         measured = controller.measured
         mask = decided.section_mask
@@ -163,6 +177,8 @@ class PressureWatch:
 
     def poll(self) -> None:
         """Look at a whole window, and tell what has lasted."""
+        if self._prime is not None:
+            self._look_at_priming(self._prime)
         if self._lost_ticks >= WINDOW_TICKS:
             self._tell(NO_SIGNAL)
         elif self._says == NO_SIGNAL:
@@ -188,6 +204,15 @@ class PressureWatch:
         self._next = says
         if self._windows >= LASTING:
             self._tell(says)
+
+    def _look_at_priming(self, prime: "Priming") -> None:
+        """Keep its bound up to date, and tell once why it has given up."""
+        controller = self._application.controller
+        prime.reckon(controller, self._new_ul_s, self._new_pa, self._check_pa)
+        if prime.problem != self._gave_up:
+            self._gave_up = prime.problem
+            if prime.problem:
+                self._application.notes.append(prime.problem)
 
     def _of_new(self, flow_ul_s: int, pressure: int) -> int:
         """Return the flow over that of new outlets in the liquid of the settings, or UNKNOWN."""

@@ -1,7 +1,7 @@
 """Lamp and buzzer: one table of patterns."""
 
 from rate_control.faults import BLOCKING
-from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY
+from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, PRIMING, READY
 
 STEP_MS = 125
 STEPS = 16  # a pattern takes two seconds
@@ -16,7 +16,7 @@ PATTERNS = (
     ("parked", 0, 0),
 )
 _FAULT, _WARNING = 0, 1
-_OF_STATE = {BENCH: 2, APPLYING: 3, READY: 4, PARKED: 5, FAULT: _FAULT}
+_OF_STATE = {BENCH: 2, APPLYING: 3, PRIMING: 3, READY: 4, PARKED: 5, FAULT: _FAULT}
 
 
 def pattern(state: int, active_faults: int, failure: int) -> tuple[str, int, int]:

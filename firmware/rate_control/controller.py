@@ -11,7 +11,7 @@ from rate_control.faults import PROGRAM_FAILED, Faults
 from rate_control.flow_loop import make_loop
 from rate_control.flow_rate import FlowRate
 from rate_control.ground_speed import GroundSpeed
-from rate_control.interlock import BENCH, OFF_TICKS_MIN, OUTPUTS_ON, Interlock
+from rate_control.interlock import BENCH, OFF_TICKS_MIN, SECTIONS_ON, Interlock
 from rate_control.intmath import LIMIT
 from rate_control.permits import collect
 from rate_control.plausibility import Plausibility
@@ -96,8 +96,7 @@ class Controller:
 
     def _sense(self, inputs: "Inputs", now_us: int, measured: Measured) -> int:
         """Estimate speed and flow, debounce the switches; return whether the tick is in time."""
-        switches = self._debounce.update(inputs.switches)
-        measured.switches = switches
+        switches = measured.switches = self._debounce.update(inputs.switches)
         measured.contacts = inputs.switches
         measured.sections_on = self.sections.switched_on(switches) & ~self.request.hold_mask
         measured.supply_mv = inputs.supply_mv
@@ -139,7 +138,7 @@ class Controller:
         """Choose sections, target flow and commanded flow."""
         request = self.request
         state = decided.state
-        if not OUTPUTS_ON >> state & 1:
+        if not SECTIONS_ON >> state & 1:
             decided.rest()
             self.loop.rest()
             return
@@ -178,6 +177,8 @@ class Controller:
             demand = curve.demand_u16(command, decided.width_mm, measured.supply_mv)
         elif source == Decided.BY_HAND:
             demand = self.request.fixed_duty_u16
+        elif source == Decided.BY_PRIMING:
+            demand = self.request.prime_u16
         else:
             demand = self.procedure.duty_u16
         decided.demand_u16 = demand

@@ -9,8 +9,10 @@ READY = 1  # armed, a permit is missing
 APPLYING = 2
 BENCH = 3  # standing still, with a bench speed or a fixed duty
 FAULT = 4
-STATE_NAMES = ("parked", "ready", "applying", "bench", "fault")
-OUTPUTS_ON = 1 << APPLYING | 1 << BENCH  # the states in which outputs may be on, a bit each
+PRIMING = 5  # lifted, with every section shut: the pump holds the line at its pressure
+STATE_NAMES = ("parked", "ready", "applying", "bench", "fault", "priming")
+SECTIONS_ON = 1 << APPLYING | 1 << BENCH  # the states in which sections may be open, a bit each
+OUTPUTS_ON = SECTIONS_ON | 1 << PRIMING  # those in which any output may be on
 
 MASTER = 1
 ARMED = 2  # the master switch was proved off since the last lock
@@ -24,9 +26,11 @@ STANDSTILL = 256
 STORE_IDLE = 512  # no write to the store under way: one would hold up the tick
 SETTINGS_WHOLE = 1024  # the settings that were kept are there, or none ever were
 SET_UP = 2048  # a person at this machine has taken settings on
+PRIME = 4096  # a pressure sensor that answers asks for it, within its time
 
 ALWAYS = MASTER | ARMED | SECTION | NO_FAULT | TICK | STORE_IDLE | SETTINGS_WHOLE
 APPLYING_PERMITS = ALWAYS | IMPLEMENT | SPEED | SET_UP
+PRIMING_PERMITS = ALWAYS | SPEED | SET_UP | PRIME
 BENCH_PERMITS = ALWAYS | BENCH_ASKED | STANDSTILL
 ANY = -1
 
@@ -46,6 +50,7 @@ TABLE = (
     (ANY, BENCH_PERMITS, 0, BENCH, 0),
     (BENCH, 0, 0, PARKED, 1),
     (ANY, APPLYING_PERMITS, 0, APPLYING, 0),
+    (ANY, PRIMING_PERMITS, IMPLEMENT, PRIMING, 0),
     (ANY, 0, 0, READY, 0),
 )
 

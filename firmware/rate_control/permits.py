@@ -6,6 +6,7 @@ from rate_control.interlock import (
     IMPLEMENT,
     MASTER,
     NO_FAULT,
+    PRIME,
     SECTION,
     SET_UP,
     SETTINGS_WHOLE,
@@ -46,6 +47,8 @@ def collect(measured: "Measured", active_faults: int, tick_ok: int, bench_asked:
         permits |= TICK
     if bench_asked:
         permits |= BENCH_ASKED
+    if request.prime_u16 >= 0:
+        permits |= PRIME
     if not request.saving:
         permits |= STORE_IDLE
     return permits

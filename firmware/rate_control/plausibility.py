@@ -3,7 +3,7 @@
 from rate_control import faults
 from rate_control.believable import unseen_mm_s
 from rate_control.flow_watch import FlowWatch
-from rate_control.interlock import OUTPUTS_ON
+from rate_control.interlock import SECTIONS_ON
 from rate_control.section_watch import SectionWatch
 from rate_control.switch_watch import SwitchWatch
 from rate_control.units import FLOW_MAX_UL_S, ONE_Q20, PWM_PUMP
@@ -53,7 +53,7 @@ class Plausibility:
         other = measured.speed_other_mm_s
         if other >= 0 and differ(speed, other):
             mask |= faults.SPEED_DIFFERS
-        if not OUTPUTS_ON >> decided.state & 1:
+        if not SECTIONS_ON >> decided.state & 1:
             if self._sections is not None:
                 self._sections.rest()
             if self._flows_on(measured):

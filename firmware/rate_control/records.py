@@ -5,6 +5,7 @@ small ints; flags are 0 or 1.
 """
 
 
+from rate_control.interlock import PRIMING
 from rate_control.intmath import LIMIT
 from rate_control.units import REPORTING
 
@@ -60,7 +61,8 @@ class Request:
     saving is raised around a write to the store; program_failed while a part of the
     application has failed. settings_state says whether a person at this machine has taken the
     settings on, never has, or whether those that were kept are lost. hold_mask are sections that
-    are kept shut although their hand switches are on: it can open none.
+    are kept shut although their hand switches are on: it can open none. prime_u16 is the duty that
+    a pressure sensor asks for while the implement is lifted (app/priming.py), -1: none does.
     """
 
     CLOSED_LOOP = 0
@@ -80,6 +82,7 @@ class Request:
         self.program_failed = 0
         self.settings_state = Request.TAKEN_ON
         self.hold_mask = 0
+        self.prime_u16 = -1
 
 
 class Measured:
@@ -114,6 +117,7 @@ class Decided:
     BY_LOOP = 0
     BY_HAND = 1  # fixed duty
     BY_PROCEDURE = 2
+    BY_PRIMING = 3
 
     def __init__(self) -> None:
         self.state = 0
@@ -132,8 +136,8 @@ class Decided:
         self.saturated = 0  # +1 the machine can give no more, -1 no less
 
     def rest(self) -> None:
-        """Decide on nothing: all flows zero, all sections shut, nobody gives a demand."""
-        self.source = Decided.BY_LOOP
+        """Decide on nothing: all flows zero, all sections shut; none but priming gives a demand."""
+        self.source = Decided.BY_PRIMING if self.state == PRIMING else Decided.BY_LOOP
         self.section_mask = 0
         self.width_mm = 0
         self.rate_ml_ha = 0  # that is wanted

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import host_sim  # noqa: F401  (puts firmware/ on the path before the next imports)
 from app.link_frame import crc16
 from app.pressure import CURRENT, PLUGGED_PERMILLE, VOLTS
-from app.pressure_watch import HEAD, HEAD_BYTES, MAGIC, RANGES, VERSION, problem_of
+from app.pressure_watch import HEAD, HEAD_BYTES, MAGIC, PRIME_MAX_S, RANGES, VERSION, problem_of
 from host_sim.common import units
 from host_sim.common.toml_table import TomlTable
 from host_sim.plant.units import BAR_PA
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 TABLE = "pressure"
 SIGNALS = {"0.5 to 4.5 V": VOLTS, "4 to 20 mA": CURRENT}
 UL_M3 = 1e9
+SAFE_SHARE = 0.8  # of relief valve and range: priming ends a quarter above its pressure
 TENTH = 0.1  # of the range: the least drop that is judged, see app.pressure.drop_pa
 # key, example, meaning
 KEYS = (
@@ -36,6 +37,10 @@ KEYS = (
     ("new_outlets", "13.8 L/min at 3 bar", "what the meter and the sensor showed with all sections "
      "on, all outlets new, and water; where it is left out, it is reckoned from `fitted.sections`, "
      "`fitted.outlet`, `fitted.section_valve` and `fitted.check_valve`"),
+    ("prime", "1.2 bar", "pressure at which the pump holds the line while the implement is lifted, "
+     "armed and moving, every section shut; left out, it does not. It needs `fitted.pump` and "
+     "`fitted.relief`"),
+    ("prime_time", "15 s", "for so long at most, until the implement was down again"),
 )
 
 
@@ -48,6 +53,8 @@ class PressureFile:
     new_ul_s: int
     new_pa: int
     check_pa: int
+    prime_pa: int = 0  # 0: no priming
+    prime_s: int = 0
 
 
 def pressure_table(table: TomlTable, fields: Mapping[str, Said], us: bool) -> PressureFile | None:
@@ -69,12 +76,43 @@ def pressure_table(table: TomlTable, fields: Mapping[str, Said], us: bool) -> Pr
             table.refuse("new_outlets", "is missing, and so is fitted.outlet or the outlets of "
                          "fitted.sections, which it could be reckoned from; for example "
                          f"{KEYS[2][1]!r}")
+    prime_pa, prime_s = _priming(table, said, range_pa or 0.0, check_pa, us)
     table.finish()
-    if signal is None or range_pa is None or new is None:
+    if signal is None or range_pa is None or new is None or prime_pa is None or prime_s is None:
         return None
     made = PressureFile(SIGNALS[signal], round(range_pa), round(new[0] * UL_M3), round(new[1]),
-                        round(check_pa))
+                        round(check_pa), round(prime_pa), round(prime_s))
     return made if _is_possible(table, made, us) else None
+
+
+def _priming(table: TomlTable, said: Mapping[str, Any], range_pa: float, check_pa: float,
+             us: bool) -> tuple[float | None, float | None]:
+    """Pressure and time of priming, (0, 0) for none; None for what was refused."""
+    if "prime" not in table:
+        if "prime_time" in table:
+            table.refuse("prime_time", "goes with prime, which is missing")
+        table.any("prime_time")
+        return 0.0, 0.0
+    time_s = _read(table, "prime_time", lambda text: units.parse("time_ms", text, us), True)
+    if time_s is not None and not 1 <= time_s <= PRIME_MAX_S:
+        table.refuse("prime_time", f"must be 1 s to {PRIME_MAX_S} s, is {time_s:g} s")
+        time_s = None
+    prime_pa = _read(table, "prime", lambda text: texts.positive("pressure_pa", text, us))
+    if prime_pa is None:
+        return None, time_s
+    relief_pa = said.get("relief")
+    if not said.get("pump") or not relief_pa:
+        table.refuse("prime", "needs fitted.pump and fitted.relief: a pump that is driven against "
+                     "shut valves without a relief valve or pressure switch is dangerous")
+        return None, time_s
+    most_pa = SAFE_SHARE * min(relief_pa, range_pa)
+    if not check_pa < prime_pa <= most_pa:
+        low, high, is_now = (units.text("pressure_pa", value, us)
+                             for value in (check_pa, most_pa, prime_pa))
+        table.refuse("prime", f"must be above the check valves' {low} and at most {high}, "
+                     f"{100 * SAFE_SHARE:g} % of relief and range, is {is_now}")
+        return None, time_s
+    return prime_pa, time_s
 
 
 def _is_possible(table: TomlTable, made: PressureFile, us: bool) -> bool:
@@ -129,7 +167,7 @@ def pressure_bytes(machine: MachineFile) -> bytes:
     if made is None:
         return b""
     data = struct.pack(HEAD, MAGIC, VERSION, made.kind, made.range_pa, made.new_ul_s, made.new_pa,
-                       made.check_pa)
+                       made.check_pa, made.prime_pa, made.prime_s)
     data += struct.pack("<H", crc16(data, HEAD_BYTES))
     problem = problem_of(data)
     assert not problem, problem
@@ -159,4 +197,7 @@ def in_words(made: PressureFile, outlets: int, us: bool) -> list[str]:
         told = 1000 - 1000 // outlets < PLUGGED_PERMILLE
         lines.append(f"one plugged outlet of {outlets} is {100 / outlets:.1f} % less: "
                      + ("told" if told else "too little to be told, the limit is 10 %"))
+    if made.prime_pa:
+        lines.append(f"priming: {units.text('pressure_pa', made.prime_pa, us)} for at most "
+                     f"{made.prime_s} s while lifted and moving")
     return lines

@@ -60,7 +60,8 @@ _MEANINGS = {
     "flow_valid": "1 where it believed that",
     "volume_ul": "volume counted since the tick before",
     "supply_mv": "supply voltage, 0 where it is not measured",
-    "state": "operating state: 0 parked, 1 ready, 2 applying, 3 bench, 4 fault",
+    "state": "operating state: 0 parked, 1 ready, 2 applying, 3 bench, 4 fault, "
+             "5 priming",
     "permits": "permits that were there, a bit each",
     "faults": "faults and warnings, a bit each",
     "section_mask": "sections that were told to be open, a bit each",

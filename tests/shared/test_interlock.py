@@ -13,6 +13,9 @@ from rate_control.interlock import (
     MASTER,
     NO_FAULT,
     PARKED,
+    PRIME,
+    PRIMING,
+    PRIMING_PERMITS,
     READY,
     SECTION,
     SET_UP,
@@ -24,7 +27,8 @@ from rate_control.interlock import (
     Interlock,
 )
 
-STATES = (PARKED, READY, APPLYING, BENCH, FAULT)
+STATES = (PARKED, READY, APPLYING, BENCH, FAULT, PRIMING)
+ALL_PERMITS = 8192  # numbers that the permits can make
 
 
 def expected(state, locked, permits, proved_off):
@@ -49,6 +53,8 @@ def expected(state, locked, permits, proved_off):
         return PARKED, 1
     if permits & APPLYING_PERMITS == APPLYING_PERMITS:
         return APPLYING, 0
+    if permits & PRIMING_PERMITS == PRIMING_PERMITS and not permits & IMPLEMENT:
+        return PRIMING, 0
     return READY, 0
 
 
@@ -57,7 +63,7 @@ def test_every_state_lock_and_permit():
     lock.off_ticks = 0  # one tick proves the master off; how long it takes is tested below
     for state in STATES:
         for locked in (0, 1):
-            for permits in range(4096):
+            for permits in range(ALL_PERMITS):
                 if permits & ARMED:
                     continue
                 for proved_off in (0, 1):
@@ -72,7 +78,7 @@ def test_same_permits_twice_give_what_the_table_gives():
     """The interlock remembers the row of the tick before: that must not show."""
     lock = Interlock()
     lock.off_ticks = 0
-    for permits in range(4096):
+    for permits in range(ALL_PERMITS):
         if permits & ARMED:
             continue
         for state in STATES + STATES + tuple(reversed(STATES)):  # after those below and above
@@ -125,7 +131,8 @@ def test_master_that_still_counts_as_on_opens_nothing():
 def test_every_single_missing_permit_stops_applying():
     always = (MASTER, ARMED, SECTION, NO_FAULT, TICK, STORE_IDLE, SETTINGS_WHOLE)
     for state, needed in ((APPLYING, always + (IMPLEMENT, SPEED, SET_UP)),
-                          (BENCH, always + (BENCH_ASKED, STANDSTILL))):
+                          (BENCH, always + (BENCH_ASKED, STANDSTILL)),
+                          (PRIMING, always + (SPEED, SET_UP, PRIME))):
         given = sum(needed)
         for missing in (0,) + needed:
             lock = Interlock()
@@ -177,10 +184,22 @@ def test_a_cleared_fault_does_not_restart():
 
 
 def test_every_permit_is_a_bit_of_its_own():
-    bits = APPLYING_PERMITS | BENCH_PERMITS
-    assert bits == 4095, "the tests above run through these"
+    bits = APPLYING_PERMITS | BENCH_PERMITS | PRIMING_PERMITS
+    assert bits == ALL_PERMITS - 1, "the tests above run through these"
     assert bits == (MASTER + ARMED + IMPLEMENT + SPEED + SECTION + NO_FAULT + TICK + BENCH_ASKED
-            + STANDSTILL + STORE_IDLE + SETTINGS_WHOLE + SET_UP)
+            + STANDSTILL + STORE_IDLE + SETTINGS_WHOLE + SET_UP + PRIME)
+
+
+def test_priming_ends_where_the_implement_comes_down_and_never_opens_a_section():
+    lock = Interlock()
+    lock.locked = 0
+    lock.update(PRIMING_PERMITS, 1)
+    assert lock.state == PRIMING and lock.outputs_on()
+    assert not interlock.SECTIONS_ON >> PRIMING & 1
+    lock.update(PRIMING_PERMITS | IMPLEMENT, 1)
+    assert lock.state == APPLYING
+    lock.update(PRIMING_PERMITS & ~SET_UP | IMPLEMENT, 1)
+    assert lock.state == READY
 
 
 def test_table_has_a_row_for_everything():

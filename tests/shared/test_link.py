@@ -431,6 +431,6 @@ def test_request_in_pieces_and_many_at_once():
 def test_table_is_sound():
     assert len(link_requests.ROWS) == len(TABLE)
     for entry in TABLE:
-        assert entry[STATES] and entry[STATES] < 32
+        assert entry[STATES] and entry[STATES] < 64
         for name, kind, needed in entry[ARGUMENTS]:
             assert kind in link_requests.KINDS and needed in (0, 1) and name

@@ -11,10 +11,11 @@ from tests.shared.panel_rig import PanelRig
 BAR = 100000
 
 
-def pressure_file(version=1, kind=1, range_pa=4 * BAR, flow=233333, pressure=3 * BAR,
-                  check=BAR // 2):
+def pressure_file(version=2, kind=1, range_pa=4 * BAR, flow=233333, pressure=3 * BAR,
+                  check=BAR // 2, prime=0, prime_s=0):
     """The file for a sensor of 4 bar and seven outlets of 2 L/min at 3 bar."""
-    data = struct.pack(HEAD, b"PRES", version, kind, range_pa, flow, pressure, check)
+    data = struct.pack(HEAD, b"PRES", version, kind, range_pa, flow, pressure, check,
+                       prime, prime_s)
     return data + struct.pack("<H", crc16(data, len(data)))
 
 
@@ -61,7 +62,7 @@ def test_whatever_is_wrong_with_a_file_is_told_and_it_is_not_used():
     sound = pressure_file()
     for data, words in (
         (b"x", "no file for a sensor"),
-        (sound + b"x", "no file for a sensor"),
+        (sound + b"x", "damaged"),
         (b"PREX" + sound[4:], "no file for a sensor"),
         (sound[:-1] + bytes([sound[-1] ^ 1]), "damaged"),
         (pressure_file(version=99), "of another version"),
@@ -70,6 +71,7 @@ def test_whatever_is_wrong_with_a_file_is_told_and_it_is_not_used():
         (pressure_file(flow=0), "flow of new outlets must be 1000 to 10000000, is 0"),
         (pressure_file(pressure=0), "pressure of new outlets must be 1000 to 10000000, is 0"),
         (pressure_file(check=10000001), "check valves must be 0 to 10000000, is 10000001"),
+        (pressure_file(prime=1, prime_s=121), "time of priming must be 0 to 120, is 121"),
     ):
         rig = rig_with(Terminal(), data)
         assert rig.app.notes == [NOT_USED % words]

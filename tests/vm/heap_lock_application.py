@@ -14,6 +14,7 @@ from tests.shared.panel_rig import DOWN, MASTER, SECTIONS, PanelRig
 PHASES = (  # switches, speed pulses, flow pulses, ticks
     (SECTIONS, 0, 0, 20),
     (SECTIONS | MASTER, 0, 0, 20),
+    (SECTIONS | MASTER, 14, 0, 60),
     (SECTIONS | MASTER | DOWN, 14, 2, 200),
     (SECTIONS | MASTER | DOWN, 14, 0, 120),
     (SECTIONS, 1, 0, 20),  # braking: a sensor that fell silent at speed proves no standstill
@@ -39,6 +40,8 @@ def tick(_):
 
 board.callback = tick
 for switches, speed, flow, ticks in PHASES:
+    # lifted: as a pressure sensor would ask
+    rig.app.controller.request.prime_u16 = -1 if switches & DOWN else 20000
     board.switches, board.speed_pulses, board.flow_pulses = switches, speed, flow
     rig.ticks(ticks)
 rig.app.set_regulation(Request.FIXED_DUTY)

@@ -190,6 +190,7 @@ class RandomMachine:
         request.rate_ml_ha = random.up_to(RATE_MAX_ML_HA)
         request.regulation = 1 if random.one_in(4) else 0
         request.fixed_duty_u16 = random.up_to(DUTY_FULL)
+        request.prime_u16 = request.fixed_duty_u16 if request.rate_ml_ha & 1 else -1
         self._stop_ticks = 0
         if random.one_in(4):
             self._stop_ticks = STOP_TICKS

@@ -4,6 +4,7 @@ Sums here may exceed a small int; nothing depends on the time they take.
 """
 
 from rate_control.intmath import clamp
+from rate_control.procedures.points import along
 from rate_control.pump_curve import interpolate
 from rate_control.units import CURVE_POINTS, DUTY_FULL, FLOW_MAX_UL_S, INLINE_VALVE, PWM_PUMP
 
@@ -93,15 +94,6 @@ def valve_positions(measured: "PumpCurveProcedure", proposed: dict) -> list[int]
     proposed["valve_lost_ms"] = clamp(lost_ms, 0, 500)
     proposed["valve_play_ms"] = clamp(play_ms, 0, 1000)
     return up
-
-
-def along(xs: list[int] | tuple[int, ...], ys: list[int] | tuple[int, ...], x: int) -> int:
-    """Return y at x between the points of two lists, xs rising; the ends beyond them."""
-    for index in range(1, len(xs)):
-        if x < xs[index]:
-            run = max(xs[index] - xs[index - 1], 1)
-            return ys[index - 1] + (ys[index] - ys[index - 1]) * (x - xs[index - 1]) // run
-    return ys[-1]
 
 
 def rising_top(flows: list[int]) -> int:

@@ -7,7 +7,7 @@ from memory). A response is a list with a height for each tick after the step.
 """
 
 from rate_control.intmath import clamp
-from rate_control.procedures.curve_fit import along
+from rate_control.procedures.points import along
 from rate_control.units import TICK_MS
 
 TAIL_TICKS = 20  # at the end of a response: what it has settled to

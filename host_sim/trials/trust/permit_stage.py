@@ -44,7 +44,7 @@ FIXED = {
     "interlock": ("off_ticks",),
     "debounce": ("_on_ticks", "_off_ticks", "_width", "_opening"),
     "faults": ("_delays",),
-    "request": ("rate_ml_ha", "regulation", "fixed_duty_u16", "bench_speed_mm_s",
+    "request": ("rate_ml_ha", "regulation", "fixed_duty_u16", "prime_u16", "bench_speed_mm_s",
                 "program_failed", "hold_mask"),  # a held section is one that is switched off
     "decided": ("expected_ul_s", "trim_q20", "coasting"),
 }

@@ -11,7 +11,7 @@ from typing import Any
 
 from host_sim.twin.flashed import opening_contacts
 from rate_control.faults import BLOCKING
-from rate_control.interlock import APPLYING, BENCH
+from rate_control.interlock import APPLYING, BENCH, PRIMING
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Outputs
 from rate_control.settings import Settings
@@ -133,6 +133,11 @@ class Promises:
                 self._break("outputs on with the implement up")
             if self._silent > self._timeout_ticks and controller.settings.speed_source != BY_GNSS:
                 self._break("outputs on without a sign of motion")
+        elif state == PRIMING:
+            if outputs.section_mask:
+                self._break("a section on while priming")
+            if self._silent > self._timeout_ticks and controller.settings.speed_source != BY_GNSS:
+                self._break("priming without a sign of motion")
         else:
             self._break(f"outputs on in state {state}")
         for index, level in enumerate(self._sections):

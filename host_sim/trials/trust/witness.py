@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED
+from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, PRIMING
 from rate_control.records import Request
 
 PROOF_LEAST = 3  # samples in a row; two bad ones come by chance
+MAY_BE_ON = APPLYING, BENCH, PRIMING
 FOR_NOTHING, FOR_BENCH, FOR_WORK = range(3)
 MOVING, STANDING, NEITHER, SILENT = SPEEDS = (
     "the machine moves", "the machine stands", "the speed says neither",
@@ -91,8 +92,8 @@ def _follow(level: int, run: int, raw: int, on_ticks: int, off_ticks: int) -> tu
 def see_apply(before: Witness, taken: bool) -> tuple[Witness, str]:
     """New settings were given between two ticks, and taken or refused."""
     if not taken:
-        return before, "" if before.state in (APPLYING, BENCH) else "new settings are refused"
-    if before.state in (APPLYING, BENCH):
+        return before, "" if before.state in MAY_BE_ON else "new settings are refused"
+    if before.state in MAY_BE_ON:
         return before, "new settings are taken while outputs may be on"
     return Witness(off_for=before.off_for, blocked=before.blocked, state=before.state), ""
 

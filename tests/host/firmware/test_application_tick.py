@@ -9,7 +9,7 @@ from host_sim.build.interpreters import MICROPYTHON_32, MICROPYTHON_64, run_on
 def test_tick_of_the_application_allocates_nothing(interpreter):
     words = run_on(interpreter, "tests/vm/heap_lock_application.py").stdout.split()
     ticks = dict(zip(words[::2], map(int, words[1::2]), strict=True))
-    assert set(ticks) == {"parked", "ready", "applying", "bench", "fault"}
+    assert set(ticks) == {"parked", "ready", "applying", "bench", "fault", "priming"}
     assert all(count >= 20 for count in ticks.values()), ticks
 
 
