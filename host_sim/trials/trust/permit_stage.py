@@ -8,7 +8,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from host_sim.trials.trust.witness import MOVING, SILENT, STANDING, Tick, World
+from host_sim.trials.trust.witness import (
+    DRIVEN,
+    MOVING,
+    OPEN,
+    SILENT,
+    STANDING,
+    Tick,
+    World,
+)
 from rate_control.controller import Controller
 from rate_control.faults import FLOW_MISSING, SPEED_LOST, TICK_LATE
 from rate_control.records import Decided, Inputs, Measured, Outputs, Request
@@ -44,13 +52,13 @@ FIXED = {
     "interlock": ("off_ticks",),
     "debounce": ("_on_ticks", "_off_ticks", "_width", "_opening"),
     "faults": ("_delays",),
-    "request": ("rate_ml_ha", "regulation", "fixed_duty_u16", "prime_u16", "bench_speed_mm_s",
+    "request": ("rate_ml_ha", "regulation", "fixed_duty_u16", "bench_speed_mm_s",
                 "program_failed", "hold_mask"),  # a held section is one that is switched off
     "decided": ("expected_ul_s", "trim_q20", "coasting"),
 }
 FILLED = {
     "controller": (), "interlock": (), "debounce": (), "faults": (),
-    "request": ("saving",),
+    "request": ("saving", "prime_u16"),
     "decided": ("permits", "faults", "rate_ml_ha", "target_ul_s", "command_ul_s", "demand_u16",
                 "source", "saturated"),
 }
@@ -155,8 +163,10 @@ class PermitStage:
         for bit, ticks in zip(faults._waited, waited, strict=True):
             faults._waited[bit] = ticks
 
-    def tick(self, memory: tuple[Any, ...], tick: Tick) -> tuple[tuple[Any, ...], int, bool]:
-        """One tick out of a state: the memory after it, the operating state, outputs on.
+    def tick(self, memory: tuple[Any, ...], tick: Tick) -> tuple[tuple[Any, ...], int, int]:
+        """One tick out of a state: the memory after it, the operating state, the outputs on.
+
+        Those are DRIVEN, a duty or a valve's pulse, and OPEN, a section.
 
         The outputs go in as if everything was on: the last gate has to make them safe itself.
         """
@@ -169,12 +179,14 @@ class PermitStage:
                                    | (SPEED_LOST if tick.speed == SILENT else 0))
         controller.request.bench = tick.bench
         controller.request.saving = tick.saving
+        controller.request.prime_u16 = DUTY if tick.prime else -1
         outputs = controller.outputs
         outputs.duty_u16 = outputs.valve_pulse_ms = DUTY
         outputs.section_mask = 1
         controller.step(self._inputs, LATE_US if tick.late else TICK_US)
         controller._last_us = 0  # the next tick counts its time from here
-        on = bool(outputs.duty_u16 or outputs.section_mask)
+        on = (DRIVEN if outputs.duty_u16 or outputs.valve_pulse_ms else 0) | (
+            OPEN if outputs.section_mask else 0)
         return self.memory(), controller.decided.state, on
 
     def apply(self, memory: tuple[Any, ...], take_on: bool) -> tuple[tuple[Any, ...], bool]:

@@ -56,8 +56,11 @@ STORE = World("bench, store and settings", debounce=0, start_delay=0, no_flow_de
               speeds=(MOVING, STANDING), section_apart=False)
 DELAYED = World("work, with a start delay", debounce=1, start_delay=1, no_flow_delay=1,
                 speeds=(MOVING,), bench=(0,), saving=(0,), settings=TAKEN_ON)
-SHORT = (PLAIN_BENCH, LONGER)
-ALL = (WORK, PLAIN_BENCH, LONGER, BENCH_DEBOUNCED, STORE, DELAYED)
+HEADLAND = World("headland, priming", debounce=0, start_delay=0, no_flow_delay=0,
+                 speeds=(MOVING, STANDING), bench=(0,), saving=(0,), settings=TAKEN_ON,
+                 prime=(0, 1))
+SHORT = (PLAIN_BENCH, LONGER, HEADLAND)
+ALL = (WORK, PLAIN_BENCH, LONGER, BENCH_DEBOUNCED, STORE, DELAYED, HEADLAND)
 
 
 @dataclass(frozen=True)
@@ -101,7 +104,7 @@ def explore(world: World, tell: Progress = lambda share: None) -> Found:
                     continue  # the first tick has none before it to be late after
                 after, state, on = stage.tick(memory, event)
                 seen, wrong = see_tick(world, witness, event, settings, state, on)
-                with_outputs += on
+                with_outputs += bool(on)
                 reached.add(state)
             else:
                 after, taken = stage.apply(memory, event == TAKE_ON)
@@ -123,7 +126,7 @@ def every_tick(world: World) -> list[Tick]:
     """Every input of a tick that the world allows."""
     ticks = [Tick(*values) for values in product(
         (0, 1), (0, 1), (0, 1), world.late, world.no_flow, world.speeds, world.bench,
-        world.saving)]
+        world.saving, world.prime)]
     return [tick for tick in ticks if world.section_apart or tick.section == tick.implement]
 
 
@@ -186,7 +189,7 @@ def main(argv: list[str] | None = None) -> int:
     """Run one command line; returns the exit status: 1 where a promise was broken."""
     parser = argparse.ArgumentParser(prog=COMMAND, description=__doc__,
                                      formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--short", action="store_true", help="explore the two smallest worlds")
+    parser.add_argument("--short", action="store_true", help="explore the three smallest worlds")
     args = parser.parse_args(argv)
     results = search(SHORT if args.short else ALL)
     for found in results:

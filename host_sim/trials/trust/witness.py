@@ -14,6 +14,7 @@ from rate_control.records import Request
 
 PROOF_LEAST = 3  # samples in a row; two bad ones come by chance
 MAY_BE_ON = APPLYING, BENCH, PRIMING
+DRIVEN, OPEN = 1, 2  # outputs that are on: a pump or valve is driven, a section is open
 FOR_NOTHING, FOR_BENCH, FOR_WORK = range(3)
 MOVING, STANDING, NEITHER, SILENT = SPEEDS = (
     "the machine moves", "the machine stands", "the speed says neither",
@@ -31,6 +32,7 @@ class Tick(NamedTuple):
     speed: str
     bench: int  # asked for
     saving: int
+    prime: int = 0  # a pressure sensor asks for it
 
     def told(self) -> str:
         """The tick in words."""
@@ -39,7 +41,8 @@ class Tick(NamedTuple):
                  "section " + ("on" if self.section else "off"), self.speed]
         words += [word for flag, word in (
             (self.late, "the tick is late"), (self.no_flow, "the meter shows no flow"),
-            (self.bench, "the bench is asked for"), (self.saving, "the store is written")) if flag]
+            (self.bench, "the bench is asked for"), (self.saving, "the store is written"),
+            (self.prime, "priming is asked for")) if flag]
         return ", ".join(words)
 
 
@@ -55,6 +58,7 @@ class World(NamedTuple):
     speeds: tuple[str, ...] = SPEEDS
     bench: tuple[int, ...] = (0, 1)
     saving: tuple[int, ...] = (0, 1)
+    prime: tuple[int, ...] = (0,)
     settings: tuple[int, ...] = (Request.TAKEN_ON, Request.NOT_SET_UP, Request.LOST)
     section_apart: bool = True  # the section switch moves by itself, not with the implement
 
@@ -99,7 +103,7 @@ def see_apply(before: Witness, taken: bool) -> tuple[Witness, str]:
 
 
 def see_tick(world: World, before: Witness, tick: Tick, settings: int, state: int,
-             outputs_on: bool) -> tuple[Witness, str]:
+             outputs_on: int) -> tuple[Witness, str]:
     """The witness after a tick that led to this state, and what is wrong with it ("": nothing)."""
     (proved, off_since, off_for, master, master_run, implement, implement_run, section,
      section_run, no_flow_for, blocked, state_before) = before
@@ -124,6 +128,8 @@ def see_tick(world: World, before: Witness, tick: Tick, settings: int, state: in
     elif outputs_on:
         wrong = _wrong_when_on(tick, settings, state, bool(fault or blocked), proved,
                                (master, implement, section))
+        if state == PRIMING and outputs_on & OPEN:
+            wrong = "a section is open while priming"
     blocked = 1 if fault or (blocked and state == FAULT) else 0
     if blocked or (state_before == BENCH and state != BENCH and master):
         proved = FOR_NOTHING
@@ -138,7 +144,7 @@ def _wrong_when_on(tick: Tick, settings: int, state: int, fault: bool, proved: i
                    believed: tuple[int, int, int]) -> str:
     master, implement, section = believed
     missing = [
-        (state not in (APPLYING, BENCH), "in a state where nothing may move"),
+        (state not in MAY_BE_ON, "in a state where nothing may move"),
         (proved == FOR_NOTHING, "without the master proved off since the last lock"),
         (not master, "with the master off"),
         (not section, "with no section on"),
@@ -150,6 +156,12 @@ def _wrong_when_on(tick: Tick, settings: int, state: int, fault: bool, proved: i
         missing += [(proved != FOR_WORK, "without the master proved off since the bench"),
                     (not implement, "with the implement up"),
                     (tick.speed != MOVING, "without moving"),
+                    (settings != Request.TAKEN_ON, "with settings that nobody took on")]
+    elif state == PRIMING:
+        missing += [(proved != FOR_WORK, "without the master proved off since the bench"),
+                    (implement, "for priming with the implement down"),
+                    (tick.speed != MOVING, "for priming without moving"),
+                    (not tick.prime, "for priming that nobody asks for"),
                     (settings != Request.TAKEN_ON, "with settings that nobody took on")]
     elif state == BENCH:
         missing += [(not tick.bench, "with no bench asked for"),

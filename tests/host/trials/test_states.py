@@ -7,14 +7,27 @@ from typing import Any
 import pytest
 
 from host_sim.trials.trust.permit_stage import FILLED, FIXED, REMEMBERED, PermitStage
-from host_sim.trials.trust.states import PLAIN_BENCH, SHORT, STORE, explore, told
+from host_sim.trials.trust.states import HEADLAND, PLAIN_BENCH, SHORT, STORE, explore, told
 from rate_control import controller as controller_module
 from rate_control import interlock as interlock_module
 from rate_control import last_gate
 from rate_control.controller import Controller
 from rate_control.debounce import Debounce
 from rate_control.faults import Faults
-from rate_control.interlock import APPLYING, BENCH, FAULT, MASTER, PARKED, READY, Interlock
+from rate_control.interlock import (
+    APPLYING,
+    BENCH,
+    FAULT,
+    MASTER,
+    PARKED,
+    PRIME,
+    PRIMING,
+    READY,
+    SECTION,
+    SET_UP,
+    SPEED,
+    Interlock,
+)
 from rate_control.records import Request
 from rate_control.settings import Settings
 
@@ -26,6 +39,20 @@ def test_no_path_leads_to_an_output_without_a_fresh_off_then_on(world: Any) -> N
     assert found.with_outputs > 0
     assert found.reached >= {PARKED, READY, APPLYING, FAULT}
     assert (BENCH in found.reached) == (1 in world.bench)
+    assert (PRIMING in found.reached) == (1 in world.prime)
+
+
+@pytest.mark.parametrize(("left_out", "told"), [
+    (SPEED, "without moving"), (SET_UP, ""), (PRIME, "that nobody asks for"),
+    (SECTION, "with no section on")])
+def test_priming_without_one_of_its_permits_is_found(
+        monkeypatch: pytest.MonkeyPatch, left_out: int, told: str) -> None:
+    rows = tuple((*row[:1], row[1] & ~left_out, *row[2:]) if row[3] == PRIMING else row
+                 for row in interlock_module.TABLE)
+    monkeypatch.setattr(interlock_module, "TABLE", rows)
+    world = HEADLAND._replace(settings=(Request.NOT_SET_UP,)) if left_out == SET_UP else HEADLAND
+    wrong = explore(world).wrong
+    assert wrong and told in wrong
 
 
 def test_nothing_that_the_objects_keep_is_forgotten() -> None:
