@@ -30,6 +30,7 @@ _COMMANDS = {
 _TIMEOUT_S = 600.0  # against a hang only; no script takes a tenth of it
 _FUEL = 10**13  # the same guard for the 32-bit machine, which runs some 1e10 a second
 _HEAP = "256M"
+_HEAP_64 = "heapsize=16M"  # all shared tests in one process; its own 2 MB are too few
 FIRMWARE = "firmware"  # as source; a folder that it was built into does as well
 
 _START = """
@@ -69,7 +70,8 @@ def command(interpreter: str, script: str, *args: str) -> list[str]:
 
 def _started(interpreter: str, firmware: str, script: str, args: tuple[str, ...]) -> list[str]:
     start = _START.format(firmware=firmware, argv=[script, *args])
-    return [_COMMANDS[interpreter], "-c", start]
+    heap = ["-X", _HEAP_64] if interpreter == MICROPYTHON_64 else []
+    return [_COMMANDS[interpreter], *heap, "-c", start]
 
 
 def run_on(

@@ -3,7 +3,7 @@
 from rate_control import faults
 from rate_control.controller import Controller
 from rate_control.ground_speed import standstill_ticks
-from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, READY
+from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, PRIMING, READY
 from rate_control.intmath import LIMIT
 from rate_control.procedures import DONE, STOPPED
 from rate_control.procedures.catalogue import make
@@ -635,6 +635,22 @@ def test_four_times_the_topmost_flow_of_the_curve_is_liquid_and_more_is_none():
         assert rig.controller.measured.flow_ul_s == 4000000
         rig.ticks(1, 0, 0, 80)
         assert metered_ml(rig) - before_ml == counted_ml
+    rig.ticks(1100, 0, 0, 80)
+    assert metered_ml(rig) == before_ml, "not a microlitre a tick"
+
+
+def test_priming_drives_the_pump_alone_as_it_is_asked_to():
+    rig = Rig().armed()
+    rig.controller.request.prime_u16 = 20000
+    rig.moved_off(MASTER | ALL)
+    outputs = rig.ticks(60, MASTER | ALL, 400)
+    assert rig.state() == PRIMING
+    assert (outputs.duty_u16, outputs.section_mask) == (20000, 0)
+    assert rig.controller.decided.source == Decided.BY_PRIMING
+    assert not rig.controller.decided.target_ul_s
+    assert rig.ticks(20, WORK, 400).section_mask == 7 and rig.state() == APPLYING
+    rig.controller.request.prime_u16 = -1
+    assert not driven(rig.ticks(20, MASTER | ALL, 400))
 
 
 def metered_ml(rig):

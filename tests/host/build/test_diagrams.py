@@ -43,13 +43,12 @@ def test_diagram_can_be_read_on_a_phone(name):
 
 def test_interlock_shows_what_the_table_says(monkeypatch):
     before = tables.interlock_states().svg()
-    rows = list(interlock.TABLE)
-    rows[8] = (interlock.ANY, rows[8][1] & ~interlock.IMPLEMENT, 0, interlock.APPLYING, 0)
-    monkeypatch.setattr(interlock, "TABLE", tuple(rows))
+    rows = tuple((*row[:1], row[1] & ~interlock.STANDSTILL, *row[2:]) for row in interlock.TABLE)
+    monkeypatch.setattr(interlock, "TABLE", rows)
     assert tables.interlock_states().svg() != before
     asked = {getattr(interlock, name) for name in tables.interlock_permits()}
-    every = interlock.APPLYING_PERMITS | interlock.BENCH_PERMITS
-    assert sum(asked) == every & ~interlock.IMPLEMENT
+    every = interlock.APPLYING_PERMITS | interlock.BENCH_PERMITS | interlock.PRIMING_PERMITS
+    assert sum(asked) == every & ~interlock.STANDSTILL
 
 
 def test_menu_shows_what_the_screens_hold(monkeypatch):
