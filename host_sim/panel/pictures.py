@@ -107,7 +107,11 @@ def take(directory: Path, tell: Tell) -> list[Path]:
             tell(index / (len(STILLS) + 2))
             with _opened(browser, still.size, still.scheme) as page:
                 still.prepare(page)
-                data = page.screenshot(full_page=still.whole_page)
+                if still.whole_page:  # what is out of sight is not drawn
+                    height = page.evaluate("document.documentElement.scrollHeight")
+                    page.set_viewport_size({"width": still.size[0], "height": height})
+                    page.wait_for_timeout(1000)
+                data = page.screenshot()
             paths.append(write_whole(directory / still.name, saver(data)))
         tell(len(STILLS) / (len(STILLS) + 2))
         with _opened(browser, WALK_SIZE, "light") as page:
