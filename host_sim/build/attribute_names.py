@@ -13,6 +13,8 @@ from __future__ import annotations
 import ast
 from collections.abc import Iterator, Mapping
 
+from host_sim.build.short_names import short_names
+
 SHORT = "_%d"
 # the tests on a chip look at these
 KEPT = {"_table", "_tick_error", "_unpolled_ticks"}
@@ -27,7 +29,7 @@ def shorten_attributes(trees: Mapping[str, ast.Module]) -> None:
         for node in _private(tree):
             if node.attr not in kept:
                 places.setdefault(node.attr, set()).add(homes[module])
-    short = _short_names(places)
+    short = short_names(places, SHORT)
     for tree in trees.values():
         for node in _private(tree):
             node.attr = short.get(node.attr, node.attr)
@@ -67,17 +69,3 @@ def _homes(trees: Mapping[str, ast.Module]) -> dict[str, str]:
                     old, new = home[module], home[source]
                     home = {each: new if place == old else place for each, place in home.items()}
     return home
-
-
-def _short_names(places: Mapping[str, set[str]]) -> dict[str, str]:
-    """A short name for each, the same for two that have no place in common where that is so."""
-    taken: dict[str, set[int]] = {}
-    short = {}
-    for name in sorted(places, key=lambda name: (-len(places[name]), name)):
-        number = 0
-        while any(number in taken.setdefault(place, set()) for place in places[name]):
-            number += 1
-        for place in places[name]:
-            taken[place].add(number)
-        short[name] = SHORT % number
-    return short

@@ -15,6 +15,8 @@ from __future__ import annotations
 import ast
 from collections.abc import Collection, Iterator, Mapping
 
+from host_sim.build.short_names import short_names
+
 SHORT = "C%d"
 
 
@@ -22,16 +24,13 @@ def shorten_constants(trees: Mapping[str, ast.Module], kept: Collection[str]) ->
     """Rename in place, through all modules of a program; those of the modules in kept stay."""
     asked_for = {name for tree in trees.values() for name in _otherwise_asked_for(tree)}
     asked_for |= set(_handed_on(trees))
-    taken: dict[str, set[str]] = {module: _names(tree) for module, tree in trees.items()}
-    for home in sorted(trees.keys() - set(kept)):
-        for name in sorted(_constants(trees[home]) - asked_for):
-            places = [home, *_importers(trees, home, name)]
-            number = 0
-            while any(SHORT % number in taken[place] for place in places):
-                number += 1
-            for place in places:
-                taken[place].add(SHORT % number)
-                _rename(trees[place], home, name, SHORT % number)
+    places = {(home, name): [home, *_importers(trees, home, name)]
+              for home in trees.keys() - set(kept)
+              for name in _constants(trees[home]) - asked_for}
+    taken = {name for tree in trees.values() for name in _names(tree)}
+    for (home, name), short in short_names(places, SHORT, taken).items():
+        for place in places[home, name]:
+            _rename(trees[place], home, name, short)
 
 
 def _constants(tree: ast.Module) -> set[str]:
