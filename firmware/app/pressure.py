@@ -15,6 +15,9 @@ NONE, VOLTS, CURRENT = range(3)  # no sensor; 0.5 to 4.5 V; 4 to 20 mA over 150 
 # sensor gives. What is beyond them is a cut or shorted wire (common practice, no source).
 KINDS = ((0, 1, 0, 0), (500, 4500, 250, 4750), (600, 3000, 540, 3150))
 
+# what the sensor at work says; see SAYS in pressure_watch.py
+NOTHING, PLUGGED, WORN, FILTER, PUMP, FILTER_OR_PUMP, NO_SIGNAL = range(7)
+
 BROKEN = -1  # instead of a pressure: the wire is cut or shorted
 UNKNOWN = 0  # instead of a share: nothing can be said
 

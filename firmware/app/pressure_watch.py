@@ -17,10 +17,14 @@ from app.parts import PRESSURE_FILE
 from app.pressure import (
     BROKEN,
     CURRENT,
+    NO_SIGNAL,
+    NOTHING,
+    PLUGGED,
     PLUGGED_PERMILLE,
     PRESSURE_MAX_PA,
     UNKNOWN,
     VOLTS,
+    WORN,
     WORN_PERMILLE,
     drop_pa,
     outlet_permille,
@@ -61,8 +65,7 @@ NOT_USED = "pressure: %s: not used"
 NO_INPUT = "this board has no input for it"
 
 NAMES = ("pressure_pa", "outlet_permille", "pressure_says")
-NOTHING, PLUGGED, WORN, FILTER, PUMP, FILTER_OR_PUMP, NO_SIGNAL = range(7)  # see weak_supply.py
-SAYS = (
+SAYS = (  # by what it says, NOTHING first
     "",
     "outlets pass less than new ones: plugged, or a valve shut",
     "outlets pass more than new ones: worn, or a leak",

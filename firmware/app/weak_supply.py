@@ -7,6 +7,7 @@ worn pump, worn brushes or a bad wire need their share more at any flow (the law
 driven: the position of a regulating valve is no measure of the pump.
 """
 
+from app.pressure import FILTER, FILTER_OR_PUMP, NOTHING, PUMP
 from rate_control.intmath import muldiv
 from rate_control.units import PWM_PUMP
 
@@ -19,8 +20,6 @@ BINS = 12  # by flow, each three halves of the one before
 FIRST_UL_S = 4000
 FRESH_LOOKS = 300  # five minutes of steady work
 APART_PERMILLE = 120  # by which the two laws have to differ, to tell which one it is (chosen)
-
-NOTHING, FILTER, PUMP, FILTER_OR_PUMP = 0, 3, 4, 5  # as in pressure_watch.py
 
 
 class WeakSupply:

@@ -8,16 +8,16 @@ from typing import Any
 import numpy as np
 import pytest
 
-from app.pressure_watch import (
+from app.pressure import (
     FILTER,
     FILTER_OR_PUMP,
     NO_SIGNAL,
     NOTHING,
     PLUGGED,
     PUMP,
-    SAYS,
     WORN,
 )
+from app.pressure_watch import SAYS
 from host_sim.machine_file.machine import MachineFile, load_machine
 from host_sim.machine_file.pressure_file import pressure_bytes
 from host_sim.machine_file.twin_spec import spec_of
