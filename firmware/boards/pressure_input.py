@@ -6,11 +6,6 @@ from machine import ADC
 FULL_MV = 5133
 
 
-def fit(pin: int) -> "PressureInput":
-    """Return the input at a pin."""
-    return PressureInput(pin)
-
-
 class PressureInput:
     """A pin of the converter behind the divider of 10 k and 18 k."""
 

@@ -76,8 +76,9 @@ class Rp2Board(PinBoard):
         self._pump = PWM(Pin(pins.PUMP), freq=wiring.PUMP_HZ, duty_u16=0)
         self._valve_open = TimedOutput(VALVE_MACHINES[0], Pin(pins.VALVE_OPEN))
         self._valve_close = TimedOutput(VALVE_MACHINES[1], Pin(pins.VALVE_CLOSE))
-        self._spi = spi = SPI(0, baudrate=1_000_000, sck=Pin(pins.SECTION_CLOCK),
-                  mosi=Pin(pins.SECTION_DATA), miso=Pin(pins.SWITCH_DATA, Pin.IN, Pin.PULL_UP))
+        self._spi = spi = SPI(
+            0, baudrate=1_000_000, sck=Pin(pins.SECTION_CLOCK), mosi=Pin(pins.SECTION_DATA),
+            miso=Pin(pins.SWITCH_DATA, Pin.IN, Pin.PULL_UP))
         self._sections = SectionPort(spi, Pin(pins.SECTION_LATCH, Pin.OUT, value=1),
                                      Pin(pins.SECTION_OFF, Pin.OUT, value=1))
         i2c = I2C(0, sda=Pin(pins.I2C_DATA), scl=Pin(pins.I2C_CLOCK), freq=100_000)
@@ -111,8 +112,8 @@ class Rp2Board(PinBoard):
 
     def pressure_input(self) -> "PressureInput":
         """See Board."""
-        from boards import pressure_input
-        return pressure_input.fit(pins.PRESSURE)
+        from boards.pressure_input import PressureInput
+        return PressureInput(pins.PRESSURE)
 
     def now_us(self) -> int:
         """See Board."""

@@ -44,6 +44,7 @@ OUTLET_OFF = 0.05  # ISO 10625 permits 5 % of a new nozzle; the rest of a bar er
 LEARN_M = 200.0
 SPEEDS_M_S = (1.4, 2.2)  # to and fro, so that more than one point of the curve is seen
 SWING_S = 20.0
+BEGIN_S = 3.0  # of the first pass
 STAND_S = 6.0
 FLOW_SHARE = 0.45  # of the tuned machine's highest flow, at the mean of the speeds
 PASS_M_S = sum(SPEEDS_M_S) / 2
@@ -125,7 +126,7 @@ def drive(spec: MachineSpec, settings: Settings, seed: int, field: str = ORDINAR
 def scenario(spec: MachineSpec, settings: Settings, seed: int, field: str = ORDINARY,
              faults: dict[str, float] | None = None) -> Scenario:
     """The drive of both passes."""
-    begin, again = 3.0, 3.0 + PASS_S + STAND_S
+    begin, again = BEGIN_S, BEGIN_S + PASS_S + STAND_S
     low, high = SPEEDS_M_S
     points = [(0.0, PASS_M_S)]
     for start_s in (begin, again):
@@ -151,7 +152,7 @@ def error_pct(record: RunRecord, settings: Settings) -> float:
     """By the metre of the second pass, rms."""
     widths_m = [width / 1e3 for width in settings.widths_mm()]
     truth = true_run(record, widths_m)
-    second = truth.permitted & (truth.time_s > 3.0 + PASS_S + STAND_S / 2)
+    second = truth.permitted & (truth.time_s > BEGIN_S + PASS_S + STAND_S / 2)
     figures = metre_figures(ground_of(truth, second), widths_m, "")
     return float(figures["rms_pct"])
 
