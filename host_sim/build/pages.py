@@ -112,7 +112,8 @@ def build(out: Path, source: Path = host_sim.REPO_ROOT, twin: str = "") -> int:
 
 def _run_sphinx(source: Path, out: Path, twin: str) -> None:
     """Let Sphinx read everything anew; whatever it complains of is an error."""
-    command = [sys.executable, "-m", "sphinx", "--quiet", "--fresh-env", "--write-all",
+    command = [sys.executable, "-m", "sphinx", "--quiet", "--no-color", "--fresh-env",
+               "--write-all",
                "--nitpicky", "--fail-on-warning", "--keep-going", "--builder", "html",
                f"--html-define=twin={twin}", "--doctree-dir", str(out / ".read"),
                "--conf-dir", str(source / "docs"), str(source), str(out)]
