@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from host_sim.plant.actuation import Actuation
+from host_sim.plant.displacement_pump import DisplacementPump
 from host_sim.plant.pump_spec import ElectricPumpSpec
-from host_sim.plant.ripple import MOST_SHARE, Ripple, ideal_share
 
 
-class ElectricPump:
+class ElectricPump(DisplacementPump):
     """J dw/dt = Ke i - Tf - D P with i = (u V - Ke w) / R; the pump gives D w - kl P.
 
     Reduction: the winding's inductance is left out. Its time constant L/R is 0.5-2 ms against
@@ -18,19 +18,12 @@ class ElectricPump:
     adds u^2 Rb to the winding's resistance.
     """
 
-    __slots__ = ("_battery_v", "_cut_out", "_damping", "_duty", "_flow_m3_s", "_ripple", "_slope",
-                 "_spec", "_torque_nm", "_total_ohm", "main_resistance", "speed_rad_s")
-
-    curved = False
+    __slots__ = ("_battery_v", "_cut_out", "_damping", "_duty", "_torque_nm", "_total_ohm")
+    _spec: ElectricPumpSpec
 
     def __init__(self, spec: ElectricPumpSpec) -> None:
-        self._spec = spec
-        self.ripple(ideal=False)
-        self._flow_m3_s = 0.0  # delivery at no manifold pressure
-        self._slope = 0.0
+        super().__init__(spec)
         self._cut_out = False
-        self.speed_rad_s = 0.0
-        self.main_resistance = 0.0  # of the hose to the manifold, dP / Q^2
         self.drive(Actuation(), 0.0, 0.0)
 
     def drive(self, actuation: Actuation, supply_v: float, supply_ohm: float) -> None:
@@ -74,20 +67,6 @@ class ElectricPump:
         runs = flow > pump.leak_m3_s_pa * pressure_pa
         self._flow_m3_s = flow - pump.leak_m3_s_pa * loss if runs else 0.0
         self._slope = pump.leak_m3_s_pa if runs else 0.0
-
-    def ripple(self, ideal: bool) -> None:
-        """Let the flow swing from now on: as in the spec, or at least as ideal chambers make it."""
-        spec = self._spec
-        least = min(ideal_share(spec.chambers), MOST_SHARE) if ideal else 0.0
-        self._ripple = Ripple(max(spec.ripple_share, least), spec.chambers)
-
-    def line(self, pressure_pa: float) -> tuple[float, float]:
-        """Delivery `a - b P`."""
-        return self._flow_m3_s, self._slope
-
-    def main_flow_m3_s(self, pressure_pa: float) -> float:
-        """Through the main hose."""
-        return self._flow_m3_s - self._slope * pressure_pa
 
     def _switched(self, pressure_pa: float, torque: float) -> float:
         """Torque after the built-in pressure switch, a relay with hysteresis."""

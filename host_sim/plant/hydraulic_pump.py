@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 
 from host_sim.plant.actuation import Actuation
+from host_sim.plant.displacement_pump import DisplacementPump
 from host_sim.plant.pump_spec import HydraulicPumpSpec
-from host_sim.plant.ripple import MOST_SHARE, Ripple, ideal_share
 
 
-class HydraulicPump:
+class HydraulicPump(DisplacementPump):
     """Coil current, play, dead band, lag and notches in a row, then a stiff shaft.
 
     The command is the mean coil current as a share of that at full duty and nominal supply
@@ -17,21 +17,14 @@ class HydraulicPump:
     that the load hardly changes, so the shaft's speed follows it: w = eta Q_oil / D_motor.
     """
 
-    __slots__ = ("_command", "_flow_m3_s", "_held", "_ripple", "_slope", "_spec", "_travel",
-                 "main_resistance", "speed_rad_s")
-
-    curved = False
+    __slots__ = ("_command", "_held", "_travel")
+    _spec: HydraulicPumpSpec
 
     def __init__(self, spec: HydraulicPumpSpec) -> None:
-        self._spec = spec
-        self.ripple(ideal=False)
+        super().__init__(spec)
         self._command = 0.0
         self._held = 0.0  # command after the play
         self._travel = 0.0  # of the spool, 0..1
-        self._flow_m3_s = 0.0
-        self._slope = 0.0
-        self.speed_rad_s = 0.0
-        self.main_resistance = 0.0
 
     def drive(self, actuation: Actuation, supply_v: float, supply_ohm: float) -> None:
         """The pin's duty and the battery behind it, from now on."""
@@ -56,20 +49,6 @@ class HydraulicPump:
         runs = flow > spec.leak_m3_s_pa * (pressure_pa + loss)
         self._flow_m3_s = flow - spec.leak_m3_s_pa * loss if runs else 0.0
         self._slope = spec.leak_m3_s_pa if runs else 0.0
-
-    def ripple(self, ideal: bool) -> None:
-        """Let the flow swing from now on: as in the spec, or at least as ideal chambers make it."""
-        spec = self._spec
-        least = min(ideal_share(spec.chambers), MOST_SHARE) if ideal else 0.0
-        self._ripple = Ripple(max(spec.ripple_share, least), spec.chambers)
-
-    def line(self, pressure_pa: float) -> tuple[float, float]:
-        """Delivery `a - b P`."""
-        return self._flow_m3_s, self._slope
-
-    def main_flow_m3_s(self, pressure_pa: float) -> float:
-        """Through the main hose."""
-        return self._flow_m3_s - self._slope * pressure_pa
 
     @property
     def current_a(self) -> float:
