@@ -108,15 +108,18 @@ class ValveDrive:
         self.slip_u16 = 0
         self.known = 0
 
-    def found(self, position_u16: int, demand_u16: int) -> None:
+    def found(self, position_u16: int, demand_u16: int) -> int:
         """Take what the meter says of a position that is not known: it is at least so far open.
 
-        What it is open beyond the demand is slip: nothing sent it there.
+        What it is open beyond the demand is slip: nothing sent it there. Returns 1 where it is
+        further open than it was reckoned, 0 where not.
         """
-        if position_u16 > self.position_u16:
-            self.position_u16 = position_u16
-            self._from_u16 = position_u16
-            self.slip_u16 = max(position_u16 - demand_u16, 0)
+        if position_u16 <= self.position_u16:
+            return 0
+        self.position_u16 = position_u16
+        self._from_u16 = position_u16
+        self.slip_u16 = max(position_u16 - demand_u16, 0)
+        return 1
 
     def credible(self, error_u16: int) -> int:
         """Return what may be put right of an error, 0 or below.

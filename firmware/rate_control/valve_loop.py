@@ -49,9 +49,13 @@ class ValveLoop(FlowLoop):
         """Fill expected_ul_s, coasting, trim_q20 and command_ul_s of decided for this tick."""
         learning = decided.source != Decided.BY_PROCEDURE  # which may be learning the very curve
         trust = self._trust
-        if learning and not self.valve.known and trust.can_find():
-            self.observe(measured, decided)
         reference = self.reference_ul_s(decided)
+        target = decided.target_ul_s
+        if learning and not self.valve.known:
+            if trust.can_find() and self.observe(measured, decided):
+                reference = self.reference_ul_s(decided)
+            if reference < target < measured.flow_ul_s and measured.flow_readable:
+                target = reference  # it was left open: no further before it is found
         correction = 0
         teaches = self.compare(reference, measured, decided)
         if teaches == AT_REST:
@@ -65,7 +69,6 @@ class ValveLoop(FlowLoop):
         elif learning:
             self.disbelieve(measured, decided)
         decided.trim_q20 = self.trim_q20
-        target = decided.target_ul_s
         command = target + correction if target else 0
         if command > FLOW_MAX_UL_S:
             command = FLOW_MAX_UL_S
@@ -81,13 +84,17 @@ class ValveLoop(FlowLoop):
         """Return the flow that belongs to the reckoned position."""
         return self._curve.flow_ul_s(self.valve.position_u16, decided.width_mm)
 
-    def observe(self, measured: "Measured", decided: Decided) -> None:
-        """Find a valve that was left open before power-up: the meter reads it at once."""
-        if measured.flow_readable:
-            valve = self.valve
-            found = self._curve.demand_u16(measured.flow_ul_s, decided.width_mm, 0)
-            valve.found(found, decided.demand_u16)
-            self.trim_q20 = valve.slip_u16 << SLIP_SHIFT
+    def observe(self, measured: "Measured", decided: Decided) -> int:
+        """Find a valve that was left open before power-up: the meter reads it at once.
+
+        Returns whether it stands further open than it was reckoned.
+        """
+        if not measured.flow_readable:
+            return 0
+        found = self._curve.demand_u16(measured.flow_ul_s, decided.width_mm, 0)
+        further = self.valve.found(found, decided.demand_u16)
+        self.trim_q20 = self.valve.slip_u16 << SLIP_SHIFT
+        return further
 
     def learn(self, reference_ul_s: int, measured: "Measured", decided: Decided) -> None:
         """Move the reckoned position towards where the measured flow says the valve is.

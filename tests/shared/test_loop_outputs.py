@@ -129,6 +129,30 @@ def test_a_valve_left_open_before_power_up_is_found_by_the_meter():
     assert abs(moved.position_u16 - 32764) < 20
 
 
+def test_a_valve_left_open_opens_no_further_before_it_is_found():
+    moved = valve()
+    decided = Decided()
+    measured = Measured()
+    decided.width_mm = 3000
+    decided.target_ul_s = 30000
+    measured.flow_valid = measured.flow_readable = 1
+
+    def command(flow_ul_s):
+        measured.flow_ul_s = flow_ul_s
+        moved.update(measured, decided)
+        return decided.command_ul_s
+
+    assert command(29000) == 30000  # what the meter shows of late it may show of the way here
+    assert command(40000) == moved.reference_ul_s(decided) < 1000
+    measured.flow_readable = 0  # below its floor a meter tells nothing
+    assert command(40000) == 30000
+    measured.flow_readable = 1
+    for _ in range(5000 // TICK_MS):
+        command(40000)
+    assert abs(moved.position_u16 - 32764) < 100
+    assert command(40000) > 25000  # found: from here on the loop brings it where it belongs
+
+
 def test_bypass_closes_for_more_flow():
     moved = valve(actuator=BYPASS_VALVE)
     moved.valve.position_u16 = 0

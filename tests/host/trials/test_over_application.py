@@ -4,15 +4,16 @@ import math
 
 import pytest
 
-from host_sim.trials.trust.breaks import BY_NAME, PUMP, VALVE, Break
+from host_sim.trials.trust.breaks import BY_NAME, POWER_CYCLE, PUMP, VALVE, Break
 from host_sim.trials.trust.machines import Ready, flash_with, ready
 from host_sim.trials.trust.station import TICK_S, Station
-from rate_control.interlock import FAULT
+from rate_control.interlock import APPLYING, FAULT
 from rate_control.settings import build
 from rate_control.units import SWITCH_SECTION_SHIFT
 
 MOST = 1.25
 END_S = 3.0
+OVERSHOOT_S = 1.0
 TICKS = 300
 SPEED_M_S = 1.5
 BREAKS = (
@@ -20,6 +21,7 @@ BREAKS = (
     BY_NAME["valve_stuck_open"], BY_NAME["valve_stuck_shut"], BY_NAME["blocked_section"],
     Break("supply_doubled", "the pump gets 24 V", {"supply_drop_v": -12.0}),
 )
+POWER_CUT = Break("power_cut", "the power is gone for a moment", program=POWER_CYCLE)
 KINDS = {"electric_m": PUMP, "inline_pd": VALVE, "bypass_centrifugal": VALVE}
 CASES = [(kind, broken) for kind, has in KINDS.items() for broken in BREAKS
          if broken.needs in ("", has)]
@@ -124,3 +126,18 @@ def test_a_motor_half_as_fast_again_is_no_reason_to_stop(kind):
     assert station.state != FAULT
     wanted_ml = 5.0 * station.controller.decided.target_ul_s / 1e3
     assert abs(station.applied_ml - before_ml - wanted_ml) < 0.05 * wanted_ml
+
+
+@pytest.mark.parametrize("kind", ["inline_pd", "inline_centrifugal", "bypass_centrifugal"])
+def test_a_valve_that_a_power_cut_left_at_its_work_goes_on_with_it(kind):
+    station = BlindToSupply(ready(kind)).get_ready()
+    station.lower(True)
+    station.live(15.0)
+    wanted_ml_s = station.controller.decided.target_ul_s / 1e3
+    station.strike(POWER_CUT)
+    station.live(4.0)
+    station.arm()
+    over_s = station.over_s(lambda: wanted_ml_s)
+    assert station.state == APPLYING
+    assert over_s <= OVERSHOOT_S
+    assert abs(station.rate_ml_s() - wanted_ml_s) < 0.05 * wanted_ml_s
