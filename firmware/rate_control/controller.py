@@ -4,7 +4,7 @@ sense -> permit -> decide -> run the procedure -> actuate -> account. Each stage
 of the stages before it and fills its own (see records.py).
 """
 
-from rate_control import last_gate
+from rate_control import last_gate, trace
 from rate_control.application_rate import target_flow_ul_s
 from rate_control.debounce import make_debounce
 from rate_control.faults import PROGRAM_FAILED, Faults
@@ -20,8 +20,6 @@ from rate_control.pump_curve import PumpCurve
 from rate_control.records import Decided, Measured, Outputs, Request
 from rate_control.section import Sections
 from rate_control.totals import Totals
-from rate_control.trace import FIELDS
-from rate_control.trace import fill as fill_trace
 from rate_control.units import DUTY_FULL, SWITCH_MASTER, TICK_MS, TICK_US
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
@@ -42,7 +40,7 @@ class Controller:
         self.decided = Decided()
         self.outputs = Outputs()
         self.totals = Totals()
-        self.trace = [0] * len(FIELDS)
+        self.trace = [0] * len(trace.FIELDS)
         self.interlock = Interlock()
         self.procedure: "Procedure | None" = None  # begun between ticks, by storing it here
         self._last_us: int | None = None
@@ -194,7 +192,8 @@ class Controller:
         if decided.state == BENCH:
             self.totals.bench_volume.add(measured.volume_ul)
         else:
-            liquid = measured.flow_ul_s <= self.loop.liquid_most_ul_s  # not noise at the meter
-            self.totals.add(measured.volume_ul if liquid else 0, measured.distance_mm,
+            if measured.flow_noise:
+                measured.volume_ul = 0
+            self.totals.add(measured.volume_ul, measured.distance_mm,
                             decided.section_mask, self.sections.widths_mm, decided.width_mm)
-        fill_trace(self.trace, now_us, measured, decided, self.loop, self.outputs)
+        trace.fill(self.trace, now_us, measured, decided, self.loop, self.outputs)

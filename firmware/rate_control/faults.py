@@ -26,6 +26,7 @@ SWITCH_CHATTERS = 2048
 NEVER_LIFTED = 4096
 SECTIONS_DIFFER = 8192
 TOO_MUCH_FLOW = 16384
+METER_NOISE = 32768
 
 # bit, name, blocking, name of the setting with its delay or the delay in ms, in words: what is
 # wrong, in one line of the display, a colon, what to look at. find_a_fault.md has a row for each.
@@ -37,6 +38,7 @@ TABLE = (
     (RATE_OFF, "rate_off", 0, "rate_off_ms", "rate off target: outlets, filter, supply"),
     (AT_LIMIT, "at_limit", 0, "rate_off_ms", "machine at its limit: change speed"),
     (FLOW_WHILE_OFF, "flow_while_off", 0, 3000, "flow while off: leak, valve, meter noise"),
+    (METER_NOISE, "meter_noise", 0, 0, "meter noise: its cable, screen, earth"),
     (SUPPLY_LOW, "supply_low", 0, 2000, "supply low: battery, cable"),
     (OFF_CURVE, "off_curve", 0, "rate_off_ms", "off its pump curve: outlets, filter, valve"),
     (SECTIONS_DIFFER, "sections_differ", 0, 500, "sections differ: valve, outlets, switch"),

@@ -6,6 +6,7 @@ a worn outlet, and not on the lag of the machine. pump_loop.py and valve_loop.py
 difference teaches about each kind of actuator, and how it is driven.
 """
 
+from rate_control.flow_rate import LIQUID_TIMES
 from rate_control.loop_gains import simc_gains
 from rate_control.meter_trust import AT_REST, MeterTrust
 from rate_control.predictor import Predictor
@@ -18,8 +19,6 @@ if TYPE_CHECKING:
     from rate_control.records import Decided, Measured
     from rate_control.settings import Settings
     from rate_control.valve_loop import ValveLoop
-
-LIQUID_TIMES = 4  # the topmost flow of the pump curve: no pump gives more, noise does
 
 
 class FlowLoop:

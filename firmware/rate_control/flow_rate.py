@@ -10,7 +10,8 @@ if TYPE_CHECKING:
     from rate_control.settings import Settings
 
 ONE_Q10 = 1024
-MOST_UL = 2 * FLOW_MAX_UL_S * TICK_MS // 1000  # in a tick; more cannot be liquid
+MOST_UL = 2 * FLOW_MAX_UL_S * TICK_MS // 1000  # in a tick, of any machine
+LIQUID_TIMES = 4  # the topmost flow of the pump curve: no pump gives more, noise does
 
 
 class FlowRate:
@@ -22,10 +23,13 @@ class FlowRate:
         nl_per_pulse = 100000000000 // settings.meter_pulses_hl
         self._counter = PulseCounter(
             settings.meter_average_pulses, settings.meter_timeout_ms * 1000, nl_per_pulse, 1000)
-        self._ul_per_pulse = 100000000 // settings.meter_pulses_hl
+        self._ul_per_pulse = ul_per_pulse = 100000000 // settings.meter_pulses_hl
         self._ul_remainder = 100000000 % settings.meter_pulses_hl
         self._floor_ul_s = settings.meter_floor_ul_s
-        self._most_pulses = min(max(MOST_UL // max(self._ul_per_pulse, 1), 1), 512)
+        self._most_pulses = min(max(MOST_UL // max(ul_per_pulse, 1), 1), 512)
+        self._liquid_most_ul_s = liquid_most_ul_s = settings.curve_flow_ul_s[-1] * LIQUID_TIMES
+        liquid_pulses = liquid_most_ul_s // 1000 * TICK_MS // max(ul_per_pulse, 1) + 1
+        self._liquid_pulses = min(liquid_pulses, self._most_pulses)  # in a tick
         self._droop_ul_s = settings.meter_droop_ul_s
         self._carry = 0
 
@@ -42,8 +46,11 @@ class FlowRate:
         measured.flow_ul_s = flow
         measured.flow_readable = 1 if valid and flow >= self._floor_ul_s else 0
         pulses = counter.pulses
-        if pulses > self._most_pulses:
-            pulses = self._most_pulses
+        noise = 1 if flow > self._liquid_most_ul_s else 0
+        if pulses > self._liquid_pulses:
+            noise = 1
+            pulses = min(pulses, self._most_pulses)
+        measured.flow_noise = noise
         measured.flow_pulses = pulses
         remainder = self._carry + pulses * self._ul_remainder
         pulses_hl = self._pulses_hl

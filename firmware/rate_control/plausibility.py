@@ -3,10 +3,10 @@
 from rate_control import faults
 from rate_control.believable import unseen_mm_s
 from rate_control.flow_watch import FlowWatch
-from rate_control.interlock import SECTIONS_ON
+from rate_control.interlock import BENCH, SECTIONS_ON
 from rate_control.section_watch import SectionWatch
 from rate_control.switch_watch import SwitchWatch
-from rate_control.units import FLOW_MAX_UL_S, ONE_Q20, PWM_PUMP
+from rate_control.units import FLOW_MAX_UL_S, ONE_Q20, PWM_PUMP, TICK_MS
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from rate_control.settings import Settings
 
 SPEED_NEAR_MM_S = 100  # what a GNSS receiver may be off, however slow
+NOISE_TICKS = 2000 // TICK_MS  # that a burst of it is shown
 
 
 def differ(speed_mm_s: int, other_mm_s: int) -> int:
@@ -34,6 +35,7 @@ class Plausibility:
         # a valve is moved until the flow is right: its trim says nothing about sections
         self._sections = SectionWatch(settings) if settings.actuator == PWM_PUMP else None
         self._lost_above_mm_s = unseen_mm_s(settings)
+        self._noise_ticks = 0  # that noise at the meter is still shown
         self._least_off_ul_s = FLOW_MAX_UL_S  # that the meter has shown since the outputs went off
 
     def conditions(self, measured: "Measured", decided: "Decided", tick_ok: int) -> int:
@@ -53,6 +55,8 @@ class Plausibility:
         other = measured.speed_other_mm_s
         if other >= 0 and differ(speed, other):
             mask |= faults.SPEED_DIFFERS
+        if measured.flow_noise or self._noise_ticks:
+            mask |= self._noise(measured, decided)
         if not SECTIONS_ON >> decided.state & 1:
             if self._sections is not None:
                 self._sections.rest()
@@ -72,6 +76,17 @@ class Plausibility:
         if self._sections is not None and self._sections.differ(decided):
             mask |= faults.SECTIONS_DIFFER
         return mask
+
+    def _noise(self, measured: "Measured", decided: "Decided") -> int:
+        """Return the condition of pulses that cannot be liquid, which outlasts them for a while.
+
+        It is judged by the pump curve, which on the bench may not be this machine's yet.
+        """
+        if measured.flow_noise and decided.state != BENCH:
+            self._noise_ticks = NOISE_TICKS
+        elif self._noise_ticks:
+            self._noise_ticks -= 1
+        return faults.METER_NOISE if self._noise_ticks else 0
 
     def _flows_on(self, measured: "Measured") -> int:
         """Return whether the meter shows a flow that stays, while everything should be shut.

@@ -107,7 +107,8 @@ class Measured:
         self.flow_valid = 0  # enough edges to believe flow_ul_s
         self.flow_readable = 0  # valid and above the meter floor
         self.flow_pulses = 0  # since the tick before
-        self.volume_ul = 0  # since the tick before
+        self.flow_noise = 0  # more than any liquid: of the flow, or of the pulses of this tick
+        self.volume_ul = 0  # since the tick before; off the bench, 0 where flow_noise
         self.supply_mv = 0
 
 

@@ -625,6 +625,38 @@ def test_pulses_that_cannot_be_liquid_are_not_counted_and_are_told():
         assert 170 <= metered_ml(rig) - before_ml <= 180, "liquid counts again"
 
 
+def test_bursts_at_the_meter_are_counted_nowhere_and_are_told():
+    """What a relay or a starter sends at once: no flow can be made of it, and none is."""
+    for switches in (0, MASTER | ALL, WORK & ~ALL):
+        rig = Rig().armed()
+        rig.moved_off(switches)
+        rig.ticks(40, switches, 400)
+        before_ml = metered_ml(rig)
+        counted_ul = 0
+        for wait in (1, 4, 100):  # ticks, up to longer than any standstill
+            for _ in range(5):
+                rig.inputs.flow_count = (rig.inputs.flow_count + 60) & LIMIT
+                rig.inputs.flow_edge_us = rig.now_us
+                for _ in range(wait):
+                    rig.ticks(1, switches, 400)
+                    counted_ul += rig.controller.trace[FIELDS.index("volume_ul")]
+                    if wait < 40:
+                        assert "meter_noise" in faults.names(rig.controller.decided.faults)
+        assert metered_ml(rig) == before_ml and not counted_ul, switches
+        assert not rig.controller.decided.faults, "it is over"
+
+
+def test_noise_on_the_bench_is_counted_for_the_curve_may_not_be_of_this_machine():
+    rig = Rig().armed()
+    rig.ticks(80, MASTER | ALL)
+    rig.controller.request.bench = 1
+    rig.ticks(4, MASTER | ALL)
+    assert rig.state() == BENCH
+    rig.ticks(20, MASTER | ALL, 0, 1000)
+    assert rig.controller.totals.bench_volume.thousandths() > 2000
+    assert "meter_noise" not in faults.names(rig.controller.decided.faults)
+
+
 def test_four_times_the_topmost_flow_of_the_curve_is_liquid_and_more_is_none():
     # 0.05 L a pulse, in whole pulses a tick: 4 a tick are 4 L/s
     for top_ul_s, counted_ml in ((1000000, 200), (999999, 0)):

@@ -3,7 +3,7 @@
 from rate_control import faults
 from rate_control.controller import Controller
 from rate_control.faults import BLOCKING, TABLE, Faults
-from rate_control.interlock import APPLYING, READY
+from rate_control.interlock import APPLYING, BENCH, READY
 from rate_control.plausibility import Plausibility, differ
 from rate_control.records import Decided, Inputs, Measured, Request
 from rate_control.settings import build
@@ -18,6 +18,7 @@ DELAYS_MS = {
     faults.AT_LIMIT: 4000,
     faults.FLOW_WHILE_OFF: 3000,
     faults.SUPPLY_LOW: 2000,
+    faults.METER_NOISE: 0,
     faults.PROGRAM_FAILED: 0,
     faults.OFF_CURVE: 4000,
     faults.SPEED_DIFFERS: 5000,
@@ -212,6 +213,20 @@ def test_a_flow_that_falls_by_more_than_an_eighth_is_no_leak():
         assert tick.mask() == faults.FLOW_WHILE_OFF
         tick.measured.flow_ul_s = next_ul_s
         assert tick.mask() == wanted
+
+
+def test_noise_at_the_meter_is_told_for_two_seconds_after_it_but_not_on_the_bench():
+    tick = Tick()
+    for _ in range(3):
+        tick.measured.flow_noise = 1
+        assert tick.mask() == faults.METER_NOISE
+    tick.measured.flow_noise = 0
+    for _ in range(39):
+        assert tick.mask() == faults.METER_NOISE
+    assert tick.mask() == 0
+    tick.measured.flow_noise = 1
+    tick.decided.state = BENCH
+    assert tick.mask() == 0
 
 
 def test_a_speed_that_is_not_believed_is_told():

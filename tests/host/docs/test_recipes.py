@@ -46,7 +46,7 @@ def follow(name: str, tree: Path) -> set[str]:
     """Apply every step of a recipe to a tree; returns the files that it changed."""
     changed = set()
     free = str(2 * max(row[0] for row in TABLE))  # as the page tells to take it
-    for step in STEP.finditer(recipe(name).replace("16384", free)):
+    for step in STEP.finditer(recipe(name).replace("65536", free)):
         path = tree / (step["new"] or step["file"])
         changed.add(step["new"] or step["file"])
         if step["new"]:

@@ -19,6 +19,7 @@ def outcomes() -> dict[str, FaultOutcome]:
 @pytest.mark.parametrize(("fault", "shown"), [
     ("stuck_meter", "flow_missing"),
     ("dead_pump", "flow_missing"),
+    ("strong_interference", "meter_noise"),
     ("silent_speed", "speed_lost"),
     ("flat_battery", "supply_low"),
     ("blocked_section", "off_curve"),

@@ -19,6 +19,7 @@ CONTROLLER = "rate_control.controller"
 DEBOUNCE = "rate_control.debounce"
 FAULTS = "rate_control.faults"
 PLAUSIBILITY = "rate_control.plausibility"
+FLOW_RATE = "rate_control.flow_rate"
 FLOW_WATCH = "rate_control.flow_watch"
 FLOW_LOOP = "rate_control.flow_loop"
 PUMP_LOOP = "rate_control.pump_loop"
@@ -186,6 +187,11 @@ BREAKS = (
      "        elif False:\n"),
     ("8.7", VALVE_LOOP, "room = valve.credible(error)", "room = error"),
     ("8.7", PUMP_LOOP, "            self.doubted = 1\n", "            pass\n"),
+    ("8.8", CONTROLLER, "                measured.volume_ul = 0\n", "                pass\n"),
+    ("8.8", FLOW_RATE, "if pulses > self._liquid_pulses:", "if False:"),
+    ("8.8", PLAUSIBILITY, "            self._noise_ticks = NOISE_TICKS\n", "            pass\n"),
+    ("8.8", PLAUSIBILITY, "measured.flow_noise and decided.state != BENCH",
+     "measured.flow_noise"),
     ("8.7", PUMP_LOOP, "min(command, most, FLOW_MAX_UL_S)", "min(command, FLOW_MAX_UL_S)"),
 )
 
