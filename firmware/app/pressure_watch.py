@@ -110,6 +110,8 @@ def problem_of(data: bytes) -> str:
         problem = out_of_range(value, row[1], row[2])
         if problem:
             return "%s %s" % (row[0], problem)
+    if head[7] and not head[3] <= 10 * head[7] <= 8 * head[3]:
+        return "priming must be 10 to 80 % of the range"
     return ""
 
 
@@ -214,8 +216,7 @@ class PressureWatch:
         prime.reckon(controller, self._new_ul_s, self._new_pa, self._check_pa)
         if prime.problem != self._gave_up:
             self._gave_up = prime.problem
-            if prime.problem:
-                self._application.notes.append(prime.problem)
+            self._note(prime.problem)
 
     def _of_new(self, flow_ul_s: int, pressure: int) -> int:
         """Return the flow over that of new outlets in the liquid of the settings, or UNKNOWN."""
@@ -235,8 +236,13 @@ class PressureWatch:
         return PLUGGED if permille < PLUGGED_PERMILLE else NOTHING
 
     def _tell(self, says: int) -> None:
-        """Say it once, as a note that a person has to look at, when it begins."""
+        """Say it as a note when it begins."""
         if says != self._says:
             self._says = says
-            if says:
-                self._application.notes.append(SAYS[says])
+            self._note(SAYS[says])
+
+    def _note(self, text: str) -> None:
+        """Note what a person has to look at; once, until they have, however often it comes."""
+        notes = self._application.notes
+        if text and text not in notes:
+            notes.append(text)

@@ -11,7 +11,7 @@ from rate_control.faults import PROGRAM_FAILED, Faults
 from rate_control.flow_loop import make_loop
 from rate_control.flow_rate import FlowRate
 from rate_control.ground_speed import GroundSpeed
-from rate_control.interlock import BENCH, OFF_TICKS_MIN, SECTIONS_ON, Interlock
+from rate_control.interlock import BENCH, OFF_TICKS_MIN, PRIMING, SECTIONS_ON, Interlock
 from rate_control.intmath import LIMIT
 from rate_control.permits import collect
 from rate_control.plausibility import Plausibility
@@ -137,7 +137,7 @@ class Controller:
         request = self.request
         state = decided.state
         if not SECTIONS_ON >> state & 1:
-            decided.rest()
+            decided.rest(Decided.BY_PRIMING if state == PRIMING else Decided.BY_LOOP)
             self.loop.rest()
             return
         procedure = self.procedure

@@ -1,6 +1,6 @@
 """The last gate: an output is a command and a permit, never a command alone."""
 
-from rate_control.interlock import OUTPUTS_ON
+from rate_control.interlock import OUTPUTS_ON, SECTIONS_ON
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
@@ -14,5 +14,5 @@ def gate(loop: "PumpLoop | ValveLoop", decided: "Decided", outputs: "Outputs") -
     if not OUTPUTS_ON >> decided.state & 1:
         outputs.make_safe()
         return
-    outputs.section_mask = decided.section_mask
+    outputs.section_mask = decided.section_mask if SECTIONS_ON >> decided.state & 1 else 0
     loop.drive(decided, outputs)

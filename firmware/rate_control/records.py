@@ -5,7 +5,6 @@ small ints; flags are 0 or 1.
 """
 
 
-from rate_control.interlock import PRIMING
 from rate_control.intmath import LIMIT
 from rate_control.units import REPORTING
 
@@ -136,9 +135,9 @@ class Decided:
         self.coasting = 0  # loop open, on its feed-forward: the meter cannot be read or believed
         self.saturated = 0  # +1 the machine can give no more, -1 no less
 
-    def rest(self) -> None:
-        """Decide on nothing: all flows zero, all sections shut; none but priming gives a demand."""
-        self.source = Decided.BY_PRIMING if self.state == PRIMING else Decided.BY_LOOP
+    def rest(self, source: int = BY_LOOP) -> None:
+        """Decide on nothing: all flows zero, all sections shut; source may still give a demand."""
+        self.source = source
         self.section_mask = 0
         self.width_mm = 0
         self.rate_ml_ha = 0  # that is wanted

@@ -106,11 +106,13 @@ def _priming(table: TomlTable, said: Mapping[str, Any], range_pa: float, check_p
                      "shut valves without a relief valve or pressure switch is dangerous")
         return None, time_s
     most_pa = SAFE_SHARE * min(relief_pa, range_pa)
-    if not check_pa < prime_pa <= most_pa:
-        low, high, is_now = (units.text("pressure_pa", value, us)
-                             for value in (check_pa, most_pa, prime_pa))
-        table.refuse("prime", f"must be above the check valves' {low} and at most {high}, "
-                     f"{100 * SAFE_SHARE:g} % of relief and range, is {is_now}")
+    least_pa = TENTH * range_pa
+    if not max(check_pa, least_pa) < prime_pa <= most_pa:
+        low, least, high, is_now = (units.text("pressure_pa", value, us)
+                                    for value in (check_pa, least_pa, most_pa, prime_pa))
+        table.refuse("prime", f"must be above the check valves' {low} and {least}, a tenth of the "
+                     f"range, and at most {high}, {100 * SAFE_SHARE:g} % of relief and range, is "
+                     f"{is_now}")
         return None, time_s
     return prime_pa, time_s
 

@@ -11,6 +11,7 @@ from rate_control.interlock import (
     MASTER,
     NO_FAULT,
     PARKED,
+    PRIMING,
     READY,
     SECTION,
     SET_UP,
@@ -35,7 +36,9 @@ class Loop:
 
 def test_a_command_without_its_state_reaches_no_output():
     """The stages before it keep a command down as well: the gate must hold without them."""
-    for state, opens in ((PARKED, 0), (READY, 0), (APPLYING, 1), (BENCH, 1), (FAULT, 0)):
+    nothing, pump, all_of_it = (0, 0, 0), (40000, -7, 0), (40000, -7, 5)
+    for state, passes in ((PARKED, nothing), (READY, nothing), (APPLYING, all_of_it),
+                          (BENCH, all_of_it), (FAULT, nothing), (PRIMING, pump)):
         decided, outputs = Decided(), Outputs()
         outputs.duty_u16, outputs.valve_pulse_ms, outputs.section_mask = 1, 2, 3
         decided.state = state
@@ -43,7 +46,7 @@ def test_a_command_without_its_state_reaches_no_output():
         decided.section_mask = 5
         last_gate.gate(Loop(), decided, outputs)
         driven = (outputs.duty_u16, outputs.valve_pulse_ms, outputs.section_mask)
-        assert driven == ((40000, -7, 5) if opens else (0, 0, 0)), state
+        assert driven == passes, state
 
 
 def test_rest_leaves_no_command():

@@ -71,7 +71,9 @@ def test_whatever_is_wrong_with_a_file_is_told_and_it_is_not_used():
         (pressure_file(flow=0), "flow of new outlets must be 1000 to 10000000, is 0"),
         (pressure_file(pressure=0), "pressure of new outlets must be 1000 to 10000000, is 0"),
         (pressure_file(check=10000001), "check valves must be 0 to 10000000, is 10000001"),
-        (pressure_file(prime=1, prime_s=121), "time of priming must be 0 to 120, is 121"),
+        (pressure_file(prime=BAR, prime_s=121), "time of priming must be 0 to 120, is 121"),
+        (pressure_file(prime=1, prime_s=8), "priming must be 10 to 80 % of the range"),
+        (pressure_file(prime=4 * BAR, prime_s=8), "priming must be 10 to 80 % of the range"),
     ):
         rig = rig_with(Terminal(), data)
         assert rig.app.notes == [NOT_USED % words]

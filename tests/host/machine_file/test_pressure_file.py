@@ -51,6 +51,8 @@ def test_what_was_measured_goes_before(tmp_path: Path) -> None:
     ('signal = "4 to 20 mA"\nrange = "4 bar"\nnew_outlets = "much"', "pressure.new_outlets: "),
     ('signal = "4 to 20 mA"\nrange = "4 bar"\nnew_outlets = "9 L/min at 0.4 bar"',
      "pressure.new_outlets: must be"),
+    ('signal = "4 to 20 mA"\nrange = "10 bar"\nprime = "0.9 bar"\nprime_time = "8 s"',
+     "pressure.prime: must be above the check valves' 0.50 bar and 1.00 bar, a tenth of the range"),
 ])
 def test_what_is_wrong_is_told_with_file_line_and_key(tmp_path: Path, table: str,
                                                       words: str) -> None:

@@ -115,6 +115,7 @@ BREAKS = (
     ("3.13", COVERAGE, "known = position.quality and position.age_ms <= STALE_MS", "known = 1"),
     ("3.14", INTERLOCK, "    (ANY, PRIMING_PERMITS, IMPLEMENT, PRIMING, 0),\n", ""),
     ("3.14", INTERLOCK, "SECTIONS_ON = 1 << APPLYING |", "SECTIONS_ON = 1 << PRIMING |"),
+    ("3.14", GATE, " if SECTIONS_ON >> decided.state & 1 else 0", ""),
     ("4.1", CONTROLLER, "TICK_LATE_US = 3 * TICK_US", "TICK_LATE_US = 4 * TICK_US"),
     ("4.1", CONTROLLER, "last_us is None or 0 < (now_us", "last_us is None or (now_us"),
     ("4.1", GATE, "        outputs.make_safe()\n", ""),
