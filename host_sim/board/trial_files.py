@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from app.plan_file import PLAN_FILE
 from app.trial_record import LOG_FILE
 from host_sim.board.mpremote_port import BoardError, MpremotePort
-from host_sim.runs.plot_record import SETTINGS_FILES
+from host_sim.common.errors import InputError
+from host_sim.common.output import write_bytes
+from host_sim.common.reading import read_bytes
+from host_sim.runs.plot_record import LARGEST_BYTES, SETTINGS_FILES
 
 
 def send(port: MpremotePort, data: bytes) -> None:
@@ -38,6 +42,23 @@ def fetch(port: MpremotePort) -> dict[str, bytes]:
             continue
     port.do("reset")
     return files
+
+
+def keep(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
+    """Write what was fetched into a folder; returns the paths.
+
+    A record only grows, so the one that is there already has to be the beginning of this one.
+    Settings that did not come with it do not stay there as if they had. Raises InputError.
+    """
+    before = folder / LOG_FILE
+    if before.is_file() and not files[LOG_FILE].startswith(read_bytes(before, LARGEST_BYTES)):
+        raise InputError(f"{before}: is there already and is not the beginning of the record of "
+                         "this board: give another folder")
+    paths = write_bytes({folder / name: data for name, data in files.items()})
+    for name in SETTINGS_FILES:
+        if name not in files:
+            (folder / name).unlink(missing_ok=True)
+    return paths
 
 
 def _fetched(port: MpremotePort, name: str) -> bytes:

@@ -118,14 +118,14 @@ def send_plan(args: argparse.Namespace) -> int:
 def fetch_record(args: argparse.Namespace) -> int:
     """Bring the record of plots home, as it is and as a table."""
     from host_sim.board.mpremote_port import MpremotePort
-    from host_sim.board.trial_files import fetch
+    from host_sim.board.trial_files import fetch, keep
     from host_sim.common.errors import plain
-    from host_sim.common.output import check_directory, write_bytes
+    from host_sim.common.output import check_directory
     from host_sim.runs.plot_record import record_files
 
     check_directory(args.out)
     files, record = record_files(fetch(MpremotePort(args.port)))
-    for path in write_bytes({args.out / name: data for name, data in files.items()}):
+    for path in keep(args.out, files):
         print(plain(path))
     if record.damaged:
         _tell(f"{record.damaged} lines are not whole and are left out of the table")

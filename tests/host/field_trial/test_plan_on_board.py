@@ -32,6 +32,7 @@ from app.plan_file import (
 from app.store import Store
 from app.trial_record import LOG_FILE, TrialRecord
 from host_sim.__main__ import main
+from host_sim.board import mpremote_port
 from host_sim.board.mpremote_port import BoardError, MpremotePort
 from host_sim.board.trial_files import fetch, send
 from host_sim.common.errors import InputError
@@ -280,6 +281,32 @@ def test_what_is_damaged_comes_home_as_it_is():
     files, kept = record_files({LOG_FILE: data, SETTINGS_FILES[0]: b"\xff" * 20})
     assert files[LOG_FILE] == data and files[SETTINGS_FILES[0]] == b"\xff" * 20
     assert kept.damaged == 1 and kept.settings is None
+
+
+def test_what_was_fetched_before_stays_where_another_board_is_fetched(tmp_path, monkeypatch,
+                                                                      capsys):
+    """The same board goes on with its record; another one, or an erased one, has another folder."""
+    files = MemoryFiles()
+    monkeypatch.setattr(mpremote_port, "MpremotePort",
+                        lambda port: MpremotePort(port, FakeBoard(files)))
+    fetch_it = ["board", "fetch", "--port", "/dev/b", "--out", str(tmp_path / "mein Feld")]
+    first, second = record(0, b'{"how": "begun"}'), record(1, b'{"how": "begun"}')
+    files.write(LOG_FILE, first)
+    for name in SETTINGS_FILES:
+        files.write(name, b"x")
+    assert main(fetch_it) == 0
+    files.write(LOG_FILE, first + second)
+    del files.slots[SETTINGS_FILES[1]]
+    assert main(fetch_it) == 0
+    there = tmp_path / "mein Feld"
+    assert (there / LOG_FILE).read_bytes() == first + second
+    assert not (there / SETTINGS_FILES[1]).exists()
+    files.write(LOG_FILE, second)
+    capsys.readouterr()
+    assert main(fetch_it) == 2
+    told = capsys.readouterr().err.splitlines()
+    assert "give another folder" in told[-1] and str(there / LOG_FILE) in told[-1]
+    assert (there / LOG_FILE).read_bytes() == first + second
 
 
 @pytest.fixture(scope="module")
