@@ -7,9 +7,10 @@ import pytest
 from host_sim.trials.trust.breaks import BY_NAME, POWER_CYCLE, PUMP, VALVE, Break
 from host_sim.trials.trust.machines import Ready, flash_with, ready
 from host_sim.trials.trust.station import TICK_S, Station
+from rate_control.faults import names
 from rate_control.interlock import APPLYING, FAULT
 from rate_control.settings import build
-from rate_control.units import SWITCH_SECTION_SHIFT
+from rate_control.units import DUTY_FULL, SWITCH_SECTION_SHIFT
 
 MOST = 1.25
 END_S = 3.0
@@ -141,3 +142,31 @@ def test_a_valve_that_a_power_cut_left_at_its_work_goes_on_with_it(kind):
     assert station.state == APPLYING
     assert over_s <= OVERSHOOT_S
     assert abs(station.rate_ml_s() - wanted_ml_s) < 0.05 * wanted_ml_s
+
+
+@pytest.mark.parametrize(("station_of", "drop_v", "error", "told"), [
+    (lambda machine: Station(machine, "over"), 5.0, (-0.02, 0.02), ()),
+    (BlindToSupply, 3.0, (-0.25, -0.05), ("rate_off", "off_curve")),
+], ids=["measured", "not measured"])
+def test_duty_to_spare_is_used_on_the_word_of_the_supply_and_a_quarter_of_it_on_the_meters(
+        station_of, drop_v, error, told):
+    """What the meter asks for beyond that is left to spare, and told: it may be losing pulses."""
+    station = station_of(ready("electric_m"))
+    station.live(0.5)
+    station.arm()
+    station.asked_m_s = SPEED_M_S
+    station.live(3.0)
+    station.lower(True)
+    station.live(15.0)
+    steady_u16 = station.controller.outputs.duty_u16
+    station.strike(Break("sag", "the supply sags", {"supply_drop_v": drop_v}))
+    station.live(15.0)
+    before_ml = sum(station.machine.section_volume_ml)
+    station.live(5.0)
+    wanted_ml = 5.0 * station.controller.decided.target_ul_s / 1e3
+    off = (sum(station.machine.section_volume_ml) - before_ml) / wanted_ml - 1.0
+    assert error[0] <= off <= error[1]
+    assert station.controller.outputs.duty_u16 < DUTY_FULL, "there is duty to spare"
+    more = station.controller.outputs.duty_u16 / steady_u16 - 1.0
+    assert more < 0.25 if told else more > 0.4
+    assert set(told) <= set(names(station.controller.decided.faults))
