@@ -681,8 +681,10 @@ def test_priming_drives_the_pump_alone_as_it_is_asked_to():
     assert rig.controller.decided.source == Decided.BY_PRIMING
     assert not rig.controller.decided.target_ul_s
     assert rig.ticks(20, WORK, 400).section_mask == 7 and rig.state() == APPLYING
+    assert rig.controller.decided.rate_ml_ha > 0
     rig.controller.request.prime_u16 = -1
     assert not driven(rig.ticks(20, MASTER | ALL, 400))
+    assert rig.controller.decided.rate_ml_ha == 0, "nothing is wanted where nothing may flow"
 
 
 def metered_ml(rig):

@@ -11,6 +11,7 @@ from rate_control.interlock import (
     MASTER,
     NO_FAULT,
     PARKED,
+    PRIME,
     PRIMING,
     READY,
     SECTION,
@@ -62,7 +63,8 @@ def test_rest_leaves_no_command():
 def permits(**changes):
     """Return the permits when every cause of one is absent but those in changes."""
     given = {"switches": 0, "sections_on": 0, "moving": 0, "standing": 0, "faults": BLOCKING,
-             "tick_ok": False, "bench_asked": False, "saving": 1, "state": Request.LOST}
+             "tick_ok": False, "bench_asked": False, "saving": 1, "state": Request.LOST,
+             "prime_u16": -1}
     given.update(changes)
     measured, request = Measured(), Request()
     measured.switches = given["switches"]
@@ -71,6 +73,7 @@ def permits(**changes):
     measured.standing = given["standing"]
     request.saving = given["saving"]
     request.settings_state = given["state"]
+    request.prime_u16 = given["prime_u16"]
     return collect(measured, given["faults"], given["tick_ok"], given["bench_asked"], request)
 
 
@@ -87,6 +90,7 @@ def test_every_permit_has_its_own_cause_and_no_other():
             ({"bench_asked": True}, BENCH_ASKED),
             ({"saving": 0}, STORE_IDLE),
             ({"faults": 0}, NO_FAULT),
+            ({"prime_u16": 0}, PRIME),
             ({"state": Request.TAKEN_ON}, SETTINGS_WHOLE)):
         assert permits(**changes) == nothing | permit, changes
     assert permits(state=Request.NOT_SET_UP) == SETTINGS_WHOLE

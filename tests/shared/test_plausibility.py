@@ -2,7 +2,15 @@
 
 import math
 
-from rate_control.faults import BLOCKING, FLOW_WHILE_OFF, RATE_OFF, TOO_MUCH_FLOW, Faults
+from rate_control.faults import (
+    BLOCKING,
+    FLOW_WHILE_OFF,
+    RATE_OFF,
+    SPEED_LOST,
+    TOO_MUCH_FLOW,
+    Faults,
+)
+from rate_control.flow_watch import SECTION_TICKS, STILL_TICKS
 from rate_control.interlock import APPLYING, BENCH, READY
 from rate_control.plausibility import Plausibility
 from rate_control.records import Decided, Measured
@@ -28,11 +36,13 @@ class Watch:
         self.measured.flow_valid = 1
         self.decided = Decided()
 
-    def tick(self, flow_ul_s):
+    def conditions(self, flow_ul_s):
         self.measured.flow_ul_s = flow_ul_s
         self.measured.flow_readable = 1 if flow_ul_s >= FLOOR_UL_S else 0
-        conditions = self.plausibility.conditions(self.measured, self.decided, True)
-        return self.faults.update(conditions, 1, 1)
+        return self.plausibility.conditions(self.measured, self.decided, True)
+
+    def tick(self, flow_ul_s):
+        return self.faults.update(self.conditions(flow_ul_s), 1, 1)
 
     def seconds_until(self, fault, flow_at, most_s=60):
         """The time until a fault shows under a flow that depends on time, or None."""
@@ -285,3 +295,26 @@ def test_the_way_begins_when_the_sections_have_changed():
         shown_s = watch.seconds_until(
             RATE_OFF, lambda seconds, growth=growth: half * growth ** (seconds // 3.0))
         assert 2.0 + way_s + 3.9 <= shown_s <= 2.0 + way_s + 4.3
+
+
+def test_a_flow_that_stands_still_counts_from_when_the_sections_have_moved():
+    """To the tick: half of what is wanted flows, as the reckoned valve gives it, and stays."""
+    watch = Watch().applying(TARGET_UL_S // 2)
+    watch.decided.width_mm = 3000
+    flow = TARGET_UL_S // 2
+    told = [bool(watch.conditions(flow) & RATE_OFF) for _ in range(SECTION_TICKS + STILL_TICKS)]
+    assert told.index(True) == SECTION_TICKS + STILL_TICKS - 1
+
+
+def test_a_speed_that_was_only_reckoned_down_leaves_what_was_seen():
+    """Between pulses the speed is reckoned from the time that has passed; nobody saw that."""
+    watch = Watch().off()
+    measured = watch.measured
+    measured.speed_valid = measured.speed_seen = 1
+    measured.speed_mm_s = 3000
+    assert not watch.conditions(0) & SPEED_LOST
+    measured.speed_seen = 0
+    measured.speed_mm_s = 50
+    assert not watch.conditions(0) & SPEED_LOST
+    measured.speed_valid = measured.speed_mm_s = 0
+    assert watch.conditions(0) & SPEED_LOST

@@ -34,6 +34,7 @@ BELIEVED = "to believe once more what is proved changes nothing"
 DEBOUNCE = "rate_control.debounce.Debounce.update"
 NO_CONTACTS = "no contacts are below 0"
 SECTIONS = "rate_control.section_watch.SectionWatch."
+FLOW_WATCH = "rate_control.flow_watch.FlowWatch."
 FIRST_FLOW = "the first flow that is compared fills it anew"
 NO_WIDTH = "no open width is a millimetre or less"
 NOT_SETTLED = "a tick more or less is far from settled"
@@ -110,17 +111,25 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
      LONG_WAY),
     (GROUND + "_ahead", "return ahead if ahead < SPEED_MAX_MM_S else SPEED_MAX_MM_S",
      "return ahead if ahead <= SPEED_MAX_MM_S else SPEED_MAX_MM_S", ALIKE),
+    (GROUND + "__init__", "self._refiners.append(Slip(self._reported[BY_GNSS - 1]))",
+     "self._refiners.append(Slip(self._reported[BY_GNSS - 2]))",
+     "one source reports: the first is the last"),
     (BELIEF + "update", CALM, "if True:", BELIEVED),
     (BELIEF + "update", CALM, "if not self.calm or speed_mm_s <= self._slow_mm_s:", BELIEVED),
     (BELIEF + "_not_proved", "self._room_mm_s = min(self._room_mm_s, SPEED_MAX_MM_S)", WHATEVER,
      "more room lets nothing more in; it would be a long int after two days of noise"),
-    ("rate_control.flow_watch.FlowWatch.__init__", "self._still_ul_s = 0", WHATEVER, FIRST_FLOW),
-    ("rate_control.flow_watch.FlowWatch.__init__", "self._still_ticks = 0", WHATEVER, FIRST_FLOW),
+    (FLOW_WATCH + "__init__", "self._still_ul_s = 0", WHATEVER, FIRST_FLOW),
+    (FLOW_WATCH + "__init__", "self._still_ticks = 0", WHATEVER, FIRST_FLOW),
+    (FLOW_WATCH + "__init__", "self._emptying = 0", WHATEVER, FIRST_WIDTH),
+    (FLOW_WATCH + "conditions", "self._emptying = decided.width_mm < self._width_mm",
+     "self._emptying = decided.width_mm <= self._width_mm", "they differ here"),
+    (FLOW_WATCH + "conditions",
+     "most = max(target if by_loop and target > due else due, floor)",
+     "most = max(target if by_loop and target >= due else due, floor)", ALIKE),
     (SECTIONS + "__init__", "self._width_mm = 0", WHATEVER, NO_WIDTH),
     (SECTIONS + "__init__", "self._ticks = 0", WHATEVER, NOT_SETTLED),
     (SECTIONS + "__init__", "self._known = 0", WHATEVER, FIRST_WIDTH),
     (SECTIONS + "__init__", "self._before_q20 = 0", WHATEVER, FIRST_WIDTH),
-    (SECTIONS + "__init__", "self._differ = 0", WHATEVER, FIRST_WIDTH),
     (SECTIONS + "rest", "self._width_mm = 0", WHATEVER, NO_WIDTH),
     (SECTIONS + "rest", "self._ticks = 0", WHATEVER, NOT_SETTLED),
     (FLOWS_ON, "return 1", "return 2", FLAG),
