@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.position import NAMES as POSITION
+from app.pressure_watch import NAMES as PRESSURE
 from host_sim.board.link_client import LinkClient, Refused
 from host_sim.panel.believed_place import BelievedPlace
 from host_sim.panel.ground_cells import GroundCells
@@ -28,6 +29,8 @@ SETTINGS_S = 2.0
 TOTALS = ("area_m2", "volume_ml", "distance_m")
 SETTINGS = ["section_count", "section_width_mm", "us_units", "actuator"]
 
+NO_SENSOR = dict.fromkeys(PRESSURE)
+
 Row = dict[str, Any]
 
 
@@ -41,6 +44,7 @@ class Facts:
     us_units: bool
     actuator: int
     follows_place: bool
+    senses_pressure: bool
 
 
 class ControllerView:
@@ -99,6 +103,7 @@ class ControllerView:
             us_units=bool(values["us_units"]),
             actuator=values["actuator"],
             follows_place=set(POSITION) <= set(self._names),
+            senses_pressure=set(PRESSURE) <= set(self._names),
         )
         if getattr(self, "facts", None) == facts:
             return False
@@ -129,6 +134,8 @@ class ControllerView:
         self.way_m += _since(row, last, "distance_sum_mm") / 1e3
         row["time_s"], row["way_m"] = self.time_s, self.way_m
         row["applied_ml_ha"] = None
+        if not self.facts.senses_pressure:
+            row |= NO_SENSOR
         self._cover(row, start_m, ticks)
         if row["state"] == APPLYING and row["speed_mm_s"] and row["flow_valid"]:
             row["applied_ml_ha"] = applied_rate_ml_ha(

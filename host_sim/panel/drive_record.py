@@ -9,6 +9,7 @@ from collections import deque
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from app.pressure_watch import NAMES as PRESSURE
 from host_sim.common.versions import versions
 from host_sim.panel.live_twin import LiveTwin
 from host_sim.panel.what_if import TICKS
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 SPEED, SWITCHES, WANTED = ([name for name, _ in TRUTH].index(name) for name in (
     "true_speed_m_s", "hand_switches", "wanted_ml_ha"))
+OWN = len(trace.FIELDS)
 KEPT_TICKS = 3600 * US_PER_S // TICK_US
 LET_GO_TICKS = 60 * US_PER_S // TICK_US  # at once, because it moves all that is kept
 EVENTS = 2000
@@ -43,12 +45,14 @@ class DriveRecord:
     def __init__(self, twin: LiveTwin, scenario: Scenario) -> None:
         self._twin = twin
         self._scenario = scenario
-        self._recorder = RowRecorder(len(scenario.section_width_m), place=True,
-                                     more=PLACED if knows_place(scenario) else ())
+        self._more = ((*PLACED,) if knows_place(scenario) else ()) + (
+            (*PRESSURE,) if scenario.pressure else ())
+        self._recorder = RowRecorder(len(scenario.section_width_m), place=True, more=self._more)
         self._events: deque[Happened] = deque(maxlen=EVENTS)
         self._last_name = ""
         self._rate_ml_ha = twin.wanted_ml_ha
         self._ring: Any = None
+        self._places: list[int] = []  # of what is recorded of its parts, in a line of the ring
         self._count = 0
         self._row_us = 0
         self._starts = twin.starts
@@ -75,6 +79,8 @@ class DriveRecord:
         ring = twin.application.ring
         if ring is not self._ring:
             self._ring, self._count = ring, 0
+            self._places = [OWN + ring.more.index(name) if name in ring.more else -1
+                            for name in self._more]
         if ring.count != self._count:
             self._count = ring.count
             self._add(ring.newest())
@@ -99,7 +105,8 @@ class DriveRecord:
                 *place_of(machine),
                 *machine.section_volume_ml,
             ),
-            line,
+            # in one order, whatever parts the program has since it was started anew
+            line[:OWN] + [line[place] if place >= 0 else 0 for place in self._places],
         )
         if len(self._recorder) >= KEPT_TICKS + LET_GO_TICKS:
             self._gone = self._recorder.let_go(LET_GO_TICKS)

@@ -7,6 +7,8 @@ from typing import Any
 from app import units_text, units_typed
 from app.displays.font import FONT, GLYPH_COLUMNS
 from app.displays.hd44780 import GLYPHS
+from app.pressure_watch import NAMES as PRESSURE
+from app.pressure_watch import SAYS
 from host_sim.panel.commands import LIMITS
 from host_sim.panel.controller_view import Facts
 from host_sim.panel.live_twin import TANK_L
@@ -28,11 +30,11 @@ from rate_control.units import DUTY_FULL, PWM_PUMP
 BELIEVED = (
     "time_s", "way_m", "rate_ml_ha", "applied_ml_ha", "speed_mm_s", "flow_ul_s", "target_ul_s",
     "duty_u16", "position_u16", "supply_mv", "state", "permits", "section_mask", "coasting",
-    "saturated",
+    "saturated", *PRESSURE,
 )
 TRUE = ("true_applied_ml_ha", "true_speed_mm_s", "true_flow_ul_s")
 QUANTITIES = ("rate_ml_ha", "speed_mm_s", "flow_ul_s", "distance_mm", "duty_u16", "supply_mv",
-              "volume_ml", "area_m2", "distance_m", "width_mm")
+              "volume_ml", "area_m2", "distance_m", "width_mm", "pressure_pa", "share_permille")
 
 
 def about_controller(facts: Facts) -> dict[str, Any]:
@@ -44,6 +46,8 @@ def about_controller(facts: Facts) -> dict[str, Any]:
         "sections_mm": facts.section_width_mm,
         "us": facts.us_units,
         "follows_place": facts.follows_place,
+        "senses_pressure": facts.senses_pressure,
+        "pressure_says": SAYS,
         "pump": facts.actuator == PWM_PUMP,
         "units": {name: units_text.UNITS[name] + units_typed.TYPED.get(name, ())
                   for name in QUANTITIES},
@@ -83,7 +87,8 @@ def about_twin(facts: Facts, scenario: Scenario, settings: Settings) -> dict[str
         "top_speed_mm_s": round(TOP_SPEED_M_S * 1e3),
         "tank_l": TANK_L,
         "recording": f"{trace.name}, {trace.duration_s / 60:.0f} min",
-        "troubles": [(trouble.name, trouble.words) for trouble in TROUBLES],
+        "troubles": [(trouble.name, trouble.words) for trouble in TROUBLES
+                     if facts.senses_pressure or not trouble.of_pressure],
         "fields": tuple(FIELDS),
         "scenes": [(scene.name, scene.words, scene.at_s, scene.where) for scene in SCENES],
         "outlets": OUTLETS,

@@ -22,7 +22,7 @@ from host_sim.twin.disturbances import set_field
 from host_sim.twin.flashed import flashed, opening_contacts
 from host_sim.twin.operated import STEP_US, OperatedRun
 from host_sim.twin.scenario import Scenario
-from host_sim.twin.twin import place_of
+from host_sim.twin.twin import place_of, sensor_of
 from rate_control.units import SWITCH_IMPLEMENT, SWITCH_SECTION_SHIFT
 
 TANK_L = 200.0
@@ -50,7 +50,8 @@ class LiveTwin(OperatedRun):
         machine = Machine(scenario.machine, scenario.seed, clock.total_us)
         machine.way = Way(scenario.heading_deg)
         machine.gnss.origin = scenario.place
-        super().__init__(machine, clock, flashed(scenario.settings))
+        files = flashed(scenario.settings, scenario.zones, scenario.plan, scenario.pressure)
+        super().__init__(machine, clock, files, pressure=sensor_of(machine, scenario))
         self.board.fittings.opening = opening_contacts(scenario.settings)
         self.faults = machine.faults
         self.field = scenario.field

@@ -18,11 +18,15 @@ LEAK_DOWN_S = 5.0
 
 @dataclass(frozen=True)
 class Trouble:
-    """One switchable fault: its word on the link to the page, its words for people."""
+    """One switchable fault: its word on the link to the page, its words for people.
+
+    `of_pressure`: it is one of the pressure sensor, so only where there is one.
+    """
 
     name: str
     words: str
     set: Callable[[LiveTwin, bool], None]
+    of_pressure: bool = False
 
 
 def _meter(twin: LiveTwin, on: bool) -> None:
@@ -59,6 +63,7 @@ TROUBLES = (
     Trouble("suction_short", "suction too small",
             _fault("suction_m3_s", SUCTION_L_MIN * L_MIN_M3_S)),
     Trouble("leaks_down", "line leaks down", _fault("leak_down_s", LEAK_DOWN_S)),
+    Trouble("pressure_cut", "pressure sensor cut", _fault("pressure_cut", True), of_pressure=True),
 )
 
 # Flow of a section's outlets over that of new ones.

@@ -86,8 +86,11 @@ def changed(settings: Settings, text: str, us: bool) -> Settings:
 
 
 def replay(scenario: Scenario, settings: Settings, minute: Minute) -> Replayed:
-    """The minute on a fresh machine with these settings."""
-    twin = LiveTwin(replace(scenario, settings=settings))
+    """The minute on a fresh machine with these settings.
+
+    It gets the rates that were wanted then, whether a person, a zone or a plot asked for them.
+    """
+    twin = LiveTwin(replace(scenario, settings=settings, zones=b"", plan=b""))
     vehicle = _Follower()
     twin.vehicle = vehicle
     do = Breakage(twin).do

@@ -11,6 +11,7 @@ from typing import Any
 from host_sim.board.link_client import LinkClient
 from host_sim.board.link_port import PipePort
 from host_sim.plant.machine import Machine
+from host_sim.plant.pressure_sensor import PressureSensor
 from host_sim.twin.clock import US_PER_S, VirtualClock
 from host_sim.twin.front_panel import SimulatedPanel
 from host_sim.twin.stepped import MakeBoard, SteppedRun
@@ -33,12 +34,14 @@ class OperatedRun(SteppedRun):
     """
 
     def __init__(self, machine: Machine, clock: VirtualClock, files: MemoryFiles,
-                 make_board: MakeBoard = VirtualBoard) -> None:
+                 make_board: MakeBoard = VirtualBoard,
+                 pressure: PressureSensor | None = None) -> None:
         self._ground_m_s = 0.0
         self.panel = SimulatedPanel()
         port = PipePort(self.step, lambda: self.now_s)
         self.link = LinkClient(lambda: port)
-        fittings = Fittings(self.panel.display, self.panel.read_keys, port.board_end, files=files)
+        fittings = Fittings(self.panel.display, self.panel.read_keys, port.board_end, files=files,
+                            pressure=pressure)
         super().__init__(machine, clock, fittings, make_board)
 
     @property

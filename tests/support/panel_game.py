@@ -17,14 +17,15 @@ COLUMNS = BELIEVED + TRUE
 class Played:
     """A game, and every frame of it. Drives are saved below `out`."""
 
-    def __init__(self, twin, out=OUT):
+    def __init__(self, twin, out=OUT, scenario=None):
         self.now_s = 0.0
         self.feed = Feed()
         self.twin = twin
         self.out = out
         self.saver = Saver(out)
         self.game = Game(
-            twin, load_scenario(DEMO, field="calm"), self.feed, lambda: self.now_s, self.saver)
+            twin, scenario or load_scenario(DEMO, field="calm"), self.feed, lambda: self.now_s,
+            self.saver)
         self.rows = []
         self.latest = {}
         self.cursor = None

@@ -34,8 +34,10 @@ export class Controller {
     const board = hello.kind === "board";
     byId("keypad").hidden = byId("ask").hidden = board;
     byId("asked-only").hidden = !board;
+    byId("pressure").hidden = byId("outlets-pass").hidden = !hello.senses_pressure;
     byId("front").hidden = byId("buzzer").hidden = byId("tank-count").hidden = board;
     this.totals = null;
+    this.faults = [];
     showAll("drive-name", hello.pump ? "duty" : "valve");
   }
 
@@ -90,6 +92,7 @@ export class Controller {
       "supply",
       this.value("supply_mv") ? units.text("supply_mv", this.value("supply_mv")) : "not measured",
     );
+    if (this.hello.senses_pressure) this.showPressure();
     const open = this.hello.sections_mm.map((_, i) =>
       (this.value("section_mask") >> i) & 1 ? i + 1 : "\u2013",
     );
@@ -97,7 +100,15 @@ export class Controller {
     document.querySelector(".big").classList.toggle("none", applied === null);
     this.showNeedle(ratio);
     this.showState();
+    this.showFaults();
     this.showAsked();
+  }
+
+  /** What the sensor reads, and what the outlets pass of what new ones would. */
+  showPressure() {
+    const [pascal, permille] = [this.value("pressure_pa"), this.value("outlet_permille")];
+    showAll("pressure", pascal < 0 ? "no signal" : this.units.text("pressure_pa", pascal));
+    showAll("outlets-pass", this.units.text("share_permille", permille || null));
   }
 
   remark() {
@@ -147,21 +158,26 @@ export class Controller {
       words.missing.map((text) => ({ text })),
       "nothing: outputs may be on",
     );
-    list(
-      byId("faults"),
-      words.faults.map(({ words: text, blocking }) => {
-        const [what, todo] = text.split(": ");
-        return {
-          text: what,
-          more: todo && `look at: ${todo}`,
-          kind: blocking ? "blocking" : "warning",
-        };
-      }),
-      "none",
-    );
+    this.faults = words.faults;
+    this.showFaults();
     const missing = words.missing.length ? `: ${words.missing.join(", ")}` : "";
     const said = `${words.state}${missing}`;
     if (byId("said").textContent !== said) byId("said").textContent = said;
+  }
+
+  /** What is wrong by the controller, then what its pressure sensor says of outlets and filter. */
+  showFaults() {
+    const entries = this.faults.map(({ words: text, blocking }) => {
+      const [what, todo] = text.split(": ");
+      return {
+        text: what,
+        more: todo && `look at: ${todo}`,
+        kind: blocking ? "blocking" : "warning",
+      };
+    });
+    const says = this.row && this.hello.pressure_says[this.value("pressure_says")];
+    if (says) entries.push({ text: says, kind: "warning" });
+    list(byId("faults"), entries, "none");
   }
 }
 
