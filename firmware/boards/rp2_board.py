@@ -58,6 +58,11 @@ def watchdog_base() -> int:
     return WATCHDOG_RP2350
 
 
+def has(name: str) -> bool:
+    """Return whether this board's table has a pin that a board may do without."""
+    return hasattr(pins, name)
+
+
 class Rp2Board(PinBoard):
     """One board; make only one. Raises ValueError where wiring.py holds bad values."""
 
@@ -96,7 +101,7 @@ class Rp2Board(PinBoard):
 
     def gnss_stream(self) -> "UART | None":
         """See Board."""
-        if not wiring.GNSS_BAUD:
+        if not wiring.GNSS_BAUD or not (has("GNSS_RX") and has("GNSS_TX")):
             return None
         receive = Pin(pins.GNSS_RX, Pin.IN, Pin.PULL_UP)  # quiet where nothing is wired
         return UART(0, baudrate=wiring.GNSS_BAUD, tx=Pin(pins.GNSS_TX), rx=receive,
@@ -104,14 +109,16 @@ class Rp2Board(PinBoard):
 
     def can_port(self) -> "SharedCanPort | None":
         """See Board."""
-        if not wiring.CAN_MHZ:
+        if not wiring.CAN_MHZ or not has("CAN_SELECT"):
             return None
         from boards.can_port import SharedCanPort
         select = Pin(pins.CAN_SELECT, Pin.OUT, value=1)
         return SharedCanPort(self._spi, select, self._sections, wiring.CAN_MHZ)
 
-    def pressure_input(self) -> "PressureInput":
+    def pressure_input(self) -> "PressureInput | None":
         """See Board."""
+        if not has("PRESSURE"):
+            return None
         from boards.pressure_input import PressureInput
         return PressureInput(pins.PRESSURE)
 

@@ -97,6 +97,9 @@ def of_names(table: PinTable, board: BoardData) -> Iterator[Finding]:
     for signal in SIGNALS:
         if signal.name not in table.gpio and signal.name not in OPTIONAL:
             yield signal.name, "has no pin"
+    for name, other in (("GNSS_RX", "GNSS_TX"), ("GNSS_TX", "GNSS_RX")):
+        if name in table.gpio and other not in table.gpio:
+            yield name, f"needs {other} too: one port has both"
 
 
 def of_double_use(table: PinTable, board: BoardData) -> Iterator[Finding]:

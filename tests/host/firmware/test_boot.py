@@ -7,11 +7,18 @@ from types import SimpleNamespace
 import pytest
 
 import boards
+from app import start_up
 from host_sim import FIRMWARE_DIR
+from host_sim.hardware.signals import OPTIONAL
+from host_sim.machine_file.pressure_file import PressureFile, pressure_bytes
+from host_sim.twin.flashed import flashed
+from rate_control.settings import build
+from rate_control.units import BY_GNSS
 from tests.fakes.chip import Chip, Steady
 from tests.fakes.modules import Installed
 
 IDLES = 1000
+PRESSURE = pressure_bytes(SimpleNamespace(pressure=PressureFile(1, 400000, 230000, 300000, 50000)))
 
 
 class Stopped(Exception):
@@ -76,6 +83,34 @@ def test_main_runs_the_tick_and_leaves_the_outputs_safe(chip, monkeypatch, tmp_p
         source = outputs[pin]
         assert isinstance(source, Steady) and source.value == level, pin
     chip.advance(5_000_000)  # and no watchdog bites
+
+
+@pytest.mark.parametrize("chip", ["rp2"], indirect=True)
+def test_a_board_without_the_pins_that_it_may_lack_says_so_and_works(chip, monkeypatch, tmp_path):
+    """As `small` in docs/how_to/add_a_board.md, with a crystal set and the bus asked for."""
+    from boards import rp2_pins, wiring
+
+    for name in OPTIONAL:
+        monkeypatch.delattr(rp2_pins, name)
+    monkeypatch.setattr(wiring, "CAN_MHZ", 8)
+    assert wiring.GNSS_BAUD, "as it is delivered"
+    settings, problems = build({"can_use": 1, "speed_source": BY_GNSS})
+    assert settings is not None, problems
+    for name, data in flashed(settings, pressure=PRESSURE).slots.items():
+        (tmp_path / name).write_bytes(data)
+    monkeypatch.chdir(tmp_path)
+    made, programs = [], []
+    start = start_up.build
+    monkeypatch.setattr(start_up, "build", lambda board: programs.append(start(board))
+                        or programs[0])
+    monkeypatch.setattr(boards, "chosen", stopped_after(IDLES, boards.chosen, made))
+    with pytest.raises(Stopped):
+        runpy.run_path(str(FIRMWARE_DIR / "main.py"))
+    assert programs[0].notes == [
+        "CAN: set CAN_MHZ in wiring.py to 8 or 16, CAN_SELECT in the pins",
+        "pressure: this board has no input for it: not used"]
+    assert programs[0].controller.settings.can_use == 1
+    assert made[0].fed == made[0].ticks > IDLES // 50
 
 
 def stopped_after(idles, chosen, made):

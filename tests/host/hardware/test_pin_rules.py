@@ -24,6 +24,7 @@ MUTANTS = (
     ("rp2", "SECTION_DATA = 3", "SECTION_DATA = 28", "has no spi out"),
     ("rp2", "I2C_DATA = 20", "I2C_DATA = 22", "has no i2c data"),
     ("rp2", "GNSS_RX = 1", "GNSS_RX = 27", "has no uart in"),
+    ("rp2", "GNSS_TX = 0\n", "", "GNSS_RX: needs GNSS_TX too"),
     ("rp2", "PUMP = 7", "PUMPS = 7", "PUMP: has no pin"),
     ("rp2", "PUMP = 7", "PUMPS = 7", "PUMPS: is no signal"),
     ("rp2", "(PUMP, VALVE_OPEN,", "(VALVE_OPEN,", "PUMP: is an output and in neither"),
