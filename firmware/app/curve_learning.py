@@ -5,12 +5,12 @@ shows with the flow that the curve promised, and keeps for each point of the cur
 differ. Only what is sure counts: all sections open for SETTLED_TICKS, the meter believed and even,
 the machine not at its limit, and no fault but that it is off its curve.
 
-What was found is taken at a stop, with the master switch off, as new settings: the way that the
-result of a procedure goes. No flow of the curve moves further from the first one than an eighth
-down or a quarter up. Where it lies below the first one the pump is given more by itself, and the
-trim may give so much less on top: a meter that loses pulses gets no more from both together than
-from the trim alone. The first curve is kept for undo(). A curve that comes from elsewhere, as from
-the bench, is a new first one.
+What was found is taken at a stop, with the master switch off and no trial of plots under way, as
+new settings: the way that the result of a procedure goes. No flow of the curve moves further from
+the first one than an eighth down or a quarter up. Where it lies below the first one the pump is
+given more by itself, and the trim may give so much less on top: a meter that loses pulses gets no
+more from both together than from the trim alone. The first curve is kept for undo(). A curve that
+comes from elsewhere, as from the bench, is a new first one.
 """
 
 from app import slots
@@ -130,6 +130,8 @@ class CurveLearning:
             self._follow_present()
         if controller.measured.switches & MASTER or application.running_procedure() is not None:
             return
+        if application.trial is not None and application.trial.on:
+            return  # its plots are to be treated by one and the same machine
         learned = self._learned()
         worth = [abs(new - old) * ONE_Q12 >= old * WORTH_Q12 > 0
                  for new, old in zip(learned, present)]

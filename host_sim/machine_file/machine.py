@@ -30,7 +30,7 @@ from host_sim.machine_file.pressure_file import PressureFile, pressure_table
 from host_sim.sizing import texts
 from host_sim.sizing.fields import FIELDS, PART_KEYS, Said, SizingField
 from rate_control.settings import HIGH, LOW, Settings, build, default_value, row
-from rate_control.units import MAX_SECTIONS
+from rate_control.units import MAX_SECTIONS, PWM_PUMP
 
 SUFFIX = ".toml"
 
@@ -104,6 +104,9 @@ class _Reader:
         self._widths()
         self._floor()
         settings = self._settings()
+        if pressure and pressure.prime_pa and settings and settings.actuator != PWM_PUMP:
+            self._top.refuse_at((PRESSURE, "prime"), "goes with a pump that is driven by its duty, "
+                                "not with a regulating valve: leave prime and prime_time out")
         if self._problems or settings is None:
             raise InputError(*self._problems)
         return MachineFile(self._source, title or "", self._us, settings, self._fields, twin,

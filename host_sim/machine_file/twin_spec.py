@@ -46,7 +46,8 @@ def spec_of(machine: MachineFile) -> MachineSpec:
         raise InputError(machine.source.problem((TWIN, *place.split(".")), message)) from None
     if ACTUATORS[spec.actuator] != machine.settings.actuator:
         raise InputError(machine.source.problem(
-            (TWIN, "kind"), f"a machine of kind {kind} has another actuator than fitted.actuator"))
+            (TWIN, "kind"), f"a machine of kind {kind} has another actuator than fitted.actuator; "
+                            f"one of {_kinds_with(machine.settings.actuator)} has it"))
     if spec.sections.count != machine.settings.section_count:
         raise InputError(machine.source.problem(
             (FITTED, "sections"), f"{machine.settings.section_count} sections are fitted, but the "
@@ -65,7 +66,8 @@ def _kind(machine: MachineFile, pump: Pump | None) -> str:
     """The electric kind whose pump is nearest; a machine with a valve has to name its kind."""
     if machine.settings.actuator != PWM_PUMP:
         raise ValueError("kind: is missing; the twin needs to know what drives the pump of a "
-                         f"machine with a regulating valve: one of {', '.join(KINDS)}")
+                         f"machine with a regulating valve: one of "
+                         f"{_kinds_with(machine.settings.actuator)}")
     if pump is None:
         return "electric_m"
 
@@ -74,6 +76,12 @@ def _kind(machine: MachineFile, pump: Pump | None) -> str:
         return abs(math.log(open_m3_s / pump.open_flow_m3_s))
 
     return min(ELECTRIC, key=apart)
+
+
+def _kinds_with(actuator: int) -> str:
+    """The kinds of machine with this actuator, for a message."""
+    return ", ".join(kind for kind in KINDS
+                     if ACTUATORS[machine_spec(kind).actuator] == actuator)
 
 
 def _electric(spec: MachineSpec) -> ElectricPumpSpec:

@@ -137,6 +137,22 @@ def test_nothing_is_written_or_changed_before_a_stop():
     assert (rig.files.writes, rig.flows()) == (writes, rig.before)
 
 
+def test_the_curve_stays_as_it_is_while_a_trial_of_plots_is_under_way():
+    """All its plots are to be treated by one and the same machine; what was seen is kept."""
+    rig = Rig()
+    trial = rig.app.trial = Trial()
+    assert rig.round(10) == 1000
+    trial.on = 0
+    rig.learning.poll()
+    assert rig.flows() != rig.before
+
+
+class Trial:
+    """One that is under way."""
+
+    on = 1
+
+
 def test_undo_brings_the_first_curve_back_over_a_restart_and_several_stops():
     rig = Rig()
     assert rig.learning.undo() == NOTHING

@@ -289,8 +289,11 @@ def test_a_twin_that_cannot_be_is_refused(put, lines, says):
 
 def test_a_valve_needs_a_kind(put):
     text = MINE.replace("[fitted]", '[fitted]\nactuator = "in-line valve"')
-    with pytest.raises(InputError, match="twin.kind: is missing"):
+    with pytest.raises(InputError, match="twin.kind: is missing.*: one of inline_centrifugal, "
+                                         "inline_pd$"):
         spec_of(load_machine(put(text)))
+    with pytest.raises(InputError, match="actuator; one of inline_centrifugal, inline_pd has it"):
+        spec_of(load_machine(put(text + '[twin]\nkind = "hydraulic"\n')))
     assert spec_of(load_machine(put(text + '[twin]\nkind = "inline_pd"\n'))).valve is not None
 
 

@@ -62,6 +62,14 @@ def test_what_is_wrong_is_told_with_file_line_and_key(tmp_path: Path, table: str
     assert any(str(path) in line and words in line for line in told.value.args), told.value.args
 
 
+def test_priming_is_refused_where_a_valve_regulates(tmp_path: Path) -> None:
+    text = PLOT_BAR.replace('"PWM pump"', '"in-line valve"')
+    table = ('signal = "4 to 20 mA"\nrange = "4 bar"\nprime = "1 bar"\nprime_time = "8 s"')
+    with pytest.raises(InputError, match="pressure.prime: goes with a pump that is driven by its"):
+        load_machine(machine_with(tmp_path, table, text))
+    assert load_machine(machine_with(tmp_path, table[: table.index("prime")], text)).pressure
+
+
 def test_without_outlets_in_the_file_it_asks_for_them(tmp_path: Path) -> None:
     text = PLOT_BAR.replace('outlet = "2.0 L/min at 3 bar"\n', "")
     with pytest.raises(InputError, match="pressure.new_outlets: is missing, and so is"):
