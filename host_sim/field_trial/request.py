@@ -51,7 +51,8 @@ class _Asked:
 
     def __init__(self, args: argparse.Namespace) -> None:
         self.args = args
-        self.us = us_of(args)
+        self.machine = load_machine(args.machine) if args.machine else None
+        self.us = us_of(args, self.machine.us if self.machine else False)
         self.problems: list[str] = []
 
     def amount(self, option: str, quantity: str, text: str) -> float:
@@ -143,8 +144,8 @@ def _ground(asked: _Asked) -> TrialGround:
     if (args.width is None) == (args.machine is None):
         asked.problems.append("--width: give either --width or --machine, whose bar is as wide")
     width_m = asked.amount("width", "distance_mm", args.width) if args.width else 1.0
-    if args.machine:
-        width_m = sum(load_machine(args.machine).settings.widths_mm()) / 1000
+    if asked.machine:
+        width_m = sum(asked.machine.settings.widths_mm()) / 1000
     ground = TrialGround(asked.amount("length", "distance_mm", args.length), width_m,
                          asked.amount("alley", "distance_mm", args.alley),
                          asked.amount("buffer", "distance_mm", args.buffer), args.lift,

@@ -77,7 +77,7 @@ def _new(command: argparse.ArgumentParser) -> None:
              "from there (default 0 m)")
     add("--lift", choices=LIFTS, default=ALLEY,
         help="where the implement is lifted (default alley)")
-    add_units(command, "of bare numbers and of the plan (default metric)")
+    add_units(command, "of bare numbers and of the plan (default: of the machine file, or metric)")
     add("--out", type=Path, required=True, metavar="FILE", help="plan to write; never over another")
     add("--draw", type=Path, metavar="FILE", help="draw the field: .svg or .png")
 

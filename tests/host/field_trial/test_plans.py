@@ -167,6 +167,19 @@ def test_what_cannot_be_laid_out_is_refused_and_nothing_written(tmp_path, capsys
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_plan_has_the_units_of_its_machine(tmp_path, capsys):
+    """A machine file in US units: bare numbers and columns are so too, unless another is said."""
+    us = tmp_path / "us.machine.toml"
+    us.write_text(MACHINE.read_text().replace('units = "metric"', 'units = "us"'))
+    new = ["plots", "new", "--design", "blocks", "--blocks", "2", "--seed", "7", "--treatment",
+           "A=10", "--treatment", "B=15", "--length", "40 ft", "--machine", str(us)]
+    assert main([*new, "--out", str(tmp_path / "us.csv")]) == 0
+    assert "10.00 gal/ac on 2 plots" in capsys.readouterr().out
+    assert "rate_gal_ac" in (tmp_path / "us.csv").read_text()
+    assert main([*new, "--units", "metric", "--out", str(tmp_path / "metric.csv")]) == 0
+    assert "10.0 L/ha on 2 plots" in capsys.readouterr().out
+
+
 def test_a_plan_is_never_overwritten(plan, tmp_path, capsys):
     assert main([*BLOCKS, "--out", str(tmp_path / "plan.csv")]) == 2
     assert "is not overwritten" in capsys.readouterr().err

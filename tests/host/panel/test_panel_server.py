@@ -12,6 +12,7 @@ from host_sim.panel.guard import Guard, is_loopback
 from host_sim.panel.server import HERE, PAGES_AT_ONCE, files
 from host_sim.panel.start import in_background, serve
 from host_sim.panel.web_socket import LONGEST_MESSAGE
+from rate_control.interlock import OUTPUTS_ON, STATE_NAMES
 from tests.support.panel_client import Raw, StillSession, live
 
 ELSEWHERE = "0.0.0.0"
@@ -48,6 +49,15 @@ def test_the_page_and_all_it_needs_are_served(guard):
     for name in {*needed, *imported}:
         with Raw(guard, f"/{name}") as found:
             assert found.status == 200, name
+
+
+def test_every_state_in_which_a_pump_may_run_has_the_colour_of_it():
+    style = (HERE / "page" / "instruments.css").read_text()
+    [selectors] = re.findall(r"^(.*)\{ background: var\(--controller\); color: var\(--on\)", style,
+                             re.MULTILINE)
+    shown = {name.strip() for name in selectors.split(",")}
+    assert shown == {f".state.{name}" for state, name in enumerate(STATE_NAMES)
+                     if OUTPUTS_ON >> state & 1}
 
 
 def test_nothing_leads_out_of_this_computer():
