@@ -35,6 +35,7 @@ SETTINGS = "rate_control.settings"
 APPLICATION = "app.application"
 AT_START = "app.settings_at_start"
 COVERAGE = "app.coverage"
+PRIMES = "app.priming"
 STORE = "app.store"
 SLOTS = "app.slots"
 KEPT = "app.kept_settings"
@@ -116,6 +117,10 @@ BREAKS = (
     ("3.14", INTERLOCK, "    (ANY, PRIMING_PERMITS, IMPLEMENT, PRIMING, 0),\n", ""),
     ("3.14", INTERLOCK, "SECTIONS_ON = 1 << APPLYING |", "SECTIONS_ON = 1 << PRIMING |"),
     ("3.14", GATE, " if SECTIONS_ON >> decided.state & 1 else 0", ""),
+    ("3.14", PRIMES, "pressure == BROKEN or ", ""),
+    ("3.14", PRIMES, "self._rest_ticks or ", ""),
+    ("3.14", PRIMES, "or self.problem\n", "\n"),
+    ("3.14", PRIMES, "elif short or self._duty_u16 >= self.most_u16:", "elif short:"),
     ("4.1", CONTROLLER, "TICK_LATE_US = 3 * TICK_US", "TICK_LATE_US = 4 * TICK_US"),
     ("4.1", CONTROLLER, "last_us is None or 0 < (now_us", "last_us is None or (now_us"),
     ("4.1", GATE, "        outputs.make_safe()\n", ""),
