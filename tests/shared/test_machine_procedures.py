@@ -6,6 +6,7 @@ from rate_control.procedures.curve_fit import LEVELS
 from rate_control.procedures.procedure import DONE, FAILED, RUNNING, STOPPED
 from rate_control.procedures.pump_curve import PumpCurveProcedure
 from rate_control.procedures.step_test import StepTest
+from rate_control.procedures.uneven_supply import UnevenSupply
 from rate_control.pump_curve import PumpCurve
 from rate_control.records import Decided, Measured
 
@@ -201,6 +202,48 @@ def test_step_test_refuses_a_wrong_curve():
     machine.run(procedure)
     assert procedure.state == FAILED
     assert "curve" in procedure.reason
+
+
+def stepped(sags, **changes):
+    """The step test on the small machine while another consumer comes and goes."""
+    machine = SmallMachine(**changes)
+    machine.sags = sags
+    settings = curve_settings(curve_supply_mv=SUPPLY_MV)
+    procedure = StepTest(settings, {"settling_time_ms": 1500, "speed_mm_s": 2500})
+    machine.run(procedure)
+    return procedure
+
+
+def test_step_test_makes_good_for_a_supply_that_is_not_the_curves():
+    """An eighth less all the time, from the middle on, or in every other hold of 80 ticks."""
+    for sags, moved in (((), 0), ((0,), 0), ((400,), 1), (range(200, 800, 100), 1)):
+        procedure = stepped(sags)
+        assert procedure.state == DONE, procedure.reason
+        proposed = procedure.proposal()
+        assert abs(procedure.gain_permille() - 1000) <= 50, sags
+        assert abs(proposed["loop_lag_ms"] - 50 * LAG_TICKS) <= 25, sags
+        assert abs(proposed["loop_delay_ms"] - 50 * DELAY_TICKS) <= 30, sags
+        told = [fact[1:] for fact in procedure.facts() if fact[0] == "the supply moved"]
+        assert len(told) == moved, sags
+        if moved:
+            assert 1300 <= told[0][0] <= 1500 and told[0][1] == "supply_mv"
+            assert ("to be sure", "step again at an even one", "words") in procedure.facts()
+
+
+def test_step_test_that_finds_a_wrong_gain_blames_a_supply_that_moved():
+    for sags, reason in (((), "flow does not follow the curve: learn it first"),
+                         ((400,), "the supply moved: step again at an even one")):
+        procedure = stepped(sags, top=TOP // 3)
+        assert (procedure.state, procedure.reason) == (FAILED, reason)
+
+
+def test_a_supply_makes_nothing_good_where_nobody_knows_what_it_was():
+    for curve_mv, supply_mv, wanted in ((13000, 0, 30000), (0, 11000, 30000), (12800, 12400, 30000),
+                                        (12800, 13200, 30000), (12800, 6200, 60000),
+                                        (12800, 5000, FULL), (12800, 26400, 15000)):
+        supply = UnevenSupply(curve_mv)
+        supply.follow(supply_mv, 0)
+        assert supply.made_good_u16(30000) == wanted, (curve_mv, supply_mv)
 
 
 def test_zero_flow_point_of_a_pump_behind_orifices():

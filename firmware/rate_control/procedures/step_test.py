@@ -9,6 +9,7 @@ from rate_control.intmath import clamp, muldiv
 from rate_control.procedures import step_fit
 from rate_control.procedures.procedure import AGAINST_STOP, DONE, FAILED, Procedure
 from rate_control.procedures.step_fit import TAIL_TICKS
+from rate_control.procedures.uneven_supply import MOVED, UnevenSupply
 from rate_control.pump_curve import PumpCurve
 from rate_control.units import DUTY_FULL, PWM_PUMP, TICK_MS
 
@@ -57,6 +58,8 @@ class StepTest(Procedure):
         self._ticks = 0
         self._before_ul_s = 0
         self._tail_sum = 0
+        pump = settings.actuator == PWM_PUMP
+        self._supply = UnevenSupply(settings.curve_supply_mv if pump else 0)
 
     def prompt(self) -> str:
         """Return what it is doing."""
@@ -79,7 +82,9 @@ class StepTest(Procedure):
             self._home_ticks -= 1
             self.duty_u16 = AGAINST_STOP
             return
-        self.duty_u16 = self.demands_u16[self.holds & 1]
+        supply = self._supply
+        supply.follow(measured.supply_mv, self.holds)
+        self.duty_u16 = supply.made_good_u16(self.demands_u16[self.holds & 1])
         if not self.holds:
             self._settle(measured.flow_ul_s)
             return
@@ -114,9 +119,11 @@ class StepTest(Procedure):
         self._ticks = 0
         self.holds += 1
         if self.holds <= STEPS:
-            self.duty_u16 = self.demands_u16[self.holds & 1]
+            self.duty_u16 = self._supply.made_good_u16(self.demands_u16[self.holds & 1])
         elif 500 <= self.gain_permille() <= 1500:
             self.finish(DONE, "done")
+        elif self._supply.moved_mv():
+            self.finish(FAILED, MOVED)
         else:
             self.finish(FAILED, "flow does not follow the curve: learn it first")
 
@@ -172,6 +179,10 @@ class StepTest(Procedure):
             if fastest <= fastest_settling_ms(delay):
                 why = "the delay would make it surge"
             found.append(("wish too brisk", why, "words"))
+        moved_mv = self._supply.moved_mv()
+        if moved_mv:
+            what, do = MOVED.split(": ")
+            found += [(what, moved_mv, "supply_mv"), ("to be sure", do, "words")]
         return found
 
 

@@ -36,6 +36,11 @@ class Bench:
         self._all_on = ((1 << spec.sections.count) - 1) << SWITCH_SECTION_SHIFT
 
     @property
+    def machine(self) -> Machine:
+        """The simulated machine, to break or to look at."""
+        return self._run.machine
+
+    @property
     def application(self) -> Application:
         """The firmware's application."""
         return self._run.application

@@ -12,7 +12,7 @@ from host_sim.trials.commissioning.performed import Performed
 from host_sim.trials.tuning.loop import TICK_S, LoopModel
 
 Line = NDArray[np.float64]
-JUMP_U16 = 200  # a demand that changes by more begins a hold
+HOLDS = 9  # of a step test: the first, and one for each step
 
 
 @dataclass(frozen=True)
@@ -28,10 +28,12 @@ def response_of(step: Performed) -> Response:
     """The steps of a finished step test, each from where the flow was to where it went."""
     demand = np.asarray(step.demand_u16, dtype=np.float64)
     flow = np.asarray(step.flow_ul_s, dtype=np.float64)
-    starts = np.flatnonzero(np.abs(np.diff(demand)) > JUMP_U16) + 1
+    changes = np.abs(np.diff(demand))
+    # a step begins a hold; what follows the supply meanwhile is less
+    starts = np.flatnonzero(changes > 0.5 * np.median(np.sort(changes)[-HOLDS:])) + 1
     spans = np.diff(starts)
     # the last change ends the test, those before the longest even run of holds begin it
-    hold = int(np.median(spans))
+    hold = int(np.bincount(spans).argmax())
     each = []
     for start, span in zip(starts, spans, strict=False):
         if span != hold:

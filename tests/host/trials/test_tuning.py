@@ -15,7 +15,9 @@ from host_sim.machine_file.machine import load_machine
 from host_sim.plant.catalogue import machine_spec
 from host_sim.plant.spec import BYPASS_VALVE
 from host_sim.plant.steady import inverse_actuation
-from host_sim.trials.commissioning.commission import Wish, reach
+from host_sim.trials.commissioning.bench import Bench
+from host_sim.trials.commissioning.commission import Wish, reach, step_speed_mm_s
+from host_sim.trials.commissioning.owner import owner_settings
 from host_sim.trials.tuning.loop import (
     GAIN_MARGIN_LEAST,
     PHASE_MARGIN_LEAST_DEG,
@@ -194,3 +196,18 @@ def test_bad_input_is_one_line(arguments: list[str], word: str, tmp_path: Path,
     shown = capsys.readouterr()
     assert word in shown.err and shown.err.count("\n") == 1
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("drop_v", [0.0, 3.0])
+def test_a_lower_supply_is_made_good_in_the_step_test(drop_v: float) -> None:
+    """A battery that gives 3 V less than when the curve was taken took a sixth of the gain."""
+    bench = Bench(machine_spec("electric_m"), 1)
+    bench.change(owner_settings(machine_spec("electric_m")))
+    bench.perform("pump_curve", {"density_g_l": 1000}, lambda share: None)
+    bench.machine.faults.supply_drop_v = drop_v
+    step = bench.perform("step_test", {
+        "speed_mm_s": step_speed_mm_s(bench.settings, Wish()), "settling_time_ms": 1500},
+        lambda share: None)
+    assert step.proposal["loop_lag_ms"] == pytest.approx(133, abs=15)
+    found = {name: value for name, value, _ in step.facts}
+    assert found["gain against the curve"] == pytest.approx(989, abs=25)
