@@ -128,19 +128,26 @@ class CanReceiver:
             notes.append(text)
 
     def _take(self, now_us: int) -> None:
-        """Take a frame, if it is of the sender that is followed."""
+        """Take a frame, if it is of the sender that is followed.
+
+        That is the first one that knew what it told: some say for ever that they do not.
+        """
         chip = self.chip
         if chip.pgn not in self._pgns:
             return
         which = 0 if chip.pgn == self._pgns[0] else 1
-        if chip.sender != self._senders[which]:
+        sender = self._senders[which]
+        if sender not in (-1, chip.sender):
             silent_us = ticks_diff(now_us, self._heard_us[which])
-            if self._senders[which] >= 0 and 0 <= silent_us < SENDER_US:
+            if 0 <= silent_us < SENDER_US:
                 return
-            self._senders[which] = chip.sender
-        self._heard_us[which] = now_us
         messages = self._messages
-        if messages.take(chip.pgn, chip.data):
+        tells_speed = messages.take(chip.pgn, chip.data)
+        if tells_speed:
             self._application.inputs.report(BY_GNSS, now_us, messages.speed_mm_s, messages.valid)
+        knows = messages.valid if tells_speed else messages.quality
+        if knows or sender == chip.sender:
+            self._senders[which] = chip.sender
+            self._heard_us[which] = now_us
         if self._position is not None:
             self._position.follow(now_us)

@@ -165,6 +165,29 @@ def test_one_sender_is_followed_until_it_is_silent():
     assert rig.told() == (2, 1, 0)
 
 
+def test_a_sender_that_never_knows_holds_no_place():
+    """A tractor without a sensor of its own says so for ever; a receiver beside it knows."""
+    rig = started()
+    rig.hear(GROUND_SPEED_PGN, NONE, sender=1)
+    assert rig.told()[:2] == (1, 0)
+    rig.hear(GROUND_SPEED_PGN, TWO_M_S, sender=2)
+    assert rig.told() == (2, 1, 2000)
+    rig.hear(GROUND_SPEED_PGN, NONE, sender=1)
+    assert rig.told() == (2, 1, 2000)
+    rig.hear(GROUND_SPEED_PGN, NONE, sender=2)
+    rig.hear(GROUND_SPEED_PGN, b"\x00" * 8, sender=1)  # the one that is followed may be lost
+    assert rig.told()[:2] == (3, 0)
+    rig = CanRig(CAN_GNSS)
+    rig.position = Place()
+    rig.fit()
+    rig.poll(2)
+    rig.hear(POSITION_PGN, b"\xff\xff\xff\x7f" * 2, sender=1)
+    rig.hear(POSITION_PGN, PLACE, sender=2)
+    assert rig.position.reader.quality == 1
+    rig.hear(POSITION_PGN, b"\xff\xff\xff\x7f" * 2, sender=1)
+    assert rig.position.reader.quality == 1
+
+
 def test_bursts_of_ten_a_second_lose_neither_speed_nor_place():
     rig = CanRig(CAN_GNSS)
     rig.position = Place()
