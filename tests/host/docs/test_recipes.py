@@ -20,9 +20,10 @@ from rate_control.faults import TABLE
 from tests.repo.tree import name_of, repository_files
 
 PAGE = REPO_ROOT / "docs" / "recipes.md"
-STEP = re.compile(r"(?:In `(?P<file>[^`]+)`, (?P<where>above|below) `(?P<line>[^`]+)`|"
+STEP = re.compile(r"(?:In `(?P<file>[^`]+)`, (?P<where>above|below|in place of) `(?P<line>[^`]+)`|"
                   r"Make `(?P<new>[^`]+)`):\n\n```\w+\n(?P<text>.*?)```", re.DOTALL)
-MADE = {"firmware/app/screens/supply.py"}
+MADE = {"firmware/app/screens/supply.py", "firmware/app/speed_lines.py",
+        "tests/shared/test_speed_lines.py"}
 SUPPLY_TOO_HIGH = """\
 [fitted]
 sections = [3]
@@ -56,7 +57,8 @@ def follow(name: str, tree: Path) -> set[str]:
         lines = path.read_text("utf-8").splitlines(keepends=True)
         places = [i for i, line in enumerate(lines) if line.lstrip().startswith(step["line"])]
         assert len(places) == 1, (step["file"], step["line"], places)
-        lines.insert(places[0] + (step["where"] == "below"), step["text"])
+        first = places[0] + (step["where"] == "below")
+        lines[first : first + (step["where"] == "in place of")] = [step["text"]]
         path.write_text("".join(lines), encoding="utf-8")
     return changed
 
@@ -125,6 +127,30 @@ def test_a_setting_that_follows_the_recipe_counts(tree):
     run(tree, "-m", "host_sim", "drive", "--machine", "bar.toml", "--speed-trace", "trace.csv",
         "--out", "out/fast")
     assert "speed_jumped" in json.loads((tree / "out/fast/summary.json").read_text())["warnings"]
+
+
+def test_a_speed_source_that_follows_the_recipe_gives_the_speed(tree):
+    changed = follow("A speed source", tree)
+    assert len(changed) == 7
+    run(tree, "-m", "host_sim.build.settings_stub")
+    told = run(tree, "-m", "pytest", "-q", "-p", "no:cacheprovider",
+               "tests/shared/test_speed_lines.py", "tests/shared/test_reported_speed.py",
+               "tests/shared/test_settings.py", "tests/shared/test_slip.py",
+               "tests/repo/test_core_rules.py")
+    assert " passed" in told
+    (tree / "trace.csv").write_text("time_s,speed_m_s\n0,0\n3,2\n20,2\n")
+    figures = {}
+    for name, sends in (("lines", 1), ("sentences", 0)):
+        (tree / f"{name}.toml").write_text(SUPPLY_TOO_HIGH.replace(
+            "[fitted]", '[fitted]\nspeed_source = "lines"').replace(
+            '[twin.supply]\nopen = "17 V"', f"[twin.gnss]\nhz = 10\nlines = {sends}"))
+        run(tree, "-m", "host_sim", "drive", "--machine", f"{name}.toml", "--speed-trace",
+            "trace.csv", "--out", f"out/{name}")
+        figures[name] = json.loads((tree / f"out/{name}/summary.json").read_text())
+    lines = figures["lines"]
+    assert lines["distance_m"] > 30.0, "it applied from the first metres on"
+    assert abs(lines["controller_area_ha"] / lines["area_ha"] - 1.0) < 0.03
+    assert figures["sentences"]["volume_l"] == 0, "what it does not understand is no speed"
 
 
 def test_a_kind_of_machine_that_follows_the_recipe_can_be_tuned(tree):
