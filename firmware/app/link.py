@@ -15,7 +15,7 @@ import json
 from app import link_requests
 from app.link_frame import MAX_BODY, SEQUENCE_MASK, FrameError, LineReader, RecordWriter, parse
 from app.snapshot import Snapshot
-from app.telemetry import Telemetry
+from app.telemetry import SIZE, Telemetry
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
@@ -54,7 +54,8 @@ class Link:
         self.application = application
         self.run_log = run_log
         self.grid = grid
-        self.telemetry = Telemetry(application)
+        self._record = RecordWriter(SIZE)
+        self.telemetry = Telemetry(application, self._record)
         self.snapshot = Snapshot()
         self.refused = 0
         self.failures = 0
@@ -92,7 +93,7 @@ class Link:
         if self.telemetry.poll(self._idle(), self._sequence):
             if self._turns < TURNS:
                 self._turns += 1
-            self._start(self.telemetry.writer)
+            self._start(self._record)
 
     def _receive(self) -> None:
         limit = min(CHUNK, self._reader.space())

@@ -10,19 +10,21 @@ if TYPE_CHECKING:
 
 POSITION = "app.position"
 PRESSURE_FILE = "pressure.bin"
+CARD = "card"  # that the board is wired for
 ZONES_FILE = "zones.bin"
 ZONES_SIZE = 4000  # of the program; the file is in memory by then
 ZONES_READ = 16385  # bytes: one more than zones may have, so that a larger file is seen as such
 
 # In the order of loading: what is built upon another one stands behind it, what takes all the
 # room that there is comes last.
-# name, setting ("" for the file of a pressure sensor) and its value from which on it is wanted,
+# name, what asks for it (a setting, PRESSURE_FILE or CARD) and the value from which on it is wanted,
 # module, bytes of heap as bytecode
 PARTS = (
     ("position", "position_use", 1, POSITION, 11000),
     ("CAN", "can_use", 1, "app.can_receiver", 6000),
     ("learning", "curve_learning", 1, "app.curve_learning", 3600),
-    ("pressure", "", 1, "app.pressure_watch", 7600),
+    ("pressure", PRESSURE_FILE, 1, "app.pressure_watch", 7600),
+    ("card", CARD, 1, "app.card_trace", 8000),
     ("coverage", "position_use", 2, "app.coverage", 12000),  # with a grid of its smallest size
 )
 KEPT_FREE = 60000  # bytes that screens and procedures need besides
@@ -33,15 +35,10 @@ NO_ROOM = "%s: not enough memory: a frozen firmware or an RP2350 has it"
 def fit(application: "Application", files: "LogFiles | None" = None) -> None:
     """Load what is wanted and has room; what has none is told in the notes of the start.
 
-    Zones and a pressure sensor are wanted where files hold some.
+    Zones are wanted where files hold some.
     """
-    settings = application.controller.settings
-    for name, setting, from_value, module, size in PARTS:
-        if setting:
-            asked = getattr(settings, setting)
-        else:
-            asked = len(files.read(PRESSURE_FILE, 0, 1)) if files is not None else 0
-        if asked < from_value:
+    for name, what, from_value, module, size in PARTS:
+        if _asked(application, files, what) < from_value:
             continue
         if not has_room(size):
             application.notes.append(NO_ROOM % name)
@@ -50,6 +47,15 @@ def fit(application: "Application", files: "LogFiles | None" = None) -> None:
         sys.modules[module].fit(application, files)
         if module == POSITION and files is not None:
             fit_zones(application, files.read(ZONES_FILE, 0, ZONES_READ))
+
+
+def _asked(application: "Application", files: "LogFiles | None", what: str) -> int:
+    """Return the value of a setting, or 1 where the file or the card's socket is there."""
+    if what == PRESSURE_FILE:
+        return len(files.read(what, 0, 1)) if files is not None else 0
+    if what == CARD:
+        return application.board.card_port() is not None
+    return getattr(application.controller.settings, what)
 
 
 def fit_zones(application: "Application", data: bytes) -> None:

@@ -5,13 +5,29 @@ sums, so that a record that gets lost takes nothing with it; and some numbers co
 it stands what the parts of the application add to a line (see trace_more.py).
 """
 
-from app.link_frame import RecordWriter
 from rate_control.intmath import LIMIT
 from rate_control.trace import FIELDS
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
+    from typing import Protocol
+
     from app.application import Application
+
+    class Writer(Protocol):
+        """What records are made with, see RecordWriter."""
+
+        def begin(self, sequence: int) -> None:
+            """Start a record."""
+
+        def put(self, data: bytes) -> None:
+            """Append bytes."""
+
+        def put_number(self, number: int) -> None:
+            """Append a number."""
+
+        def finish(self) -> None:
+            """Make the record whole."""
 
 # tick counts ticks since power-up and dropped the records left out since; both, like the sums
 # and the time, wrap at 2**30. rate_ml_ha is the rate asked for.
@@ -37,11 +53,11 @@ class Telemetry:
     out because the link was busy, lost the ticks that were overwritten before they were read.
     """
 
-    def __init__(self, application: "Application") -> None:
+    def __init__(self, application: "Application", writer: "Writer") -> None:
         self.every = 0
         self.dropped = 0
         self.lost = 0
-        self.writer = RecordWriter(SIZE)
+        self.writer = writer
         self._application = application
         self._ring = application.ring
         self._reader = application.ring.count

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from app.files import LogFiles, Slots
     from app.keys import RawKeys
     from app.mcp2515 import CanPort
+    from app.sd_card import CardPort
     from rate_control.records import Inputs, Outputs
 
     class VoltageInput(Protocol):
@@ -85,6 +86,9 @@ class Board:
 
     def can_port(self) -> "CanPort | None":
         """Return what leads to a CAN controller (see app/mcp2515.py), or None where none is."""
+
+    def card_port(self) -> "CardPort | None":
+        """Return what leads to an SD card (see app/sd_card.py), or None where none is."""
 
     def pressure_input(self) -> "VoltageInput | None":
         """Return the input of a pressure sensor, or None; terminal_mv() of it allocates nothing."""

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from boards.can_port import SharedCanPort
+    from boards.card_port import SharedCardPort
     from boards.pressure_input import PressureInput
 
 COUNT_MACHINES = (0, 1)  # both in PIO block 0, so that they share one program
@@ -101,11 +102,14 @@ class Rp2Board(PinBoard):
 
     def gnss_stream(self) -> "UART | None":
         """See Board."""
-        if not wiring.GNSS_BAUD or not (has("GNSS_RX") and has("GNSS_TX")):
+        if not wiring.GNSS_BAUD or not (has("GNSS_RX") and has("CARD_SELECT")):
             return None
         receive = Pin(pins.GNSS_RX, Pin.IN, Pin.PULL_UP)  # quiet where nothing is wired
-        return UART(0, baudrate=wiring.GNSS_BAUD, tx=Pin(pins.GNSS_TX), rx=receive,
-                    rxbuf=GNSS_BUFFER, timeout=0)
+        stream = UART(0, baudrate=wiring.GNSS_BAUD, tx=Pin(pins.CARD_SELECT), rx=receive,
+                      rxbuf=GNSS_BUFFER, timeout=0)
+        # nothing is sent to a receiver: the pin that a UART has to have is the card's again
+        Pin(pins.CARD_SELECT, Pin.OUT, value=1)
+        return stream
 
     def can_port(self) -> "SharedCanPort | None":
         """See Board."""
@@ -114,6 +118,13 @@ class Rp2Board(PinBoard):
         from boards.can_port import SharedCanPort
         select = Pin(pins.CAN_SELECT, Pin.OUT, value=1)
         return SharedCanPort(self._spi, select, self._sections, wiring.CAN_MHZ)
+
+    def card_port(self) -> "SharedCardPort | None":
+        """See Board."""
+        if not wiring.SD_CARD or not has("CARD_SELECT"):
+            return None
+        from boards.card_port import SharedCardPort
+        return SharedCardPort(self._spi, Pin(pins.CARD_SELECT, Pin.OUT, value=1), self._sections)
 
     def pressure_input(self) -> "PressureInput | None":
         """See Board."""

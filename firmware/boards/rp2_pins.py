@@ -31,9 +31,9 @@ I2C_DATA = 20  # I2C0
 I2C_CLOCK = 21
 
 GNSS_RX = 1  # UART0
-GNSS_TX = 0
 CAN_SELECT = 27  # of a CAN controller on SPI0
+CARD_SELECT = 0  # of an SD card on SPI0
 TEST = 22  # pulses for the self-test, idle otherwise
 
 OUTPUTS_LOW = (PUMP, VALVE_OPEN, VALVE_CLOSE, LAMP, BUZZER, TEST)  # safe low
-OUTPUTS_HIGH = (SECTION_OFF, CAN_SELECT)  # safe high
+OUTPUTS_HIGH = (SECTION_OFF, CAN_SELECT, CARD_SELECT)  # safe high

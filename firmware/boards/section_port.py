@@ -13,6 +13,8 @@ TYPE_CHECKING = False  # the type checker takes it for true; a board gets none o
 if TYPE_CHECKING:
     from machine import SPI, Pin
 
+    from boards.card_port import SharedCardPort
+
 SECTIONS = 8  # of one 74HCT595 and one 74HC165
 
 
@@ -29,7 +31,12 @@ def problem(sections: int = MAX_SECTIONS) -> str:
 
 
 class SectionPort:
-    """spi has write_readinto(out, in); latch and off are output pins."""
+    """spi has write_readinto(out, in); latch and off are output pins.
+
+    guest, where there is one, may be in the middle of a transfer when a tick begins.
+    """
+
+    guest: "SharedCardPort | None" = None
 
     def __init__(self, spi: "SPI", latch: "Pin", off: "Pin") -> None:
         self._spi = spi
@@ -46,6 +53,9 @@ class SectionPort:
 
         This shows what was shifted out last, takes the inputs in and shifts the outputs out again.
         """
+        if self.guest is not None:
+            self.guest.let_go()
+            self.restore()
         latch = self._latch
         latch.value(0)
         latch.value(1)

@@ -4,8 +4,9 @@ Levels and dividers belong to the wiring, not to the job, so they are no setting
 """
 
 PUMP_HZ = 10000  # 5000 to 20000 for a motor driver, 100 to 200 for a hydraulic valve
-GNSS_BAUD = 9600  # of a GNSS receiver on pins GNSS_RX and GNSS_TX (RP2040, RP2350); 0: none
+GNSS_BAUD = 9600  # of a GNSS receiver on pin GNSS_RX (RP2040, RP2350); 0: none
 CAN_MHZ = 0  # crystal of an MCP2515 on pin CAN_SELECT (RP2040, RP2350), 8 or 16; 0: none
+SD_CARD = 0  # 1: an SD card for the trace on pin CARD_SELECT (RP2040, RP2350)
 SUPPLY_FULL_MV = 25740  # supply that gives a full reading: 3300 mV x (68 k + 10 k) / 10 k
 
 PUMP_HZ_MIN = 50

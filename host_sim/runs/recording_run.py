@@ -35,6 +35,8 @@ CUT_OFF = {
     "stopped": "",
     "lost": "The line was lost and the recording ended before it was back: what the controller "
             "did after that is not known.",
+    "power_off": "The trace on the card ends where the power went, or the card was taken out: the "
+                 "last half second before that is not in it.",
     "": "The recording breaks off: the recorder or its computer was stopped in the middle. All "
         "but the last second before that is here; what came after is not known.",
 }
@@ -45,10 +47,11 @@ SAME_CLOCK_S = 3.0  # how far host and board may differ over a gap, besides 1 %
 class RecordedSession:
     """What was recorded without an interruption. `rows` holds the numbers of all records.
 
-    `end` is what closed it: "stopped", "lost" (the line), or "" where nothing did.
+    `started` is None where a board kept it by itself, which has no clock. `end` is what closed it:
+    "stopped", "lost" (the line), "power_off" (on a card), or "" where nothing did.
     """
 
-    started: datetime
+    started: datetime | None
     port: str
     end: str = ""
     board: dict[str, str] = field(default_factory=dict)
@@ -83,18 +86,31 @@ def read_recording(path: Path) -> Recording:
             continue
         try:
             if "recording" in body:
-                if not is_moment(body["started"]):
-                    raise ValueError("started: must be a moment with its time zone")
-                started = datetime.fromisoformat(body["started"])
-                sessions.append(RecordedSession(started, str(body["port"])))
+                sessions.append(RecordedSession(_moment(body["started"]), str(body["port"])))
             elif sessions:
                 _take(sessions[-1], body)
+                damaged += _count(body.get("damaged", 0))
         except KeyError as error:
             raise InputError(f"{path}:{number}: is no line of a recording: {error.args[0]}: "
                              "is missing") from error
         except (TypeError, ValueError, OverflowError) as error:
             raise InputError(f"{path}:{number}: is no line of a recording: {error}") from error
     return Recording([session for session in sessions if len(session)], damaged)
+
+
+def _moment(text: Any) -> datetime | None:
+    """When a session began."""
+    if text is None:
+        return None
+    if not is_moment(text):
+        raise ValueError("started: must be a moment with its time zone, or null")
+    return datetime.fromisoformat(text)
+
+
+def _count(value: Any) -> int:
+    if not isinstance(value, int) or not 0 <= value <= LIMIT:
+        raise ValueError("damaged: must be a count")
+    return value
 
 
 def _take(session: RecordedSession, body: Body) -> None:
@@ -120,8 +136,9 @@ def _take(session: RecordedSession, body: Body) -> None:
         if len(numbers) != len(session.names):
             raise ValueError(f"{len(numbers)} numbers for {len(session.names)} names")
         session.rows.extend(numbers)
-    elif "lost" in body or "stopped" in body:
-        session.end = "lost" if "lost" in body else "stopped"
+    for end in CUT_OFF:
+        if end in body:
+            session.end = end
 
 
 def run_of(path: Path) -> RunRecord:
@@ -156,7 +173,7 @@ def _columns(sessions: list[RecordedSession]) -> dict[str, Column]:
     time_s = np.empty(starts[-1])
     last_s = 0.0
     for session, start, end in zip(sessions, starts, starts[1:], strict=False):
-        offset_s = (session.started - sessions[0].started).total_seconds()
+        offset_s = _after_s(sessions[0].started, session.started)
         passed_us = np.cumsum(_steps(found["now_us"][start:end]))
         # the host's clock may have been set back in between; time never goes back
         time_s[start:end] = max(offset_s, last_s) + passed_us / US_PER_S
@@ -169,6 +186,11 @@ def _columns(sessions: list[RecordedSession]) -> dict[str, Column]:
         found[name] = np.where(known, _steps(found[name]), 0.0)
     found["wanted_ml_ha"] = found.pop("rate_ml_ha")
     return {"time_s": time_s} | found
+
+
+def _after_s(first: datetime | None, moment: datetime | None) -> float:
+    """How long after the first session another one began; nobody knows it of a board's own."""
+    return (moment - first).total_seconds() if moment and first else 0.0
 
 
 def _steps(counts: Column) -> Column:
@@ -185,15 +207,17 @@ def _goes_on(ticks: Column, time_s: Column, row: int) -> bool:
 
 def _about(path: Path, recording: Recording, columns: dict[str, Column]) -> dict[str, Any]:
     sessions = recording.sessions
-    began = [session.started.isoformat(timespec="seconds") for session in sessions]
-    return counted(columns) | place_fact(columns) | {
+    began = [session.started.isoformat(timespec="seconds") for session in sessions
+             if session.started]
+    note = f"recorded from {began[0]}" if began else "recorded by the board itself, without a clock"
+    about = counted(columns) | place_fact(columns) | {
         "title": f"{plain(path.name)}: measured by the controller itself, not the truth",
         "measured": True,
         "machine": {"kind": f"a board on {sessions[0].port}"},
         "board": sessions[-1].board,
         "simulated": any(session.board.get("board") not in BOARDS for session in sessions),
         "settings": sessions[0].settings,
-        "speed_trace": {"name": sessions[0].port, "note": f"recorded from {began[0]}"},
+        "speed_trace": {"name": sessions[0].port, "note": note},
         "seed": None,
         "missed_events": [],
         "resets": [],
@@ -203,6 +227,9 @@ def _about(path: Path, recording: Recording, columns: dict[str, Column]) -> dict
         "damaged_lines": recording.damaged,
         "cut_off": CUT_OFF[sessions[-1].end],
     }
+    if not began:
+        del about["started"]
+    return about
 
 
 def _gaps(sessions: list[RecordedSession], columns: dict[str, Column]) -> list[tuple[float, float]]:

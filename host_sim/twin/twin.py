@@ -18,6 +18,7 @@ from host_sim.plant.way import Way
 from host_sim.runs.judged import M2_HA
 from host_sim.runs.recorder import RowRecorder
 from host_sim.twin.breaking import Breaking
+from host_sim.twin.card_chip import CardChip
 from host_sim.twin.clock import US_PER_S, VirtualClock
 from host_sim.twin.disturbances import set_field
 from host_sim.twin.flashed import flashed, opening_contacts
@@ -69,7 +70,8 @@ class Twin(SteppedRun):
 
     `input_sink`, where given, is handed every tick's inputs, request and time before the
     controller sees them, so that the very same ticks can be replayed elsewhere. `contender`
-    makes what decides in the controller's place, to compare it with.
+    makes what decides in the controller's place, to compare it with. `card` is what is in the
+    socket for the trace, where one is wired.
     """
 
     def __init__(
@@ -77,6 +79,7 @@ class Twin(SteppedRun):
         scenario: Scenario,
         input_sink: InputSink | None = None,
         contender: Contender = the_controller,
+        card: CardChip | None = None,
     ) -> None:
         self.scenario = scenario
         self.hands = Hands(
@@ -96,7 +99,7 @@ class Twin(SteppedRun):
         super().__init__(
             machine, clock, Fittings(self.panel.display, self.panel.read_keys, files=files,
                                      opening=opening_contacts(scenario.settings),
-                                     pressure=sensor_of(machine, scenario)),
+                                     pressure=sensor_of(machine, scenario), card=card),
             make_controller=lambda settings: self._watched(contender(settings, machine)))
 
     def _boot(self, board: VirtualBoard) -> None:

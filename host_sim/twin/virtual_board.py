@@ -14,6 +14,7 @@ from boards.board import Board
 from host_sim.plant.machine import Actuation, Machine
 from host_sim.twin.can_bus import wired_chip
 from host_sim.twin.can_chip import CanChip
+from host_sim.twin.card_chip import CardChip
 from host_sim.twin.clock import VirtualClock
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Outputs
@@ -51,7 +52,7 @@ class Fittings:
 
     `keys` fills an app.keys.RawKeys. `files` keeps its content over every reset. `opening` is a
     mask of the hand switches whose contacts open when they are on, or down. `pressure` is a
-    plant.pressure_sensor.PressureSensor.
+    plant.pressure_sensor.PressureSensor. `card` is what is in a card's socket, where one is wired.
     """
 
     display: Any = None
@@ -60,6 +61,7 @@ class Fittings:
     files: MemoryFiles = field(default_factory=MemoryFiles)
     opening: int = 0
     pressure: Any = None
+    card: CardChip | None = None
 
 
 class VirtualBoard(Board):
@@ -89,6 +91,8 @@ class VirtualBoard(Board):
         self.fittings = fittings or Fittings()
         self._can = wired_chip(machine)
         self._clock = clock
+        if self.fittings.card:
+            self.fittings.card.now_us = self.now_us  # type: ignore[method-assign]
         self._boot = boot
         self._period_us = 0
         self._due_us = 0
@@ -114,6 +118,8 @@ class VirtualBoard(Board):
     def reset(self, cause: str) -> None:
         """Lose the program and start it anew, with every output off before it runs."""
         self.release()
+        if cause == "power" and self.fittings.card:
+            self.fittings.card.power_up()
         self._cause = cause
         self.stalled = False
         self._boot(self)
@@ -177,6 +183,9 @@ class VirtualBoard(Board):
 
     def can_port(self) -> CanChip:
         return self._can
+
+    def card_port(self) -> CardChip | None:
+        return self.fittings.card
 
     def pressure_input(self) -> Any:
         return self.fittings.pressure

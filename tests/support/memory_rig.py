@@ -59,7 +59,12 @@ class Silence:
 
 
 class BareBoard:
-    """A board without pins; app.start_up builds the application above it."""
+    """A board without pins; app.start_up builds the application above it.
+
+    With card it is wired for one.
+    """
+
+    card = False
 
     def now_us(self):
         return 0
@@ -80,6 +85,13 @@ class BareBoard:
         from boards.can_port import SharedCanPort
 
         return SharedCanPort(Nothing(), Nothing(), Nothing(), 8)
+
+    def card_port(self):
+        if not self.card:
+            return None
+        from boards.card_port import SharedCardPort
+
+        return SharedCardPort(Nothing(), Nothing(), Nothing())
 
     def link_stream(self):
         return Nothing()

@@ -2,31 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from host_sim.board.recorder import Recorder
 from host_sim.plant.machine import Machine
 from host_sim.runs.recording_file import RecordingFile
+from host_sim.twin.card_chip import CardChip
 from host_sim.twin.clock import US_PER_S, VirtualClock
 from host_sim.twin.hands import Hands
 from host_sim.twin.operated import STEP_US, OperatedRun
 from host_sim.twin.scenario import Scenario
-from host_sim.twin.virtual_board import MemoryFiles
+from host_sim.twin.virtual_board import Fittings, MemoryFiles, VirtualBoard
 
+Boot = Callable[[VirtualBoard], None]
 BEGAN = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
 
 
 class RecordedTwin(OperatedRun):
     """The firmware on the scenario's machine, driven as it says once `begin` was called."""
 
-    def __init__(self, scenario: Scenario) -> None:
+    def __init__(self, scenario: Scenario, card: CardChip | None = None) -> None:
         settings = scenario.settings
         self._scenario = scenario
         self._began_us: int | None = None
         clock = VirtualClock()
+
+        def wired(clock: VirtualClock, machine: Machine, boot: Boot, fittings: Fittings
+                  ) -> VirtualBoard:
+            return VirtualBoard(clock, machine, boot, replace(fittings, card=card))
+
         super().__init__(
-            Machine(scenario.machine, scenario.seed, clock.total_us), clock, MemoryFiles())
+            Machine(scenario.machine, scenario.seed, clock.total_us), clock, MemoryFiles(), wired)
         self.hands = Hands(scenario.events, settings.section_count, settings.rate_ml_ha)
         self.board.switches = self.hands.switches
 
@@ -57,9 +66,10 @@ class RecordedTwin(OperatedRun):
         super().step(step_us)
 
 
-def record_twin(path: Path, scenario: Scenario, every_ticks: int = 2) -> list[float]:
+def record_twin(path: Path, scenario: Scenario, every_ticks: int = 2,
+                card: CardChip | None = None) -> list[float]:
     """Record the whole drive; returns what each section let out in truth, in mL."""
-    twin = RecordedTwin(scenario)
+    twin = RecordedTwin(scenario, card)
     twin.begin()
     recorder = Recorder(
         twin.link, RecordingFile(path), "pipe", lambda text: None, every_ticks,

@@ -25,7 +25,9 @@ sys.modules["gc"] = NoGarbage()
 for name in boot:
     __import__(name)
     gc.collect()
-application = sys.modules["app.start_up"].build(BareBoard())
+board = BareBoard()
+application = sys.modules["app.start_up"].build(board)
+board.card = True
 gc.collect()
 before = gc.mem_free()
 for name in parts:

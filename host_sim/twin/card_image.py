@@ -1,0 +1,51 @@
+"""A card as a computer prepares it: FAT32, and trace.bin on it; sectors are made when asked for."""
+
+from __future__ import annotations
+
+import struct
+from app.card_file import NAME
+from host_sim.runs.card_trace import empty_sector
+from host_sim.twin.card_chip import SECTOR, CardChip
+
+PARTITION = 2048
+RESERVED = 32
+CLUSTER = 8  # sectors
+CLUSTERS = 65600  # with fewer than 65525 it would be no FAT32
+FAT = -(-4 * (CLUSTERS + 2) // SECTOR)
+DATA = PARTITION + RESERVED + 2 * FAT
+FILE_CLUSTER = 3
+FILE = DATA + (FILE_CLUSTER - 2) * CLUSTER  # first sector of trace.bin
+
+
+class PreparedCard(CardChip):
+    """A card with a trace.bin of so many sectors, at most half a million."""
+
+    def __init__(self, sectors: int, number: int = 4711) -> None:
+        self.file_sectors = sectors
+        self.number = number
+        super().__init__(DATA + CLUSTERS * CLUSTER)
+        self.sectors[0] = _ended(bytes(446) + struct.pack(
+            "<8BII", 0, 0, 0, 0, 0x0C, 0, 0, 0, PARTITION, self.size - PARTITION))
+        volume = struct.pack("<3s8sHBHBHHBHHHIIIHHIHH12s3BI11s8s", b"\xeb\x58\x90", b"        ",
+                             SECTOR, CLUSTER, RESERVED, 2, 0, 0, 0xF8, 0, 63, 255, PARTITION,
+                             self.size - PARTITION, FAT, 0, 0, 2, 1, 6, b"", 0x80, 0, 0x29, number,
+                             b"NO NAME    ", b"FAT32   ")
+        self.sectors[PARTITION] = _ended(volume)
+        label = b"FIELD 7    " + bytes([0x08]) + bytes(20)
+        entry = NAME + struct.pack("<B8xH4xHI", 0x20, 0, FILE_CLUSTER, sectors * SECTOR)
+        self.sectors[DATA] = (label + entry).ljust(SECTOR, b"\0")
+
+    def blank(self, number: int) -> bytes:
+        place = number - FILE
+        if 0 <= place < self.file_sectors:
+            return empty_sector(self.number, place, self.file_sectors)
+        return bytes(SECTOR)
+
+    def trace(self) -> list[bytes]:
+        """What trace.bin holds."""
+        return [self.read(FILE + place) for place in range(self.file_sectors)]
+
+
+def _ended(data: bytes) -> bytes:
+    """A sector with the mark of what a computer starts from at its end."""
+    return data.ljust(SECTOR - 2, b"\0") + b"\x55\xaa"
