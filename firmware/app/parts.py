@@ -17,14 +17,14 @@ ZONES_READ = 16385  # bytes: one more than zones may have, so that a larger file
 
 # In the order of loading: what is built upon another one stands behind it, what takes all the
 # room that there is comes last.
-# name, what asks for it (a setting, PRESSURE_FILE or CARD) and the value from which on it is wanted,
-# module, bytes of heap as bytecode
+# name; what asks for it (a setting, PRESSURE_FILE or CARD), from which value on; module, bytes of
+# heap as bytecode
 PARTS = (
     ("position", "position_use", 1, POSITION, 11000),
     ("CAN", "can_use", 1, "app.can_receiver", 6000),
     ("learning", "curve_learning", 1, "app.curve_learning", 3600),
     ("pressure", PRESSURE_FILE, 1, "app.pressure_watch", 7600),
-    ("card", CARD, 1, "app.card_trace", 8000),
+    ("card", CARD, 1, "app.card_trace", 10400),
     ("coverage", "position_use", 2, "app.coverage", 12000),  # with a grid of its smallest size
 )
 KEPT_FREE = 60000  # bytes that screens and procedures need besides

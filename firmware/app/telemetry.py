@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from app.application import Application
 
-    class Writer(Protocol):
+    class NumberWriter(Protocol):
         """What records are made with, see RecordWriter."""
 
         def begin(self, sequence: int) -> None:
@@ -53,7 +53,7 @@ class Telemetry:
     out because the link was busy, lost the ticks that were overwritten before they were read.
     """
 
-    def __init__(self, application: "Application", writer: "Writer") -> None:
+    def __init__(self, application: "Application", writer: "NumberWriter") -> None:
         self.every = 0
         self.dropped = 0
         self.lost = 0

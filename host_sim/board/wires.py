@@ -17,10 +17,11 @@ from rate_control.units import BY_GNSS, PWM_PUMP
 
 LETTERS = "ABCDEFGH"  # of the inputs and outputs of a shift register
 VALVE = ("VALVE_OPEN", "VALVE_CLOSE")
-RECEIVER = ("GNSS_RX", "GNSS_TX")
+RECEIVER = ("GNSS_RX",)
 BUS = ("CAN_SELECT",)
 PRESSURE = ("PRESSURE",)
 FOR_CHECKS = ("TEST",)
+CARD = ("CARD_SELECT",)  # for a record that a machine works without
 
 
 def board_of(machine: MachineFile) -> str:
@@ -41,7 +42,7 @@ def wire_lines(machine: MachineFile, board: str) -> Iterator[str]:
     Raises InputError where the board has no pin for what is fitted.
     """
     settings, title, gpio = machine.settings, boards.board(board).title, tables()[board].gpio
-    idle = {*FOR_CHECKS, *(VALVE if settings.actuator == PWM_PUMP else ("PUMP",)),
+    idle = {*FOR_CHECKS, *CARD, *(VALVE if settings.actuator == PWM_PUMP else ("PUMP",)),
             *(("SPEED",) if settings.speed_source == BY_GNSS else ())}
     asks = "fitted.speed_source" if settings.speed_source else "settings.position_use"
     for wanted, names, key, what in (

@@ -70,9 +70,10 @@ TABLE = (
     Cable("J24", 0.3, 0.65, 0.001, ("blue", "black")),
     Cable("J25", 0.3, 0.65, 0.02, ("red", "white")),
     Cable("J26", 0.3, 0.65, 0.03, ("red", "grey")),
-    Cable("J27", 3, 0.65, 0.05, ("red", "black", "white", "brown"), screened=True),
+    Cable("J27", 3, 0.65, 0.05, ("red", "black", "white"), screened=True),
     Cable("J28", 3, 0.65, 0.01, ("yellow", "green", "black")),
     Cable("J29", 5, 0.65, 0.01, ("red", "white", "black"), screened=True),
+    Cable("J30", 0.15, 0.65, 0.1, ("red", "black", "yellow", "blue", "green", "white")),
 )  # fmt: skip
 FUSES = (
     FuseCase("F1", 0.35, 1.0, "controller, at 10.5 V with all its loads (margins.md)"),

@@ -100,8 +100,8 @@ def items() -> tuple[BoxedPart, ...]:
         board("display and keys", 100, 8),
         board("pulse inputs", 8, 108),
         board("receiver and CAN", 74, 108),
-        board("pressure input", 136, 108),
-        BoxedPart("U1 in its sockets", 136, 128, 58, 30, 22, PLATE),
+        board("pressure input", 140, 108),
+        BoxedPart("U1 in its sockets", 140, 128, 58, 30, 22, PLATE),
     )
 
 
@@ -127,9 +127,9 @@ GLANDS = (
 # Outer diameter of a core with thin insulation by its cross-section, from memory.
 CORES = {0.65: 1.9, 1.0: 2.4, 1.5: 2.7, 2.5: 3.3, 4.0: 3.9}
 # Circle around n equal circles of diameter 1 (packing of circles in a circle; proven up to 13).
-AROUND = {2: 2.0, 3: 2.155, 4: 2.414, 9: 3.613}
+AROUND = {2: 2.0, 3: 2.155, 4: 2.414, 6: 3.0, 9: 3.613}
 SHEATH, SCREEN = 1.6, 0.8  # what they add to the diameter
-INSIDE = {"J21", "J22", "J23", "J24", "J25", "J26"}  # of the lid: they do not leave the box
+INSIDE = {"J21", "J22", "J23", "J24", "J25", "J26", "J30"}  # they do not leave the box
 GAP = 3.0  # between nuts
 ROWS_AT = (78.0, 32.0)  # of the glands, from the back wall
 WALL_EDGE = 10.0

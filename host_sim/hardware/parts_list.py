@@ -165,7 +165,7 @@ ITEMS: dict[str, Item] = {
                             {"V": volts}) for amps, volts in FUSES.items()},
     **{f"board {name}": Item(facts.title, 2 * facts.rows, facts.choices)
        for name, facts in ((name, boards.board(name)) for name in boards.names())},
-    **{f"terminal {pins}": terminal(pins) for pins in (2, 3, 4, 9)},
+    **{f"terminal {pins}": terminal(pins) for pins in (2, 3, 4, 6, 9)},
     **{name: Item(*row) for table in (CIRCUITS, TRANSISTORS, DIODES, OTHERS)
        for name, row in table.items()},
 }  # fmt: skip

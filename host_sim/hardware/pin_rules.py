@@ -97,9 +97,8 @@ def of_names(table: PinTable, board: BoardData) -> Iterator[Finding]:
     for signal in SIGNALS:
         if signal.name not in table.gpio and signal.name not in OPTIONAL:
             yield signal.name, "has no pin"
-    for name, other in (("GNSS_RX", "GNSS_TX"), ("GNSS_TX", "GNSS_RX")):
-        if name in table.gpio and other not in table.gpio:
-            yield name, f"needs {other} too: one port has both"
+    if "GNSS_RX" in table.gpio and "CARD_SELECT" not in table.gpio:
+        yield "GNSS_RX", "its UART needs CARD_SELECT for the pin that it sends on"
 
 
 def of_double_use(table: PinTable, board: BoardData) -> Iterator[Finding]:

@@ -61,15 +61,16 @@ SIGNALS = tuple(Signal(*row) for row in (
     ("I2C_CLOCK", "out", "up", "i2c clock", 3, False, "SCL of the display, 4.7 k to 3.3 V"),
     ("GNSS_RX", "in", "up", "uart in", 0, False,
      "TX of a GNSS receiver, 3.3 V (`boards/wiring.py`)"),
-    ("GNSS_TX", "out", "", "uart out", 1, False, "RX of a GNSS receiver; nothing is sent"),
     ("CAN_SELECT", "out", "up", "", 1, False,
      "CS of the MCP2515, a CAN controller on the lines of the section registers"),
+    ("CARD_SELECT", "out", "up", "uart out", 1, False,
+     "CS of an SD card on the lines of the section registers"),
     ("TEST", "out", "down", "one shot", 4, False, "pulses for the self-test; nothing in the field"),
 ))  # fmt: skip
 BY_NAME = {signal.name: signal for signal in SIGNALS}
 # What a board may do without: its chip has no port, or no pin, left for it.
-OPTIONAL = {"GNSS_RX", "GNSS_TX", "CAN_SELECT", "PRESSURE"}
-# Outputs that boot.py need not drive: an idle bus and a line that nothing is sent on.
+OPTIONAL = {"GNSS_RX", "CAN_SELECT", "CARD_SELECT", "PRESSURE"}
+# Outputs that boot.py need not drive: an idle bus.
 NOT_DRIVEN_AT_BOOT = {
-    "SECTION_CLOCK", "SECTION_DATA", "SECTION_LATCH", "I2C_DATA", "I2C_CLOCK", "GNSS_TX",
+    "SECTION_CLOCK", "SECTION_DATA", "SECTION_LATCH", "I2C_DATA", "I2C_CLOCK",
 }  # fmt: skip

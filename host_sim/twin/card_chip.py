@@ -27,14 +27,14 @@ class CardChip:
     """The card and the lines to it; select(), exchange() and release() are its SPI side.
 
     `sectors` holds what was ever written; others are `blank(number)`. While `present` is 0 the line
-    carries `idle`. `busy_us` is how long it takes for a sector it was given, `access` how many
-    bytes pass before one that it was asked for, `starts` how often it says that it is not ready yet.
+    carries `idle`. `busy_us` is how long it takes for a sector that it was given, `access` how many
+    bytes pass before one that it was asked for, `starts` how often it says that it is not ready.
     One that is not `forgetful` still waits for the rest of a block after it was let go of. With
     `locked` it takes nothing. `wrong` lists what was done to it that must not be.
     """
 
     def __init__(self, size: int) -> None:
-        self.sectors: "dict[int, bytes]" = {}
+        self.sectors: dict[int, bytes] = {}
         self.size = size
         self.present = 1
         self.idle = 0xFF
@@ -45,10 +45,11 @@ class CardChip:
         self.forgetful = 1
         self.locked = 0
         self.takes_away = 0  # the tick takes the lines after so many pieces more
-        self.wrong: "list[str]" = []
+        self.wrong: list[str] = []
         self.written = 0
         self.held = 0
         self._busy = 0
+        self._last = 0, b"", b""  # the sector written last, what it held before and what it holds
         self.power_up()
 
     def now_us(self) -> int:
@@ -71,7 +72,7 @@ class CardChip:
         self._frame = b""
         self._answer = b""
         self._receiving = -1  # the sector that data is awaited for
-        self._data: "bytearray | None" = None
+        self._data: bytearray | None = None
         self._busy = 0
         self._busy_from = 0
         self._hertz = 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+
 from app.card_file import NAME
 from host_sim.runs.card_trace import empty_sector
 from host_sim.twin.card_chip import SECTOR, CardChip

@@ -39,6 +39,7 @@ class Registers:
 
 def machine_module(chip):
     """The fake of machine."""
+    sends = set()  # pins that a UART has: what is written to them does nothing
 
     class Pin:
         IN, OUT, OPEN_DRAIN, PULL_UP, PULL_DOWN = 0, 1, 2, 1, 2
@@ -46,13 +47,16 @@ def machine_module(chip):
 
         def __init__(self, number, mode=None, pull=None, value=None):
             self.number = number.number if isinstance(number, Pin) else number
+            if mode is not None:
+                sends.discard(self.number)
             if value is not None:
                 chip.drive(self.number, value)
 
         def value(self, level=None):
             if level is None:
                 return chip.level(self.number)
-            chip.drive(self.number, level)
+            if self.number not in sends:
+                chip.drive(self.number, level)
             return None
 
         def irq(self, handler=None, trigger=3, hard=False):
@@ -85,6 +89,9 @@ def machine_module(chip):
         def __init__(self, *_, **__):
             pass
 
+        def init(self, baudrate):
+            chip.spi_hertz = baudrate
+
         def write_readinto(self, out, into):
             if chip.spi_device:
                 chip.spi_device.shift(out, into)
@@ -97,6 +104,7 @@ def machine_module(chip):
         def __init__(self, number, baudrate, tx, rx, rxbuf, timeout):
             self.baudrate = baudrate
             self.pins = (tx.number, rx.number)
+            sends.add(tx.number)
 
         def any(self):
             return len(chip.received)

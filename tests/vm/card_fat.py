@@ -8,7 +8,6 @@ sector that is not all zeros: its number, and its content in hexadecimal.
 
 import os
 import sys
-
 from binascii import hexlify
 
 SECTOR = 512

@@ -1,8 +1,8 @@
-"""GNSS receiver and CAN; pressure input. Only boards with pins left have them.
+"""GNSS receiver, CAN, SD card; pressure input. Only boards with pins left have them.
 
 The firmware reads the receiver, over the lines of the section registers the CAN controller, and the
-pressure where it is asked to. The CAN transceiver can only listen: its input is held recessive, and
-the controller's output stays open.
+pressure where it is asked to; it writes to the card over the same lines. The CAN transceiver can
+only listen: its input is held recessive, and the controller's output stays open.
 """
 
 from __future__ import annotations
@@ -23,8 +23,7 @@ def receiver() -> Sheet:
     return Sheet(
         "receiver and CAN",
         (
-            connector("J27", "GNSS receiver", ("V5", "GND", "GNSS_IN", "GNSS_TX"), (10, 16),
-                      "right"),
+            connector("J27", "GNSS receiver", ("V5", "GND", "GNSS_IN"), (10, 16), "right"),
             resistor("R100", "1 k", ("GNSS_IN", "GNSS_RX"), (24, 14), "left"),
             resistor("R101", "10 k", ("3V3", "GNSS_RX"), (32, 10)),
             chip("U8", "MCP2562", transceiver, (46, 40)),
@@ -38,13 +37,18 @@ def receiver() -> Sheet:
             capacitor("C41", "C 22 pF 50 V", ("CAN_XTAL_2", "GND"), (26, 60)),
             bypass("C36", "V5", (64, 50)), bypass("C37", "3V3", (72, 50)),
             bypass("C42", "3V3", (80, 50)),
+            connector("J30", "SD card", ("3V3", "GND", "SECTION_CLOCK", "SECTION_DATA",
+                                         "SWITCH_DATA", "CARD_SELECT"), (100, 36), "left",
+                      labelled=True),
+            resistor("R108", "10 k", ("3V3", "CARD_SELECT"), (92, 54), "left"),
             connector("J28", "CAN", ("CAN_H", "CAN_L", "GND"), (70, 38), "left"),
         ),
-        (Port("GNSS_RX", (42, 14), "right"), Port("GNSS_TX", (42, 22), "right"),
+        (Port("GNSS_RX", (42, 14), "right"), Port("CARD_SELECT", (100, 54), "right"),
          Port("SECTION_CLOCK", (64, 16), "left"), Port("SECTION_DATA", (64, 17), "left"),
          Port("SWITCH_DATA", (64, 18), "left"), Port("CAN_SELECT", (64, 19), "left")),
         (Note("TXD is held high, so nobody is disturbed: something else on the bus must "
-              "acknowledge.", (30, 64)),),
+              "acknowledge.", (30, 64)),
+         Note("A bare socket: 3.3 V, no regulator, no level shifter.", (88, 50)),),
     )  # fmt: skip
 
 

@@ -53,7 +53,7 @@ def test_wiring_page_holds_every_output_at_the_level_that_boot_drives(pins):
     assert [named[pin] for pin in pins.OUTPUTS_LOW if held.get(named[pin]) != "low"] == []
     assert [named[pin] for pin in pins.OUTPUTS_HIGH if held.get(named[pin]) != "high"] == []
     outputs = {signal.name for signal in SIGNALS if signal.direction == "out"}
-    assert set(held) == outputs - {"GNSS_TX"}  # which may stay open: nothing is sent
+    assert set(held) == outputs
 
 
 def test_the_latch_is_held_where_the_firmware_leaves_it():

@@ -12,6 +12,7 @@ from rate_control.units import BY_GNSS
 from tests.contract.fake_bench import ShiftRegisters
 from tests.fakes.chip import Chip, ChipReset, Square, Steady
 from tests.fakes.modules import Installed
+from tests.support.card_rig import TimedCard, done, sector, started
 
 CLOCKWISE = ((1, 0), (1, 1), (0, 1), (0, 0))  # levels of A and B, from rest
 WATCHDOG_REASON = 0x40058008
@@ -252,6 +253,89 @@ def test_an_exchange_is_not_interrupted_and_lets_go_whatever_happens(chip, monke
 
 def test_no_can_chip_unless_wiring_says_so(chip):
     assert rp2_board().can_port() is None
+
+
+class CardBus:
+    """The section registers and an SD card on the same lines; a tick comes after so many pieces."""
+
+    def __init__(self, chip, monkeypatch):
+        import machine
+
+        from boards import wiring
+
+        monkeypatch.setattr(wiring, "SD_CARD", 1)
+        CardBus.present = self
+        monkeypatch.setattr(machine, "enable_irq", lambda _: CardBus.present.interrupted())
+        self.card = TimedCard(1000)
+        self.registers = ShiftRegisters(chip, latch=5, off=6)
+        self.chip = chip
+        self.shown = {0b101}
+        self.left = -1
+        self.in_tick = False
+        self.ticks = 0
+        chip.spi_device = self
+        chip.listeners[0] = [self.select]
+        self.board, self.inputs, self.outputs = rp2_board(), Inputs(), Outputs()
+        self.outputs.section_mask = 0b101
+        self.registers.closed = 0b11
+        self.tick()
+        chip.listeners[5].append(lambda _: self.shown.add(self.registers.shown))
+
+    def select(self, level):
+        if not level:
+            self.card.select()
+        elif self.card.held:
+            self.card.release()
+
+    def shift(self, out, into):
+        for index in range(len(out)):
+            read = bytearray(1)
+            self.registers.shift(out[index : index + 1], read)
+            into[index] = read[0]
+        if self.card.held:
+            self.card.exchange(out, into)
+        elif set(out) == {0xFF}:
+            self.card._clocks += 8 * len(out)
+
+    def interrupted(self):
+        self.left -= 1
+        if self.left == 0 and not self.in_tick:
+            self.tick()
+
+    def tick(self):
+        """What a tick does with the lines, and what comes of it."""
+        self.in_tick = True
+        self.ticks += 1
+        self.board.read(self.inputs)
+        self.board.write(self.outputs)
+        self.in_tick = False
+        assert self.shown == {0b101} and self.inputs.switches >> 2 == 0b11
+        assert self.chip.level(0) == 1
+
+
+def test_card_shares_the_lines_and_a_tick_may_come_at_any_point(chip, monkeypatch):
+    """No section opens by what passes for the card, and the card loses nothing."""
+    for pieces in range(1, 60):
+        bus = CardBus(chip, monkeypatch)
+        bus.board.gnss_stream()  # its UART has the pin of the card for a moment
+        port = bus.board.card_port()
+        bus.board.gnss_stream()
+        card = started(port)
+        assert chip.spi_hertz == 1_000_000 and bus.card.wrong == []
+        card.sector[:] = sector(7)
+        bus.left = pieces
+        done(bus.card, card.write, 7)
+        bus.left = pieces
+        card.sector[:] = bytes(512)
+        done(bus.card, card.read, 7)
+        assert bytes(card.sector) == sector(7), pieces
+        bus.tick()
+        assert bus.ticks == 4 or pieces > 25, pieces
+    assert list(bus.card.sectors) == [7]
+
+
+def test_no_card_unless_wiring_says_so(chip):
+    assert rp2_board().card_port() is None
 
 
 def test_the_implement_switch_reads_as_its_contact_is(chip):

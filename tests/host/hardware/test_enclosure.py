@@ -79,10 +79,10 @@ def test_a_gland_clamps_its_cable(cable):
 
 
 def test_circles_around_wires_are_those_of_geometry():
-    """Two: side by side. Three: 1 + 2/sqrt 3. Four: 1 + sqrt 2. Nine: 1 + 1/sin(pi/8), as a ring of
-    eight around one (E. Specht's tables of the packing of equal circles in a circle).
+    """Two: side by side. Three: 1 + 2/sqrt 3. Four: 1 + sqrt 2. Six: 3. Nine: 1 + 1/sin(pi/8), as
+    a ring of eight around one (E. Specht's tables of the packing of equal circles in a circle).
     """
-    assert pytest.approx({2: 2, 3: 1 + 2 / math.sqrt(3), 4: 1 + math.sqrt(2),
+    assert pytest.approx({2: 2, 3: 1 + 2 / math.sqrt(3), 4: 1 + math.sqrt(2), 6: 3,
                                     9: 1 + 1 / math.sin(math.pi / 8)}, abs=1e-3) == AROUND
 
 

@@ -92,8 +92,8 @@ def test_the_wires_of_a_machine_and_no_others(narrow, tmp_path, capsys):
     told = capsys.readouterr().out
     assert "PUMP" in told.splitlines()[8] and "1600.0 pulses/gal" in told
     assert "section 2: 54.0 in wide; valve at QB of the 74HCT595, switch at B" in told
-    assert ("not used by this machine: PRESSURE, VALVE_OPEN, VALVE_CLOSE, GNSS_RX, GNSS_TX, "
-            "CAN_SELECT, TEST") in told
+    assert ("not used by this machine: PRESSURE, VALVE_OPEN, VALVE_CLOSE, GNSS_RX, "
+            "CAN_SELECT, CARD_SELECT, TEST") in told
     valve = tmp_path / "valve.toml"
     valve.write_text(NARROW.replace("[fitted]", '[fitted]\nactuator = "in-line valve"\n'
                                     'board = "an ESP32 module"\n[fitted]'.replace(
@@ -110,12 +110,12 @@ def test_the_wires_of_a_machine_and_no_others(narrow, tmp_path, capsys):
 
 
 @pytest.mark.parametrize(("speed_source", "can_use", "position_use", "unused"), [
-    ("both", "off", "off", "CAN_SELECT, TEST"),
-    ("GNSS", "off", "off", "SPEED, CAN_SELECT, TEST"),
-    ("GNSS", "ground", "off", "SPEED, GNSS_RX, GNSS_TX, TEST"),
-    ("pulses", "ground", "record", "TEST"),
-    ("pulses", "off", "record", "CAN_SELECT, TEST"),
-    ("both", "GNSS", "record", "GNSS_RX, GNSS_TX, TEST"),
+    ("both", "off", "off", "CAN_SELECT, CARD_SELECT, TEST"),
+    ("GNSS", "off", "off", "SPEED, CAN_SELECT, CARD_SELECT, TEST"),
+    ("GNSS", "ground", "off", "SPEED, GNSS_RX, CARD_SELECT, TEST"),
+    ("pulses", "ground", "record", "CARD_SELECT, TEST"),
+    ("pulses", "off", "record", "CAN_SELECT, CARD_SELECT, TEST"),
+    ("both", "GNSS", "record", "GNSS_RX, CARD_SELECT, TEST"),
 ])
 def test_what_tells_speed_and_place_is_wired(narrow, tmp_path, capsys, speed_source, can_use,
                                              position_use, unused):

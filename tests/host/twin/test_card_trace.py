@@ -18,6 +18,7 @@ from host_sim.runs.card_trace import (
     read_sessions,
     recording_name,
     recording_of,
+    write_empty,
 )
 from host_sim.runs.recording_run import read_recording, run_of
 from host_sim.twin.card_image import DATA, FILE, PARTITION, PreparedCard
@@ -218,8 +219,8 @@ def test_file_of_a_card_is_refused_in_one_line(tmp_path, capsys):
 
 def test_the_file_system_is_found_as_another_driver_made_it(tmp_path):
     """MicroPython's FatFs makes it and writes the file; with its partition, and without."""
-    assert main(["card", "prepare", "--to", str(tmp_path), "--hours", "1"]) == 0
     trace = tmp_path / "trace.bin"
+    write_empty(trace, 500, lambda share: None)
     prepared = trace.read_bytes()
     size = len(prepared) // 512
     told = run_on(MICROPYTHON_64, "tests/vm/card_fat.py", str(trace), "3", heap="64M").stdout
