@@ -11,7 +11,7 @@ once, and the other error puts too much on the ground.
 
 from rate_control.intmath import clamp, muldiv
 from rate_control.units import BYPASS_VALVE, DUTY_FULL, ONE_Q20, TICK_MS
-from rate_control.valve_start import THERE_MS, ValveStart
+from rate_control.valve_motor import THERE_MS, ValveMotor
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
@@ -37,10 +37,9 @@ class ValveDrive:
         self.slip_u16 = 0  # above 0: further open than it was driven
         self._from_u16 = 0  # where it has been of late
         self.resting = 1
-        self._travel_ms = settings.valve_travel_ms
         self._min_pulse_ms = settings.valve_min_pulse_ms
         self._play_ms = settings.valve_play_ms
-        self.start = ValveStart(settings)
+        self.motor = ValveMotor(settings)
         self._sign = -1 if settings.actuator == BYPASS_VALVE else 1
         self._stopping = 0  # the motor runs out: a start now is not the one that was measured
         self._direction = 0  # of the last pulse, towards more flow positive
@@ -57,28 +56,33 @@ class ValveDrive:
         if self._stopping:
             self._stopping = 0
             return 0
+        motor = self.motor
         gap = demand_u16 - self.position_u16
-        need_ms = muldiv(abs(gap), self._travel_ms, DUTY_FULL)
+        need_ms = muldiv(abs(gap), motor.travel_ms, DUTY_FULL)
         direction = 1 if gap > 0 else -1
         if self._owed_ms:
             if direction != self._direction:
                 direction = self._direction
                 need_ms = 0
-        elif self.resting or direction != self._direction:
-            if need_ms < self.start.near_ms:
-                self.resting = 1
+        elif self.resting:
+            if need_ms < motor.near_ms:
                 return 0
             self._start(direction)
-        elif need_ms < THERE_MS:
+        elif need_ms < THERE_MS or direction != self._direction:
             self.resting = 1
             return 0
         return self._pulse_ms(need_ms) * direction * self._sign
 
+    def halt(self) -> None:
+        """Take that the motor was cut off, in the midst of a move or not: the next is a start."""
+        self.resting = 1
+        self._owed_ms = 0
+
     def _start(self, direction: int) -> None:
         self._direction = direction
-        self._lost_ms = self.start.ms
+        self._lost_ms = self.motor.start_ms
         self._owed_ms = self._min_pulse_ms
-        self.start.begin()
+        self.motor.begin(direction)
 
     def _pulse_ms(self, need_ms: int) -> int:
         """Return how long to drive in this tick, and reckon where that leads."""
@@ -96,8 +100,9 @@ class ValveDrive:
         crossed_ms = min(left_ms, slack_ms)
         self._slack_ms += crossed_ms if opening else -crossed_ms
         moved_ms = left_ms - crossed_ms
-        self.start.move(moved_ms, crossed_ms)
-        moved_u16 = self._direction * muldiv(DUTY_FULL, moved_ms, self._travel_ms)
+        motor = self.motor
+        motor.move(moved_ms, crossed_ms)
+        moved_u16 = self._direction * muldiv(DUTY_FULL, moved_ms, motor.travel_ms)
         self.position_u16 = clamp(self.position_u16 + moved_u16, 0, DUTY_FULL)
         return pulse_ms
 
@@ -107,6 +112,7 @@ class ValveDrive:
         self._from_u16 = 0
         self.slip_u16 = 0
         self.known = 0
+        self.motor.spoil()
 
     def found(self, position_u16: int, demand_u16: int) -> int:
         """Take what the meter says of a position that is not known: it is at least so far open.
@@ -138,6 +144,7 @@ class ValveDrive:
         if self.slip_u16 < 0:
             self.position_u16 -= self.slip_u16
             self.slip_u16 = 0
+            self.motor.spoil()
 
     def correct(self, error_u16: int, gain_q20: int, rests: int) -> None:
         """Put the reckoned position right by a part of an error found with the meter.
@@ -154,4 +161,4 @@ class ValveDrive:
         self.position_u16 = position
         self.slip_u16 += part - (self.slip_u16 >> FORGET_SHIFT)
         self._from_u16 += (position - self._from_u16) >> FORGET_SHIFT
-        self.start.answer(error_u16, part, self._direction, rests)
+        self.motor.answer(error_u16, part, rests)

@@ -74,10 +74,17 @@ class ValveLoop(FlowLoop):
             command = FLOW_MAX_UL_S
         decided.command_ul_s = command if command > 0 else 0
 
+    def rest(self) -> None:
+        """Follow a machine that is off."""
+        if self._model.width_mm:
+            self.valve.halt()
+        super().rest()
+
     def take_width(self, width_mm: int) -> None:
         """Take another open width; at that one the curve may be off by more."""
         super().take_width(width_mm)
         self._agreed_ul_s = 0
+        self.valve.motor.spoil()
         self._ki_q20 = valve_gain_q20(self._delay_ms, self._model.lag_ms, self._settling_ms)
 
     def reference_ul_s(self, decided: Decided) -> int:
