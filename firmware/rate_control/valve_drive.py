@@ -88,15 +88,17 @@ class ValveDrive:
         """Return how long to drive in this tick, and reckon where that leads."""
         opening = self._direction > 0
         slack_ms = self._play_ms - self._slack_ms if opening else self._slack_ms
-        pulse_ms = min(max(need_ms + self._lost_ms + slack_ms, self._owed_ms), TICK_MS)
-        self._owed_ms = max(self._owed_ms - pulse_ms, 0)
+        lost_ms = self._lost_ms
+        owed_ms = self._owed_ms
+        pulse_ms = min(max(need_ms + lost_ms + slack_ms, owed_ms), TICK_MS)
+        self._owed_ms = max(owed_ms - pulse_ms, 0)
         if pulse_ms < TICK_MS:  # it stops before the next tick, and runs on for a little
             self.resting = 1
             self._stopping = 1
         else:
             self.resting = 0
-        left_ms = max(pulse_ms - self._lost_ms, 0)
-        self._lost_ms -= pulse_ms - left_ms
+        left_ms = max(pulse_ms - lost_ms, 0)
+        self._lost_ms = lost_ms - pulse_ms + left_ms
         crossed_ms = min(left_ms, slack_ms)
         self._slack_ms += crossed_ms if opening else -crossed_ms
         moved_ms = left_ms - crossed_ms

@@ -85,8 +85,8 @@ class ValveMotor:
     def move(self, moved_ms: int, crossed_ms: int) -> None:
         """Take what a tick is reckoned to have moved, after it crossed so much play."""
         moved_q4_ms = moved_ms << FINE
-        self._move_q4_ms += moved_q4_ms
-        if crossed_ms or self._move_q4_ms > self._short_q4_ms:
+        move_q4_ms = self._move_q4_ms = self._move_q4_ms + moved_q4_ms
+        if crossed_ms or move_q4_ms > self._short_q4_ms:
             self._short = 0
             self._ticks = 0
             self._rest_ticks = 0
