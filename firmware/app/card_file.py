@@ -127,12 +127,15 @@ class CardFile:
         if self._spoilt > SPOILT:
             raise CardError(NO_TRACE)
 
+    def read(self, place: int, whole: int = 1) -> int:
+        """Read a sector of the file, or its head alone, as the card does. Raises CardError."""
+        return self.card.read(self._first + place, whole)
+
     def kind(self, place: int) -> int:
         """Return the kind of a sector of the file, UNKNOWN where it has to be asked again."""
-        card = self.card
-        if card.read(self._first + place, whole=0) == AGAIN:
+        if self.read(place, 0) == AGAIN:
             return UNKNOWN
-        head = card.head
+        head = self.card.head
         if _number(head, 0, 4) != MAGIC or _number(head, 4, 4) != self.number or \
                 _number(head, 8, 4) != place:
             return FOREIGN

@@ -29,18 +29,16 @@ def send(port: MpremotePort, data: bytes) -> None:
 
 
 def fetch(port: MpremotePort) -> dict[str, bytes]:
-    """The record of plots of a board and its settings, as files by name; it starts anew then.
+    """The record of plots of a board and its settings, as files by name.
 
     A board that never kept settings has none. Raises BoardError where there is no record.
     """
-    port.identify()
     files = {LOG_FILE: _fetched(port, LOG_FILE)}
     for name in SETTINGS_FILES:
         try:
             files[name] = _fetched(port, name)
         except BoardError:
             continue
-    port.do("reset")
     return files
 
 

@@ -14,6 +14,7 @@ from host_sim.common.unit_option import add_units, us_of
 
 if TYPE_CHECKING:
     from host_sim.board.link_client import LinkClient
+    from host_sim.board.mpremote_port import MpremotePort
 
 HELP = "wires of a board; flash, test and watch it, read and set its settings, read its run log"
 
@@ -94,7 +95,8 @@ def _trial_commands(commands: Any) -> None:
     plan.add_argument("--by", choices=("implement", "distance", "key"),
                       help="what begins a plot (default: the implement where it can, else the "
                            "distance from where it comes down)")
-    fetch = _command(commands, "fetch", fetch_record, "bring home what a board kept of its trials")
+    fetch = _command(commands, "fetch", fetch_record,
+                     "bring home what a board kept: plots, and the trace of a card")
     fetch.add_argument("--out", type=Path, metavar="DIR", required=True, help="folder to write")
 
 
@@ -116,22 +118,50 @@ def send_plan(args: argparse.Namespace) -> int:
 
 
 def fetch_record(args: argparse.Namespace) -> int:
-    """Bring the record of plots home, as it is and as a table."""
-    from host_sim.board.mpremote_port import MpremotePort
+    """Bring home the record of plots, as it is and as a table, and the trace of a card."""
+    from host_sim.board.mpremote_port import BoardError, MpremotePort
     from host_sim.board.trial_files import fetch, keep
     from host_sim.common.errors import plain
     from host_sim.common.output import check_directory
     from host_sim.runs.plot_record import record_files
 
     check_directory(args.out)
-    files, record = record_files(fetch(MpremotePort(args.port)))
-    for path in keep(args.out, files):
-        print(plain(path))
+    port = MpremotePort(args.port)
+    port.identify()
+    try:
+        traced = fetch_card(port, args.out)
+        try:
+            fetched = fetch(port)
+        except BoardError as error:
+            if not traced:
+                raise
+            _tell(f"no plots: {error}")
+            return 0
+        files, record = record_files(fetched)
+        for path in keep(args.out, files):
+            print(plain(path))
+    finally:
+        port.do("reset")  # the board starts anew
     if record.damaged:
         _tell(f"{record.damaged} lines are not whole and are left out of the table")
     if record.settings is None:
         _tell("the board keeps no settings: what the figures rest on is not known")
     return 0
+
+
+def fetch_card(port: MpremotePort, folder: Path) -> bool:
+    """Bring home the trace of a card as recordings; whether there is one."""
+    from host_sim.board.card_home import NoTrace, fetch_trace
+    from host_sim.common.progress import progress
+    from host_sim.verbs.card import write_recordings
+
+    try:
+        with progress("fetching the card") as tell:
+            path = fetch_trace(port, folder, tell)
+    except NoTrace as error:
+        _tell(str(error))
+        return False
+    return path is not None and write_recordings(path, folder)
 
 
 def _command(

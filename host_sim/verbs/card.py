@@ -77,25 +77,39 @@ def prepare_card(args: argparse.Namespace) -> int:
 
 
 def read_card(args: argparse.Namespace) -> int:
-    """Write a recording for each session. The file is read to its end before any is written."""
-    from host_sim.common.errors import InputError, plain
-    from host_sim.common.output import check_directory, write_bytes
-    from host_sim.runs.card_trace import read_sessions, recording_name, recording_of, trace_file
+    """Write a recording for each session."""
+    from host_sim.common.errors import InputError
+    from host_sim.common.output import check_directory
+    from host_sim.runs.card_trace import trace_file
 
     path = trace_file(args.card)
     check_directory(args.out)
-    if not sum(len(recording_of(path, one)) for one in read_sessions(path) if usable(one)):
+    if not write_recordings(path, args.out):
         raise InputError(f"{path}: no session is in it that is whole")
+    return 0
+
+
+def write_recordings(path: Path, folder: Path) -> bool:
+    """Write a recording for each session of a trace, and say so; whether there is one.
+
+    The file is read to its end before any is written.
+    """
+    from host_sim.common.errors import plain
+    from host_sim.common.output import write_bytes
+    from host_sim.runs.card_trace import read_sessions, recording_name, recording_of
+
+    if not sum(len(recording_of(path, one)) for one in read_sessions(path) if usable(one)):
+        return False
     for session in read_sessions(path):
         if not usable(session):
             print(f"{plain(path)}: sector {session.place}: a session without its texts or without "
                   "records is left out", file=sys.stderr)
             continue
-        file = args.out / recording_name(session)
+        file = folder / recording_name(session)
         write_bytes({file: recording_of(path, session)})
         damaged = f", {session.damaged} sectors are damaged" if session.damaged else ""
         print(f"{plain(file)}: {session.records} records{damaged}")
-    return 0
+    return True
 
 
 def usable(session: CardSession) -> bool:
