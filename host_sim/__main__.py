@@ -21,6 +21,8 @@ from host_sim.common.errors import InputError, plain
 
 FROM_CHECKOUT = "python -m host_sim"
 COMMAND = "rate-twin"  # `[project.scripts]` in pyproject.toml
+# Arguments that name a file to write. Where a verb works in place, `in_place` names that one.
+WRITTEN = ("out", "json", "csv", "plot", "draw", "report", "record_inputs", "script", "notebook")
 EXIT_BAD_INPUT = 2
 EXIT_INTERRUPTED = 130
 
@@ -71,11 +73,25 @@ def build_parser(argv: Sequence[str]) -> argparse.ArgumentParser:
     return parser
 
 
+def check_written(args: argparse.Namespace) -> None:
+    """Raise InputError where a command would write over a file that it is given to read."""
+    named = {name: Path(value) for name, value in vars(args).items()
+             if isinstance(value, (str, Path)) and os.path.isfile(value)}
+    for name in WRITTEN:
+        if name not in named or name == getattr(args, "in_place", ""):
+            continue
+        for other, path in named.items():
+            if other != name and os.path.samefile(named[name], path):
+                raise InputError(f"--{name.replace('_', '-')}: {path}: is what the command reads: "
+                                 "give another file")
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command line; returns the exit status."""
     arguments = list(sys.argv[1:] if argv is None else argv)
     args = build_parser(arguments).parse_args(arguments)
     try:
+        check_written(args)
         return int(args.run(args))
     except InputError as error:
         print(f"{called_as()} {arguments[0]}: {error}", file=sys.stderr)

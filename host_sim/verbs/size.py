@@ -49,6 +49,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
             help=field.help + suffix,
         )
     parser.add_argument("--out", type=Path, metavar="FILE", help="write the machine file")
+    parser.set_defaults(in_place="out")
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the answer as JSON")
     parser.add_argument("--plot", type=Path, metavar="FILE", help="draw it: .png or .svg")
 

@@ -8,8 +8,10 @@ import pytest
 
 from host_sim.__main__ import EXIT_BAD_INPUT, main
 from host_sim.panel import browser
+from host_sim.twin.scenario import SCENARIO_DIR
 
 FULL = Path("/dev/full")
+MACHINE = SCENARIO_DIR / "plot_bar.machine.toml"
 SIZE = ["size", "--rate", "80 L/ha", "--speed", "6 to 12 km/h", "--width", "3 m",
         "--sections", "2, 2, 2"]
 
@@ -21,6 +23,36 @@ def test_a_full_disk_is_told():
                               stderr=subprocess.PIPE, text=True)
     assert done.returncode == EXIT_BAD_INPUT
     assert done.stderr == "python -m host_sim size: the disk is full\n"
+
+
+@pytest.mark.parametrize("command", [
+    ["pressure", "my bar.toml", "--out", "./my bar.toml"],
+    ["size", "my bar.toml", "--json", "my bar.toml"],
+    ["size", "my bar.toml", "--out", "my bar.toml", "--plot", "link.png"],
+    ["report", "field.rec", "--machine", "my bar.toml", "--out", "my bar.toml"],
+    ["report", "field.rec", "--out", "field.rec"],
+    ["settings", "export", "--from", "my bar.toml", "--out", "my bar.toml"],
+    ["zones", "my bar.toml", "--out", "my bar.toml"],
+])
+def test_nothing_is_written_over_what_a_command_reads(command, tmp_path, monkeypatch, capsys):
+    """By whatever name: a slip of the hand costs nobody what took a day to calibrate."""
+    monkeypatch.chdir(tmp_path)
+    mine = Path("my bar.toml")
+    mine.write_text(MACHINE.read_text() + '\n[pressure]\nsignal = "4 to 20 mA"\nrange = "4 bar"\n')
+    Path("link.png").symlink_to(mine)
+    Path("field.rec").write_text("a recording")
+    before = mine.read_bytes()
+    assert main(command) == EXIT_BAD_INPUT
+    told = capsys.readouterr().err
+    assert told.count("\n") == 1 and "is what the command reads: give another file" in told
+    assert mine.read_bytes() == before and Path("field.rec").read_text() == "a recording"
+
+
+def test_a_machine_file_is_sized_in_its_place(tmp_path):
+    mine = tmp_path / "my_bar.toml"
+    assert main([*SIZE, "--out", str(mine)]) == 0
+    assert main(["size", str(mine), "--pump", "L", "--out", str(mine)]) == 0
+    assert 'pump = "L"' in mine.read_text()
 
 
 def test_pictures_without_what_takes_them_are_refused(monkeypatch, tmp_path, capsys):

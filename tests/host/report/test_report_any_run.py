@@ -166,7 +166,7 @@ def test_csv_and_json_are_the_same_run(made, tmp_path):
 
 
 @pytest.mark.parametrize(("options", "says"), [
-    (("--out", "field.rec"), "field.rec: is part of a run"),
+    (("--out", "field.rec"), "field.rec: is what the command reads"),
     (("--csv", "brisk/run.csv", "--against", "brisk"), "run.csv: is part of a run"),
     (("--csv", "a", "--json", "a"), "a: is part of a run, or is to be written twice"),
     (("--out", "field.rec/a.html"), "field.rec: is in the way"),
