@@ -157,6 +157,7 @@ class DriveRecord:
             "field": self._twin.field,
             "missed_events": [],
             "resets": list(self._resets),
+            "notes": list(self._twin.application.notes),
             "versions": versions(),
             "place": asdict(scenario.place),
         }

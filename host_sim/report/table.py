@@ -25,6 +25,7 @@ def short_table(figures: dict[str, Any], us: bool) -> str:
           for row in figures["sections"] if fails(row)),
         ("faults", spoken(figures["faults"]) or "none"),
         ("warnings", spoken(figures["warnings"]) or "none"),
+        *(("note", note) for note in figures["notes"]),
         ("simulated", f"{figures['sim_seconds']:.0f} s in {figures['wall_seconds']:.1f} s"),
     ]
     return "\n".join(f"{name:<12} {value}" for name, value in rows)

@@ -207,6 +207,7 @@ def remarks(about: dict[str, Any]) -> list[str]:
     if about.get("missed_events"):
         found.append("Never done, because the drive ended before: "
                      f"{'; '.join(about['missed_events'])}.")
+    found += [f"The controller notes: {note}." for note in about.get("notes", ())]
     if about.get("resets"):
         found.append(f"The board was reset {times(len(about['resets']))}: "
                      f"{', '.join(about['resets'])}.")

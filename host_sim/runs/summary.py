@@ -139,6 +139,7 @@ def belief(record: RunRecord) -> dict[str, Any]:
         "lifts": int(np.count_nonzero(np.diff(lifted.astype(int)) > 0)),
         "faults": faults.names(seen & faults.BLOCKING),
         "warnings": faults.names(seen & ~faults.BLOCKING),
+        "notes": record.about.get("notes", []),
         "ticks": len(record),
         "sim_seconds": float(record["time_s"][-1]),
     }

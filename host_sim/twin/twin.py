@@ -188,6 +188,7 @@ class Twin(SteppedRun):
             "events": [asdict(event) for event in self.hands.happened],
             "missed_events": self.hands.missed,
             "resets": self.resets[1:],
+            "notes": list(self.application.notes),
             "versions": versions(),
             "controller_volume_l": totals.volume.whole + totals.volume.part / totals.volume.base,
             "controller_area_ha": (totals.area.whole + totals.area.part / totals.area.base) / M2_HA,
