@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 DOCUMENT = "curve"
 FLOWS = "curve_flow_ul_s"
 FIRST, BEFORE, LEARNED = "first", "before", "learned"
+IS_CURVE = [int] * CURVE_POINTS
 POLL_MS = 500
 SETTLED_TICKS = 5000 // TICK_MS  # air in the line gives liquid back for so long
 UNEVEN_TICKS = 1000 // TICK_MS  # to wait after a flow that jumps, as lost or double pulses do
@@ -176,7 +177,10 @@ class CurveLearning:
         present = self._application.controller.settings.curve_flow_ul_s
         document = slots.load(self._files, DOCUMENT)[0] or {}
         known = present in [document.get(name) for name in (FIRST, BEFORE, LEARNED)]
-        self.first = document[FIRST] if known else []
+        first = document.get(FIRST)
+        if not known or type(first) is not list or [type(flow) for flow in first] != IS_CURVE:
+            first = []  # of another curve, or written by another firmware
+        self.first = first
         self._follow(present)
 
     def _follow(self, flows: list[int]) -> None:

@@ -1,7 +1,15 @@
 """Learning at work: what the meter shows becomes the curve at a stop, within bounds, and back."""
 
-from app import curve_learning
-from app.curve_learning import DOCUMENT, FIRST, FLOWS, NOTHING, UNDONE, CurveLearning
+from app import curve_learning, slots
+from app.curve_learning import (
+    DOCUMENT,
+    FIRST,
+    FLOWS,
+    LEARNED,
+    NOTHING,
+    UNDONE,
+    CurveLearning,
+)
 from app.store import Store
 from rate_control.faults import FLOW_MISSING, OFF_CURVE
 from rate_control.interlock import APPLYING, READY
@@ -135,6 +143,19 @@ def test_nothing_is_written_or_changed_before_a_stop():
     writes = rig.files.writes
     rig.learning.poll()
     assert (rig.files.writes, rig.flows()) == (writes, rig.before)
+
+
+def test_a_document_of_another_form_is_none_and_stops_no_start():
+    """Its checksum is right, for another firmware wrote it."""
+    flows = Rig().flows()
+    for first in (None, [], [1], "x", 7, ["x"] * len(flows), {"a": 1}):
+        for document in ({FIRST: first, LEARNED: flows}, {LEARNED: flows}):
+            files = PlainFiles()
+            assert not slots.save(files, DOCUMENT, document)
+            rig = Rig(files)
+            assert rig.learning.first == []
+            assert rig.learning.undo() == NOTHING
+            assert rig.round(10) > 1050
 
 
 def test_the_curve_stays_as_it_is_while_a_trial_of_plots_is_under_way():
