@@ -117,6 +117,8 @@ def write_empty(path: Path, sectors: int, tell: Progress) -> int:
 
 def sector_of(data: bytes) -> Sector | None:
     """A sector, None where it is not whole."""
+    if len(data) != SECTOR:
+        return None
     magic, number, place, kind, session, count, width, _ = WORDS.unpack_from(data)
     if magic != MAGIC or crc32(data[:CHECKSUM]) != struct.unpack_from("<I", data, CHECKSUM)[0]:
         return None

@@ -23,6 +23,8 @@ LARGEST = 1e12  # of any figure; a count of 32 bits is below it
 TIME_MAX_S = 1e8  # three years
 WAY_MAX_M = 1e7  # a quarter around the earth
 YEARS = range(1980, 2200)
+NEVER_NEGATIVE = {"switches", "speed_mm_s", "distance_mm", "flow_ul_s", "volume_ul", "section_mask",
+                  "width_mm"}
 UNKNOWN = ("true_pressure_bar",)  # no board measures it, so it may be no number
 SHORTEST = 2  # rows: there is nothing between a single one and the next
 NEEDED_SETTINGS = ("meter_pulses_hl", "speed_pulses_km")
@@ -183,6 +185,8 @@ def _limits(name: str) -> tuple[float, float]:
         return 0.0, WAY_MAX_M
     if name == "state":
         return 0.0, len(STATE_NAMES) - 1.0
+    if name in NEVER_NEGATIVE:
+        return 0.0, 2.0**31 - 1
     if name in trace.FIELDS or name == "hand_switches":
         return -(2.0**31), 2.0**31 - 1
     return -LARGEST, LARGEST

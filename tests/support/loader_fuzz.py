@@ -16,6 +16,7 @@ import re
 import sys
 import tempfile
 import warnings
+import zlib
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -27,7 +28,9 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
 import host_sim  # puts firmware/ on the path before the next imports
+from app.card_trace import CHECKSUM
 from app.link_frame import MAX_BODY, FrameError, crc16, parse, record
+from app.sd_card import SECTOR
 from app.trial_record import LOG_FILE
 from app.zones import Zones
 from app.zones import problem_of as zones_problem
@@ -66,17 +69,20 @@ from host_sim.report.comparison import ComparedRun, fact_rows, figure_rows, sett
 from host_sim.report.plots_page import render_plots
 from host_sim.report.settings_used import calibration_used, settings_used
 from host_sim.report.words import remarks
+from host_sim.runs.card_trace import empty_sector, read_sessions, recording_of
 from host_sim.runs.files import RUN_CSV, SUMMARY_JSON, load_run, summary_json
 from host_sim.runs.plot_record import SETTINGS_FILES, read_plot_record, record_files
 from host_sim.runs.record import to_csv
 from host_sim.runs.truth import ground_cells, true_run
 from host_sim.sizing.answer import solve
 from host_sim.sizing.request import read_request
+from host_sim.twin.card_image import PreparedCard
 from host_sim.twin.scenario import SCENARIO_DIR, load_scenario
 from host_sim.twin.speed_trace import read_speed_trace
+from host_sim.twin.twin import Twin
 from host_sim.verbs.board import read_log, status_line
 from rate_control.settings import Settings
-from tests.support.drives import MACHINE, START, scenario_file
+from tests.support.drives import MACHINE, START, scenario_file, short_scenario
 
 DEMO_MACHINE = SCENARIO_DIR / "plot_bar.machine.toml"
 
@@ -381,6 +387,30 @@ def _fetched_seeds(directory: Path) -> list[bytes]:
     return [b"\n".join(json.dumps(body).encode() for body in bodies)]
 
 
+def _trace(directory: Path, data: bytes) -> None:
+    """trace.bin of a card, its sectors with their checksums made anew, as recordings."""
+    whole = b"".join(_summed(data[at : at + SECTOR]) for at in range(0, len(data), SECTOR))
+    for number, found in enumerate((whole, data)):
+        path = put(directory, f"{number}.bin", found)
+        for session in read_sessions(path):
+            if session.whole and session.records:
+                _recording(directory, recording_of(path, session))
+
+
+def _summed(data: bytes) -> bytes:
+    body = data[:CHECKSUM]
+    return body + zlib.crc32(body).to_bytes(4, "little") if len(data) == SECTOR else data
+
+
+def _trace_seeds(directory: Path) -> list[bytes]:
+    """The session of a few seconds, to its last sector and with empty ones behind."""
+    card = PreparedCard(40)
+    Twin(short_scenario(directory, START, speeds="0,2\n5,2\n"), card=card).run()
+    sectors = [data for data in card.trace() if data[12]]
+    sectors.insert(0, empty_sector(card.number, 0, len(sectors) + 1))
+    return [b"".join(sectors), b"".join(card.trace())]
+
+
 def _sums(directory: Path, data: bytes) -> None:
     put(directory, "file", b"x")
     put(directory, folder.SUMS, data)
@@ -599,6 +629,7 @@ LOADERS = {
     "NMEA log": Loader(_nmea_seeds, _speeds("input.nmea")),
     "run.csv": Loader(_csv_of_run, _run(RUN_CSV)),
     "summary.json": Loader(_summaries, _run(SUMMARY_JSON)),
+    "trace.bin": Loader(_trace_seeds, _trace),
     "recording": Loader(_recordings, _recorded),
     "plots of a board": Loader(_fetched_seeds, _fetched),
     "recording, raw": Loader(_recordings, _recording),

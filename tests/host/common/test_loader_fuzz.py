@@ -7,7 +7,7 @@ import pytest
 from host_sim.common.errors import InputError
 from tests.support import loader_fuzz
 
-EXAMPLES = {"sizing": 60, "calibrate": 60, "job": 60, "scenario": 60}
+EXAMPLES = {"trace.bin": 60, "sizing": 60, "calibrate": 60, "job": 60, "scenario": 60}
 USUAL = 120
 
 
