@@ -125,6 +125,22 @@ def test_a_plot_begins_and_ends_by_the_way():
     assert line["area_cm2"] == line["length_mm"] * WIDTH_MM // 100 and line["volume_ul"] > 0
 
 
+def test_noise_at_the_meter_is_in_no_plot_and_stands_in_its_line():
+    lines = []
+    for burst in (2, 100):  # pulses a tick, for two ticks
+        rig, _, files = begun()
+        lower(rig)
+        for tick in range(60):
+            rig.board.flow_pulses = burst if tick in (20, 21) else 2
+            rig.ticks(1)
+        lift(rig)
+        lines.append(files.lines()[1])
+    clean, noisy = lines
+    pulse_ul = 100000000 // 45000
+    assert 0 <= clean["volume_ul"] - noisy["volume_ul"] <= 5 * pulse_ul
+    assert "meter_noise" in noisy["faults"] and "meter_noise" not in clean["faults"]
+
+
 def test_two_plots_of_a_pass_have_nothing_between_them():
     rig, trial, _ = begun(PLOTS[2:])
     lower(rig)
