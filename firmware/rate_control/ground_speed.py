@@ -33,8 +33,7 @@ def standstill_ticks(settings: "Settings") -> int:
     machine no longer counts as moving: 5.8 s at 1,000 pulses/km and a cut-off of 0.2 m/s.
     """
     stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
-    # 1e6 mm in a kilometre, 1000 ms in a second
-    pulse_ms = 1000000000 // settings.speed_pulses_km // stop_below_mm_s
+    pulse_ms = 1000000000 // settings.speed_pulses_km // stop_below_mm_s  # mm a km x ms a s
     return max(settings.speed_timeout_ms, pulse_ms) // TICK_MS + 2
 
 
@@ -42,8 +41,7 @@ class GroundSpeed:
     """Fills the speed fields of Measured once a tick."""
 
     def __init__(self, settings: "Settings") -> None:
-        # 1e12 nm in a kilometre; made at set-up, where a long int may live for a moment
-        nm_per_pulse = 1000000000000 // settings.speed_pulses_km
+        nm_per_pulse = 1000000000000 // settings.speed_pulses_km  # nm a km; long at set-up only
         timeout_us = settings.speed_timeout_ms * 1000
         self._counter = PulseCounter(settings.speed_average_pulses, timeout_us, nm_per_pulse)
         self._reported = [ReportedSpeed(timeout_us) for _ in range(REPORTING)]
@@ -51,7 +49,7 @@ class GroundSpeed:
         both = settings.speed_source == BY_BOTH
         self._source = 0 if both else settings.speed_source  # 0: the pulses
         self._way_by_speed = settings.speed_source != BY_PULSES  # a wheel's way has its slip
-        # of what is counted a millimetre has so many: millionths of a pulse, or mm/s x ms
+        # a millimetre has so many of what is counted: millionths of a pulse, or mm/s x ms
         self._parts_mm = 1000 if self._way_by_speed else settings.speed_pulses_km
         self._cutoff_mm_s = settings.speed_cutoff_mm_s
         self._stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
@@ -63,11 +61,11 @@ class GroundSpeed:
         self._standstill_ticks = standstill_ticks(settings)
         self._standing_in = self._standstill_ticks  # ticks, if no source sees motion until then
         self._short_line = settings.actuator == PWM_PUMP and not self._source
+        self.second_lead_ms = min(settings.look_ahead_ms // 3, TICK_MS)
         self._past_mm_s = [0] * SLOPE_TICKS
         self._slot = 0
-        self._carry = 0
-        # of the speed that is believed, loaded where a setting asks for them
-        self._refiners: "list[WheelTurn | Slip]" = []
+        self._led_mm_s = self._carry = 0  # led: what the first lead made of the last speed, 0: none
+        self._refiners: "list[WheelTurn | Slip]" = []  # loaded where a setting asks for them
         if settings.speed_turn_pulses and not self._source:
             from rate_control.wheel_turn import WheelTurn
             self._refiners.append(WheelTurn(settings, self._counter))
@@ -169,16 +167,17 @@ class GroundSpeed:
     def _ahead(self, speed: int) -> int:
         """Return the speed that the machine will have when the flow gets to the outlets.
 
-        The flow that is commanded now arrives after the machine's delay and lag, so it must suit
-        the ground speed of that moment: that on a straight line through the last estimates. For a
-        pump the line is as short as they let it be. Rough ground is a real speed, which a longer
-        line shows too late, while estimates whose windows overlap tell nothing new. A valve that
-        took every tick's flicker for a change would wear, and stand in its play.
+        It is on a straight line through the last estimates. A valve that took every flicker for a
+        change would wear. A pump's line is as short as they let it be, for a longer one shows rough
+        ground, a real speed, too late. It is led twice: its rotor lags, and then the pressure.
         """
         past = self._past_mm_s
         slot = self._slot
         ticks = SLOPE_TICKS
+        was_led = 0
         if self._short_line:
+            was_led = self._led_mm_s
+            self._led_mm_s = 0
             window_us = self._counter.window_us + TICK_US // 2
             if window_us < SLOPE_TICKS * TICK_US:
                 ticks = window_us // TICK_US or 1
@@ -191,6 +190,10 @@ class GroundSpeed:
         most = self._most_ahead_mm_s
         if most > speed >> 1:
             most = speed >> 1
+        if ticks == 1 and -most <= gain <= most:
+            self._led_mm_s = led = speed + gain
+            if was_led:
+                gain += (led - was_led) * self.second_lead_ms // TICK_MS
         if gain > most:
             gain = most
         ahead = speed + (gain if gain > -most else -most)

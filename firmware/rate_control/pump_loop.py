@@ -37,6 +37,7 @@ class PumpLoop(FlowLoop):
         super().__init__(settings)
         self.position_u16 = 0  # a pump has none
         self.trim_most_q20 = TRIM_MOST_Q20
+        self._from_rest = 0  # until it has come to its rate
         self._curve = curve
         self._ki_q20 = min(self._simc_ki_q20, KI_MAX_Q20)  # for the present width
         self._total_mm = settings.total_width_mm()
@@ -76,21 +77,29 @@ class PumpLoop(FlowLoop):
         """Return what to add while the machine has yet to come to its rate: a start, a new rate.
 
         It brings a machine of first order there within a tick, if half of the rate is enough for
-        that. About half of the lag that the step test sees is the meter's own. What a change of
-        speed needs is in the target: the speed ahead. It ends where the meter shows that the
-        machine is there, as one is that has kept its pressure.
+        that. Of the lag that the step test sees a part is the meter's own: three quarters are led,
+        as with the speed; from rest half, for the line has yet to fill, and then goes beyond. What
+        a change of speed needs is in the target: the speed ahead. It ends where the meter shows
+        that the machine is there, as one is that has kept its pressure.
         """
-        gap = rate_ml_ha - self._reached_ml_ha
+        reached = self._reached_ml_ha
+        if not reached:
+            self._from_rest = 1
+        gap = rate_ml_ha - reached
         beyond_ul_s = measured.flow_ul_s - target_ul_s
         if measured.flow_valid and (beyond_ul_s > 0 if gap > 0 else beyond_ul_s < 0):
             self._reached_ml_ha = rate_ml_ha
+            self._from_rest = 0
             return 0
-        lag_ms = max(self._model.lag_ms - TICK_MS, 0) >> 1  # counted from the middle of a tick
+        lag_ms = max(self._model.lag_ms - TICK_MS, 0)  # counted from the middle of a tick
+        lag_ms = lag_ms >> 1 if self._from_rest else lag_ms * 3 >> 2
         most = rate_ml_ha >> 1
         lead = clamp(muldiv(gap, lag_ms, TICK_MS), -most, most)
         if lead == most or lead == -most:
             gap = muldiv(gap + lead, TICK_MS, lag_ms + TICK_MS)
-        self._reached_ml_ha += gap
+        else:
+            self._from_rest = 0
+        self._reached_ml_ha = reached + gap
         return muldiv(lead, target_ul_s, rate_ml_ha)
 
     def take_width(self, width_mm: int) -> None:

@@ -159,9 +159,10 @@ def test_looks_ahead_over_four_ticks_and_by_no_more_than_half():
 
 def test_the_line_is_as_short_as_the_window_of_pulses():
     # 20 and then 21 pulses in a tick: 3076 and 3230 mm/s. 50 ms ahead is as much again in the tick
-    # of a change; windows of two ticks that do not overlap are two ticks apart
+    # of a change, and of the 308 more that are then asked for the second lead takes 16 ms, too, up
+    # to 5 m/s2; windows of two ticks that do not overlap are two ticks apart
     for actuator, average_pulses, gains in (
-            (PWM_PUMP, 4, (154, 0, 0, 0)), (PWM_PUMP, 40, (38, 77, 38, 0)),
+            (PWM_PUMP, 4, (250, -50, 0, 0)), (PWM_PUMP, 40, (38, 77, 38, 0)),
             (INLINE_VALVE, 4, (38, 38, 38, 38, 0))):
         ground = Ground(speed_pulses_km=130000, look_ahead_ms=50, actuator=actuator,
                         speed_average_pulses=average_pulses).driving(20)
@@ -217,7 +218,9 @@ def test_the_line_is_as_many_whole_ticks_long_as_the_window_is_nearest_to():
         while ground.until(tick, sooner_us).speed_mm_s == speed:
             tick += 1
         gain = ground.measured.speed_mm_s - speed
-        assert ground.measured.speed_ahead_mm_s - ground.measured.speed_mm_s == gain * 2 // ticks
+        again = 3 * gain * 33 // 50 if ticks == 1 else 0  # the second lead, of all three
+        assert (ground.measured.speed_ahead_mm_s - ground.measured.speed_mm_s
+                == gain * 2 // ticks + again)
 
 
 def test_a_window_of_less_than_half_a_tick_is_a_line_of_one():
@@ -228,7 +231,25 @@ def test_a_window_of_less_than_half_a_tick_is_a_line_of_one():
     inputs.speed_edge_us = (ground.now_us - TICK_US + 2400) & LIMIT  # 7.7 mm in 2.4 ms
     ground.ground.update(inputs, ground.now_us, ground.measured)
     gain = ground.measured.speed_mm_s - 3076
-    assert ground.measured.speed_ahead_mm_s == ground.measured.speed_mm_s + 2 * gain
+    again = 3 * gain * 33 // 50  # the second lead; together 5 m/s2 at most
+    ahead = min(2 * gain + again, 500)
+    assert ground.measured.speed_ahead_mm_s == ground.measured.speed_mm_s + ahead
+    assert ahead > 3 * gain, "a line of more ticks would say less"
+
+
+def test_a_pump_is_led_twice_but_not_after_what_no_machine_does():
+    """Two leads one after the other, as a pump has two lags: 1 + 150 ms d/dt, 1 + 50 ms d/dt."""
+    ground = Ground(speed_pulses_km=500000, look_ahead_ms=150).driving(75)  # 40 mm/s a pulse
+    assert [ground.tick(pulses).speed_ahead_mm_s for pulses in (76, 77, 77, 77)] == [
+        3040 + 120 + 160, 3080 + 120 + 40, 3080 - 120, 3080]
+    # 8 pulses more are 6.4 m/s2, which no machine gains: led once, to the bound, and not again
+    assert [ground.tick(pulses).speed_ahead_mm_s for pulses in (85, 85, 85)] == [
+        3400 + 750, 3400, 3400]
+    for sign in (1, -1):  # 5 m/s2 are still believed
+        ground = Ground(speed_pulses_km=400000, look_ahead_ms=150).driving(60)  # 50 mm/s a pulse
+        speed = 3000 + sign * 250
+        assert [ground.tick(60 + sign * 5).speed_ahead_mm_s for _ in range(3)] == [
+            speed + sign * 750, speed - sign * 750, speed]
 
 
 def test_the_speed_at_which_a_signal_ends_is_kept_and_none_before():

@@ -335,13 +335,37 @@ def test_a_lead_is_half_of_the_rate_at_most_and_ends():
     measured, decided = Measured(), Decided()
     decided.width_mm = 3000
     commands = []
-    for tick in range(160):
+    for tick in range(240):
         decided.rate_ml_ha = decided.target_ul_s = 100000 if tick < 80 else 20000
         loop.update(measured, decided)
         commands.append(decided.command_ul_s)
     assert max(commands) == commands[0] == 150000  # whatever a meter would say
     assert commands[79] == 100000 and min(commands) == commands[80] == 10000
-    assert commands[159] == 20000
+    assert commands[239] == 20000
+
+
+def test_a_start_is_led_by_half_of_the_lag_and_a_new_rate_by_three_quarters():
+    made, _ = build({"meter_floor_ul_s": 0, "loop_lag_ms": 90, "loop_delay_ms": 0})
+    loop = PumpLoop(made, None)
+    measured, decided = Measured(), Decided()
+    decided.width_mm = 3000
+
+    def commanded(rate_ml_ha, ticks):
+        commands = []
+        for _ in range(ticks):
+            decided.rate_ml_ha = decided.target_ul_s = rate_ml_ha
+            loop.update(measured, decided)
+            commands.append(decided.command_ul_s)
+        return commands
+
+    for _ in range(2):  # 40 ms from the middle of a tick: 20 of them, then 30
+        assert commanded(100000, 3) == [140000, 100000, 100000]
+        assert commanded(120000, 3) == [132000, 120000, 120000]
+        assert commanded(100000, 2) == [88000, 100000]
+        loop.rest()
+    assert commanded(100000, 1) == [140000]
+    measured.flow_ul_s, measured.flow_valid = 101000, 1
+    assert commanded(120000, 1) == [132000], "it had come to its rate"
 
 
 def test_a_lead_ends_where_the_meter_shows_that_the_machine_is_there():
