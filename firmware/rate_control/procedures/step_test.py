@@ -194,6 +194,7 @@ def fastest_settling_ms(delay_ms: int) -> int:
 def look_ahead_ms(delay_ms: int, lag_ms: int) -> int:
     """Return three quarters of what a machine is late.
 
-    The last quarter would bring more flicker from the speed sensor than it gains.
+    The last quarter would bring more flicker from the speed sensor than it gains; a pump is led by
+    it a second time (ground_speed.py).
     """
     return min((delay_ms + lag_ms) * 3 // 4, 1000)

@@ -13,6 +13,9 @@ from host_sim.trials.acceptance.session import run_acceptance
 from host_sim.trials.acceptance.table import acceptance_text
 from host_sim.trials.campaign.session import run_campaign
 from host_sim.trials.campaign.table import campaign_text
+from host_sim.trials.fields import drive_field, fields_text
+from host_sim.twin.disturbances import CALM
+from host_sim.twin.scenario import DEMO, load_scenario
 
 PRINTED = "first 1\nsecond 2\n\nclaims\n  holds  all\n\n"
 PAGE = ("# Page\n\n<!-- printed by: python -m some; from: claims -->\n```\nclaims\n  old\n```\n"
@@ -86,3 +89,10 @@ def test_the_page_of_the_campaign_tells_what_is_found() -> None:
     line = next(line for line in block.text.splitlines() if line.startswith("  seed "))
     seed = int(re.findall(r"seed (\d+)", line)[0])
     assert line in campaign_text(run_campaign(1, seed, None, lambda share: None)).splitlines()
+
+
+def test_the_page_of_the_fields_tells_what_is_found() -> None:
+    """One field, by the controller."""
+    block, *_ = printed_blocks((DIRECTORY / "fields.md").read_text())
+    *heads, line = fields_text([drive_field(load_scenario(DEMO), CALM, radar=False)]).splitlines()
+    assert block.text.splitlines()[:len(heads) + 1] == [*heads, line]

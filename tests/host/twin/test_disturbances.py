@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from host_sim.plant.faults import PlantFaults
-from host_sim.trials.fields import CASES, drive_field, fields_text
+from host_sim.runs.truth import true_run
+from host_sim.trials.acceptance.contenders import DYNAMIC_ORACLE, THE_CONTROLLER
+from host_sim.trials.fields import CASES, drive_field, fields_text, if_given, sensed_share
 from host_sim.trials.trust.breaks import BREAKS
 from host_sim.twin.breaking import Breaking
 from host_sim.twin.disturbances import (
@@ -26,7 +28,8 @@ from host_sim.twin.disturbances_page import disturbances_page
 from host_sim.twin.hands import Event
 from host_sim.twin.scenario import DEMO, load_scenario
 from host_sim.twin.twin import Twin
-from tests.support.drives import START, scenario_file, short_scenario
+from rate_control.interlock import APPLYING
+from tests.support.drives import START, made_up_record, scenario_file, short_scenario
 
 BY_SECTION = {"orifice_factor", *(name for name, _ in VALVE_WORDS.values() if name)}
 NAMES = {entry.name for entry in TABLE}
@@ -135,3 +138,30 @@ def test_the_rougher_the_field_the_larger_the_error(tmp_path) -> None:
     lines = fields_text(rows).splitlines()
     assert [line.split("  ")[0] for line in lines[3:]] == [
         "calm", "ordinary", "rough", "ordinary, radar", "rough, radar"]
+
+
+def test_the_oracle_drives_with_the_same_sensors_and_interlock(tmp_path) -> None:
+    """Starts and the speed as sensed are not its own: they are the same for both."""
+    scenario = short_scenario(tmp_path, speeds="0,1.5\n12,3.0\n18,2.5\n")
+    ours, oracle = (drive_field(scenario, ROUGH, False, contender)
+                    for contender in (THE_CONTROLLER, DYNAMIC_ORACLE))
+    assert (oracle.starts_rms_pct, oracle.at_once_rms_pct) == (
+        ours.starts_rms_pct, ours.at_once_rms_pct)
+    assert ours.starts_rms_pct < ours.at_once_rms_pct < oracle.metre_rms_pct < ours.metre_rms_pct
+    first, second, ratio = fields_text([ours, oracle]).splitlines()[3:]
+    assert first.startswith("rough  ") and second.startswith("  dynamic oracle  ")
+    words, *ratios = ratio.rsplit(maxsplit=3)
+    assert words == "  ours over it" and ratios == [
+        f"{getattr(ours, name) / getattr(oracle, name):.2f}"
+        for name in ("metre_rms_pct", "permitted_rms_pct", "tick_rms_pct")]
+
+
+def test_a_machine_that_follows_at_once_has_the_errors_of_its_sensor() -> None:
+    """Half of the intervals are permitted, and the sensor is 10 % off in the last quarter."""
+    record = made_up_record(np.full(80, 2.0), np.zeros(80),
+                            state=np.repeat([0, APPLYING], [40, 41]),
+                            speed_mm_s=np.repeat([2000, 2200], [60, 21]))
+    truth = true_run(record, [2.0])
+    assert if_given(truth, np.ones(80)) == pytest.approx(100 * 0.5**0.5)
+    assert if_given(truth, sensed_share(record, truth)) == pytest.approx(
+        100 * (0.5 + 0.25 * 0.1**2) ** 0.5)
