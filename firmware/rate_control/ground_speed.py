@@ -61,7 +61,7 @@ class GroundSpeed:
         self._standstill_ticks = standstill_ticks(settings)
         self._standing_in = self._standstill_ticks  # ticks, if no source sees motion until then
         self._short_line = settings.actuator == PWM_PUMP and not self._source
-        self.second_lead_ms = min(settings.look_ahead_ms // 3, TICK_MS)
+        self.second_lead_ms = TICK_MS - min(abs(settings.look_ahead_ms // 3 - TICK_MS), TICK_MS)
         self._past_mm_s = [0] * SLOPE_TICKS
         self._slot = 0
         self._led_mm_s = self._carry = 0  # led: what the first lead made of the last speed, 0: none
@@ -167,9 +167,9 @@ class GroundSpeed:
     def _ahead(self, speed: int) -> int:
         """Return the speed that the machine will have when the flow gets to the outlets.
 
-        It is on a straight line through the last estimates. A valve that took every flicker for a
-        change would wear. A pump's line is as short as they let it be, for a longer one shows rough
-        ground, a real speed, too late. It is led twice: its rotor lags, and then the pressure.
+        It is on a straight line through the last estimates: a long one, or a valve would wear; for
+        a pump a short one, or rough ground would show too late. A pump lags twice and is led twice,
+        by a third again; from 0.15 s on by less, for then the first lead brings much flicker.
         """
         past = self._past_mm_s
         slot = self._slot

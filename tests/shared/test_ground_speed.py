@@ -237,6 +237,11 @@ def test_a_window_of_less_than_half_a_tick_is_a_line_of_one():
     assert ahead > 3 * gain, "a line of more ticks would say less"
 
 
+def test_the_second_lead_is_shorter_where_the_first_is_long():
+    for look_ahead_ms, second_ms in ((30, 10), (150, 50), (210, 30), (299, 1), (303, 0), (900, 0)):
+        assert Ground(look_ahead_ms=look_ahead_ms).ground.second_lead_ms == second_ms
+
+
 def test_a_pump_is_led_twice_but_not_after_what_no_machine_does():
     """Two leads one after the other, as a pump has two lags: 1 + 150 ms d/dt, 1 + 50 ms d/dt."""
     ground = Ground(speed_pulses_km=500000, look_ahead_ms=150).driving(75)  # 40 mm/s a pulse
