@@ -6,6 +6,8 @@ import math
 
 from host_sim.plant.pump_spec import ValveSpec
 
+SAME_S = 1e-9  # less is rounding
+
 
 class RegulatingValve:
     """dx/dt = +-1/travel while the motor turns; the ball follows the stem through the play.
@@ -54,8 +56,8 @@ class RegulatingValve:
         self._driven_s += on_s
         turning_s = max(self._driven_s - start_s, 0.0)
         moved_s = turning_s - before_s
-        self._drive_s = self._drive_s - on_s if self._drive_s - on_s > 1e-9 else 0.0
-        if on_s < span_s:
+        self._drive_s = self._drive_s - on_s if self._drive_s - on_s > SAME_S else 0.0
+        if on_s < span_s - SAME_S:  # else it may go on in the next step
             if self._driven_s > 0.0:  # the drive ended within this step
                 self._overrun_s = spec.overrun_s if turning_s > 0.0 else 0.0
                 self._driven_s = 0.0

@@ -61,15 +61,20 @@ def test_short_pulses_do_nothing_and_long_ones_run_on(span_s):
     assert valve.ball == pytest.approx((0.100 - 0.025) / 4.0, abs=1e-9)
 
 
-def test_a_pulse_told_anew_each_tick_is_one_pulse():
-    """300 ms given as 300, 250, ... in 50 ms ticks moves as far as given once."""
+@pytest.mark.parametrize("steps", [5, 10, 20, 25])
+@pytest.mark.parametrize("most_ms", [300, 50])
+def test_a_pulse_told_anew_each_tick_is_one_pulse(most_ms, steps):
+    """300 ms given as 300, 250, ..., or tick by tick as the board does, moves as far as given once.
+
+    However many steps a tick has: what is left of it by rounding is no end of the pulse.
+    """
     spec = ValveSpec(play_share=0.0)
     once, anew = RegulatingValve(spec), RegulatingValve(spec)
     drive(once, 300)
     for left_ms in range(300, 0, -50):
-        anew.drive(left_ms)
-        for _ in range(10):
-            anew.step(0.005)
+        anew.drive(min(left_ms, most_ms))
+        for _ in range(steps):
+            anew.step(0.05 / steps)
     drive(anew, 0)
     assert anew.ball == pytest.approx(once.ball, abs=1e-9)
     assert not anew.moving and not once.moving
