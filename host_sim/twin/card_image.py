@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import struct
 
 from app.card_file import NAME
-from host_sim.runs.card_trace import empty_sector
+from host_sim.runs.card_trace import SECTORS_AN_HOUR, empty_sector
 from host_sim.twin.card_chip import SECTOR, CardChip
 
 PARTITION = 2048
@@ -15,6 +16,8 @@ CLUSTERS = 65600  # with fewer than 65525 it would be no FAT32
 FAT = -(-4 * (CLUSTERS + 2) // SECTOR)
 DATA = PARTITION + RESERVED + 2 * FAT
 FILE_CLUSTER = 3
+ROOMY = 2  # where a position is followed a sector holds fewer records
+TEXT_SECTORS = 100
 FILE = DATA + (FILE_CLUSTER - 2) * CLUSTER  # first sector of trace.bin
 
 
@@ -45,6 +48,11 @@ class PreparedCard(CardChip):
     def trace(self) -> list[bytes]:
         """What trace.bin holds."""
         return [self.read(FILE + place) for place in range(self.file_sectors)]
+
+
+def card_for(seconds: float) -> PreparedCard:
+    """A card with room for so long a drive, and for a good deal more than its texts."""
+    return PreparedCard(math.ceil(seconds / 3600 * SECTORS_AN_HOUR * ROOMY) + TEXT_SECTORS)
 
 
 def _ended(data: bytes) -> bytes:

@@ -21,6 +21,7 @@ examples:
   python -m host_sim drive my.toml --machine my_bar.toml
   python -m host_sim drive --field rough
   python -m host_sim drive --speed-trace gnss.nmea --units us
+  python -m host_sim drive --out out/demo --card out/demo/trace.bin
 """
 
 
@@ -42,6 +43,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_units(parser, "units of the table and the report (default: of the machine file)")
     parser.add_argument("--record-inputs", type=Path, metavar="FILE",
                         help="also write what the controller was given, tick by tick")
+    parser.add_argument("--card", type=Path, metavar="FILE",
+                        help="put an SD card into the board, and write the trace.bin that it then "
+                             "holds there; see the verb card")
 
 
 def seed(text: str) -> int:
@@ -67,7 +71,9 @@ def run(args: argparse.Namespace) -> int:
     check_directory(args.out)
     if args.record_inputs:
         check_target(args.record_inputs)
-    result = drive(scenario, args.out, us, args.record_inputs)
+    if args.card:
+        check_target(args.card)
+    result = drive(scenario, args.out, us, args.record_inputs, args.card)
     print(short_table(result.figures, us))
     for path in result.paths:
         print(plain(path))

@@ -223,3 +223,18 @@ def test_a_pipe_sees_no_progress_and_help_has_an_example(scenario, tmp_path):
     assert start("drive", str(scenario), "--out", str(tmp_path / "out")).stderr == ""
     assert "python -m host_sim drive my.toml" in start("drive", "--help").stdout
     assert "python -m host_sim report out/demo" in start("report", "--help").stdout
+
+
+def test_what_the_board_wrote_onto_a_card_is_a_recording(scenario, finished, tmp_path, capsys):
+    card = tmp_path / "card" / "trace.bin"
+    assert drive(scenario, tmp_path / "out", "--card", str(card)) == 0
+    assert (tmp_path / "out" / "run.csv").read_bytes() == (finished / "run.csv").read_bytes()
+    assert main(["card", "read", "--from", str(card.parent), "--out", str(tmp_path / "read")]) == 0
+    assert main(["record", "--from", str(tmp_path / "read" / "trace_0000001.rec"),
+                 "--out", str(tmp_path / "run")]) == 0
+    there, here = (json.loads((path / "summary.json").read_text())
+                   for path in (tmp_path / "out", tmp_path / "run"))
+    assert here["volume_l"] == pytest.approx(there["controller_volume_l"], rel=0.02)
+    assert "power" in here["about"]["cut_off"] and "started" not in here["about"]
+    assert drive(scenario, tmp_path / "out", "--card", str(tmp_path)) == 2
+    assert "is in the way" in capsys.readouterr().err
