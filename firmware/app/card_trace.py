@@ -181,12 +181,12 @@ class CardTrace:
     def _fill(self) -> int:
         """Take in what has come; a session ends where the settings are changed."""
         writer = self._writer
-        while writer.count < writer.room:
-            if not self.telemetry.poll(True, 0):  # type: ignore[union-attr]  # it is made by now
-                break
         if self._settings is not self.application.controller.settings:
             return ROOM_FOR if writer.count else self._begin_session()
-        return FILL if writer.count < writer.room else ROOM_FOR
+        while writer.count < writer.room:
+            if not self.telemetry.poll(True, 0):  # type: ignore[union-attr]  # it is made by now
+                return FILL
+        return ROOM_FOR
 
     def _make_room(self) -> int:
         """See that the next sector of the file is empty, and complete what goes there."""

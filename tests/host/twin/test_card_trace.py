@@ -1,5 +1,6 @@
 """The trace on an SD card: whole drives by the real driver, against what a computer records."""
 
+import json
 import zlib
 
 import numpy as np
@@ -157,6 +158,18 @@ def test_a_card_that_was_changed_for_another_is_left_alone(tmp_path):
     twin, _ = drive(tmp_path, card, at={200: lambda _: card.pull(), 210: change})
     assert twin.application.notes == [NOT_READY, NO_TRACE]
     assert all(card.sectors[FILE + place] == bytes([0x5A]) * 512 for place in range(1, SECTORS))
+
+
+def test_settings_that_are_changed_begin_a_session_of_their_own(tmp_path):
+    card = PreparedCard(SECTORS)
+    drive(tmp_path, card, "", {
+        200: lambda twin: twin.application.change_settings({"settling_time_ms": 1700})})
+    path, sessions = written(tmp_path, card)
+    assert len(sessions) == 2 and sum(one.damaged for one in sessions) == 0
+    first, second = ([row[0] for row in one.rows()] for one in sessions)
+    assert 190 < first[-1] <= 202 and 200 < second[0] < 230 and second[-1] > 385
+    asked = [json.loads(one.text.splitlines()[1])["settings"]["values"] for one in sessions]
+    assert asked[0]["settling_time_ms"] != asked[1]["settling_time_ms"] == 1700
 
 
 def test_full_is_told_before_it_is_full(tmp_path):
