@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from app.trial import WHOLE_PERCENT
+from host_sim.common import units
 from host_sim.common.errors import InputError
 from host_sim.field_trial.plan import Plan, Plot
 from host_sim.field_trial.plan_binary import mark_of, plan_rows
@@ -75,7 +76,7 @@ def applied(path: Path, plan: Plan, record: RunRecord, know: Knowledge,
         figures = _known(piece, figures_of(measure, know))
         rate = truths[plot.name]["mean_rate_l_ha"] if known else None
         found.append(Applied(plot, piece, figures, None if rate is None else rate * L_HA_M,
-                             tuple(_flags(plot, piece, figures))))
+                             tuple(_flags(plot, piece, figures, plan.us))))
     return found
 
 
@@ -102,7 +103,7 @@ def applied_by_board(path: Path, plan: Plan, record: PlotRecord, settings: Setti
         elif plot.name in not_driven:
             problems += [f"--not-driven: {plot.name} was driven"] if times else []
         elif times:
-            found.append(_by_board(plot, times, settings, know))
+            found.append(_by_board(plot, times, settings, know, plan.us))
         else:
             problems.append(f"{path}: plot {plot.name}: the board has no line of it: name it with "
                             "--not-driven")
@@ -111,8 +112,8 @@ def applied_by_board(path: Path, plan: Plan, record: PlotRecord, settings: Setti
     return found
 
 
-def _by_board(plot: Plot, times: Sequence[dict[str, Any]], settings: Settings, know: Knowledge
-              ) -> Applied:
+def _by_board(plot: Plot, times: Sequence[dict[str, Any]], settings: Settings, know: Knowledge,
+              us: bool) -> Applied:
     """The figures of a plot that are known without what went on within it."""
     whole = [row for row in times if row["how"] != CUT_SHORT
              and row["length_m"] >= WHOLE_SHARE * plot.length_m]
@@ -124,11 +125,14 @@ def _by_board(plot: Plot, times: Sequence[dict[str, Any]], settings: Settings, k
     measure = _measured(plot, piece, settings.as_dict(), width_m, know)
     figures = _known(piece, figures_of(measure, know))
     before_l = sum(one["volume_l"] for one in times if one is not row)
-    flags = [*_flags(plot, piece, figures)]
+    flags = [*_flags(plot, piece, figures, us)]
     if not whole:
-        flags.append(f"only {row['length_m']:.1f} of {plot.length_m:.1f} m were treated")
+        treated, whole_length = (units.text("distance_mm", length_m, us)
+                                 for length_m in (row["length_m"], plot.length_m))
+        flags.append(f"only {treated} of {whole_length} were treated")
     if len(times) > 1:
-        flags.append(f"treated {len(times)} times: {before_l:.3g} L more than is counted here")
+        more = f"{units.shown('volume_ml', before_l * L_M3, us):.3g} {units.unit('volume_ml', us)}"
+        flags.append(f"treated {len(times)} times: {more} more than is counted here")
     if row["faults"]:
         flags.append(f"meanwhile: {spoken(row['faults'].split())}")
     return Applied(plot, piece, figures, None, tuple(flags))
@@ -206,7 +210,8 @@ def _known(piece: dict[str, Any], figures: dict[str, Figure]) -> dict[str, Figur
             if name not in OF_PIECE or piece[OF_PIECE[name]] is not None}
 
 
-def _flags(plot: Plot, piece: dict[str, Any], figures: dict[str, Figure]) -> Iterator[str]:
+def _flags(plot: Plot, piece: dict[str, Any], figures: dict[str, Figure], us: bool
+           ) -> Iterator[str]:
     """What a reader must see: how far it was off, and another rate than the plan's."""
     off_pct = abs(100 * figures["deviation"].value)
     over = [limit for limit in FLAG_PCT if off_pct > limit]
@@ -214,4 +219,4 @@ def _flags(plot: Plot, piece: dict[str, Any], figures: dict[str, Figure]) -> Ite
         yield f"more than {over[-1]:g} % off"
     asked = piece["target_l_ha"]
     if asked is not None and abs(asked * L_HA_M / plot.rate_m - 1) > RATE_SHARE:
-        yield f"{asked:.4g} L/ha was asked for in the run"
+        yield f"{units.text('rate_ml_ha', asked * L_HA_M, us)} was asked for in the run"

@@ -198,8 +198,8 @@ def plot(name, order, rate_l_ha, number, start_m=0.0, length_m=10.0):
     return Plot(name, f"T{rate_l_ha}", rate_l_ha * 1e-7, length_m, order, number, start_m)
 
 
-def judge(plots, record, **options):
-    return applied(Path("plan.csv"), Plan(tuple(plots)), record, Knowledge(), **options)
+def judge(plots, record, us=False, **options):
+    return applied(Path("plan.csv"), Plan(tuple(plots), us=us), record, Knowledge(), **options)
 
 
 def test_a_plot_that_is_a_pass_has_all_of_it():
@@ -288,7 +288,9 @@ def test_what_a_rotor_misses_at_a_start_is_put_back():
 
 def test_a_rate_that_was_not_that_of_the_plan_is_told():
     [one] = judge([plot("1", 1, 100, 1)], drive([(2, 7)], np.full(len(TIME_S), 80)))
-    assert one.flags == ("more than 10 % off", "80 L/ha was asked for in the run")
+    assert one.flags == ("more than 10 % off", "80.0 L/ha was asked for in the run")
+    [one] = judge([plot("1", 1, 100, 1)], drive([(2, 7)], np.full(len(TIME_S), 80)), us=True)
+    assert one.flags[1] == "8.55 gal/ac was asked for in the run"  # 1 gal/ac is 9.354 L/ha
 
 
 def test_a_plot_that_gets_nothing_is_no_pass():
