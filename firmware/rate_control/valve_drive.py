@@ -9,7 +9,7 @@ motor drove it and a meter that misses pulses look alike, but no motor loses a f
 once, and the other error puts too much on the ground.
 """
 
-from rate_control.intmath import clamp, muldiv
+from rate_control.intmath import muldiv
 from rate_control.units import BYPASS_VALVE, DUTY_FULL, ONE_Q20, TICK_MS
 from rate_control.valve_motor import THERE_MS, ValveMotor
 
@@ -90,22 +90,29 @@ class ValveDrive:
         slack_ms = self._play_ms - self._slack_ms if opening else self._slack_ms
         lost_ms = self._lost_ms
         owed_ms = self._owed_ms
-        pulse_ms = min(max(need_ms + lost_ms + slack_ms, owed_ms), TICK_MS)
-        self._owed_ms = max(owed_ms - pulse_ms, 0)
+        pulse_ms = need_ms + lost_ms + slack_ms
+        if pulse_ms < owed_ms:
+            pulse_ms = owed_ms
+        if pulse_ms > TICK_MS:
+            pulse_ms = TICK_MS
+        self._owed_ms = owed_ms - pulse_ms if owed_ms > pulse_ms else 0
         if pulse_ms < TICK_MS:  # it stops before the next tick, and runs on for a little
             self.resting = 1
             self._stopping = 1
         else:
             self.resting = 0
-        left_ms = max(pulse_ms - lost_ms, 0)
+        left_ms = pulse_ms - lost_ms if pulse_ms > lost_ms else 0
         self._lost_ms = lost_ms - pulse_ms + left_ms
-        crossed_ms = min(left_ms, slack_ms)
+        crossed_ms = left_ms if left_ms < slack_ms else slack_ms
         self._slack_ms += crossed_ms if opening else -crossed_ms
         moved_ms = left_ms - crossed_ms
         motor = self.motor
         motor.move(moved_ms, crossed_ms)
-        moved_u16 = self._direction * muldiv(DUTY_FULL, moved_ms, motor.travel_ms)
-        self.position_u16 = clamp(self.position_u16 + moved_u16, 0, DUTY_FULL)
+        moved_u16 = muldiv(DUTY_FULL, moved_ms, motor.travel_ms)
+        position = self.position_u16 + (moved_u16 if opening else -moved_u16)
+        if position > DUTY_FULL:
+            position = DUTY_FULL
+        self.position_u16 = position if position > 0 else 0
         return pulse_ms
 
     def forget(self) -> None:

@@ -104,11 +104,17 @@ def test_the_intervals_hold_the_truth_of_the_twin(followed):
 
 
 def test_every_plot_is_within_2_percent_and_overlaps_by_less_than_0_3_m(followed):
-    """The plan on the board, an ordinary field, 5 km/h."""
+    """The plan on the board, an ordinary field, 5 km/h.
+
+    The truth is within 2 %. What the meter says of a plot of 0.2 L, 92 pulses, is known to 4.6 %
+    (the half width beside it) and may lie as much further off: it was within 2 % by luck.
+    """
     plan = {row["plot"]: float(row["rate_l_ha"]) for row in table(followed / "plan.csv")}
-    for figure in ("mean_rate", "true_mean_rate"):
-        for name, row in long(followed, figure).items():
-            assert abs(float(row["value"]) / plan[name] - 1) < 0.02, (figure, name)
+    for name, row in long(followed, "true_mean_rate").items():
+        assert abs(float(row["value"]) / plan[name] - 1) < 0.02, name
+    for name, row in long(followed, "mean_rate").items():
+        off = abs(float(row["value"]) - plan[name])
+        assert off < 0.02 * plan[name] + float(row["half_width_95"]), name
     for name, row in long(followed, "end_error").items():
         assert float(row["value"]) <= 0.3, name
 
