@@ -44,7 +44,9 @@ class ValveDrive:
         self._stopping = 0  # the motor runs out: a start now is not the one that was measured
         self._direction = 0  # of the last pulse, towards more flow positive
         self._lost_ms = 0  # motor time that the start still takes
-        self._slack_ms = 0  # where in its play it is: 0 would close at once, the whole would open
+        # Where in its play it is: 0 would close at once, the whole would open. After power-up that
+        # is not known; the other belief would open it too far.
+        self._slack_ms = self._play_ms
         self._owed_ms = 0  # of the shortest pulse, still to go
 
     def toward(self, demand_u16: int) -> int:

@@ -192,6 +192,16 @@ def test_a_motor_that_was_cut_off_or_turns_round_starts_anew():
     assert [drive.toward(0) for _ in range(3)] == [0, -TICK_MS, -TICK_MS]
 
 
+def test_after_power_up_a_motor_is_given_no_time_for_play_on_its_way_to_more_flow():
+    """Whether its play is taken up is not known then, and time for it would be too much flow."""
+    settings, _ = build({
+        "actuator": INLINE_VALVE, "valve_lost_ms": MEASURED_MS, "valve_min_pulse_ms": MIN_PULSE_MS,
+        "valve_travel_ms": TRAVEL_MS, "valve_play_ms": 100})
+    drive = ValveDrive(settings)
+    pulses = [drive.toward(DUTY_FULL // 10) for _ in range(30)]
+    assert abs(sum(pulses) - TRAVEL_MS // 10 - MEASURED_MS) <= 2
+
+
 def test_it_stays_between_nothing_and_what_a_broken_motor_needs():
     motor = learner()
     for _ in range(400):
