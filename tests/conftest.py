@@ -8,6 +8,8 @@ settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True
 settings.register_profile("local", deadline=None)
 settings.load_profile("ci" if os.environ.get("CI") else "local")
 
+os.environ.pop("FORCE_COLOR", None)  # the tests compare what is printed without colours
+
 # A test that measures something worth reading after a run records it under this property,
 # as one line of text.
 SUMMARY_PROPERTY = "summary"
