@@ -63,8 +63,7 @@ class GroundSpeed:
         self._short_line = settings.actuator == PWM_PUMP and not self._source
         self.second_lead_ms = TICK_MS - min(abs(settings.look_ahead_ms // 3 - TICK_MS), TICK_MS)
         self._past_mm_s = [0] * SLOPE_TICKS
-        self._slot = 0
-        self._led_mm_s = self._carry = 0  # led: what the first lead made of the last speed, 0: none
+        self._slot = self._carry = self._led_mm_s = 0  # led: what the first lead made last, 0: none
         self._refiners: "list[WheelTurn | Slip]" = []  # loaded where a setting asks for them
         if settings.speed_turn_pulses and not self._source:
             from rate_control.wheel_turn import WheelTurn
@@ -72,6 +71,7 @@ class GroundSpeed:
         if both:
             from rate_control.slip import Slip
             self._refiners.append(Slip(self._reported[BY_GNSS - 1]))
+            self.second_lead_ms = 0  # what it corrects of slip is no change of the ground speed
 
     def update(self, inputs: "Inputs", now_us: int, measured: "Measured") -> None:
         """Estimate the speed; count the distance exactly, carrying the remainder."""

@@ -4,7 +4,7 @@ from rate_control.ground_speed import GroundSpeed, standstill_ticks
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Measured
 from rate_control.settings import build
-from rate_control.units import BY_GNSS, INLINE_VALVE, PWM_PUMP
+from rate_control.units import BY_BOTH, BY_GNSS, INLINE_VALVE, PWM_PUMP
 
 TICK_US = 50000
 
@@ -240,6 +240,8 @@ def test_a_window_of_less_than_half_a_tick_is_a_line_of_one():
 def test_the_second_lead_is_shorter_where_the_first_is_long():
     for look_ahead_ms, second_ms in ((30, 10), (150, 50), (210, 30), (299, 1), (303, 0), (900, 0)):
         assert Ground(look_ahead_ms=look_ahead_ms).ground.second_lead_ms == second_ms
+        both = Ground(look_ahead_ms=look_ahead_ms, speed_source=BY_BOTH).ground
+        assert both.second_lead_ms == 0, "slip that is taken out is no change of the ground speed"
 
 
 def test_a_pump_is_led_twice_but_not_after_what_no_machine_does():

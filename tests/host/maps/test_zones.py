@@ -126,6 +126,7 @@ def test_rate_changes_on_the_ground_where_the_zones_do(tmp_path, record_property
 
     assert rate(10, 27) == pytest.approx(60, rel=0.03)
     assert rate(30, 47) == pytest.approx(90, rel=0.03)
-    change = north[np.flatnonzero(np.diff(record["target_ul_s"][1:]) > 5000)]
-    record_property("summary", f"zones: the rate changes {change[-1] - 28:+.2f} m from the edge")
-    assert abs(change[-1] - 28) < 0.6
+    steps = np.where(north > 10, np.diff(record["target_ul_s"]), 0)
+    change_m = north[steps.argmax()]  # the look-ahead's flicker makes smaller ones
+    record_property("summary", f"zones: the rate changes {change_m - 28:+.2f} m from the edge")
+    assert abs(change_m - 28) < 0.6
