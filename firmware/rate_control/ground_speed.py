@@ -63,7 +63,8 @@ class GroundSpeed:
         self._short_line = settings.actuator == PWM_PUMP and not self._source
         self.second_lead_ms = TICK_MS - min(abs(settings.look_ahead_ms // 3 - TICK_MS), TICK_MS)
         self._past_mm_s = [0] * SLOPE_TICKS
-        self._slot = self._carry = self._led_mm_s = 0  # led: what the first lead made last, 0: none
+        self._slot = 0
+        self._led_mm_s = self._carry = 0  # led: what the first lead made of the last speed, 0: none
         self._refiners: "list[WheelTurn | Slip]" = []  # loaded where a setting asks for them
         if settings.speed_turn_pulses and not self._source:
             from rate_control.wheel_turn import WheelTurn
@@ -77,8 +78,7 @@ class GroundSpeed:
         """Estimate the speed; count the distance exactly, carrying the remainder."""
         counter = self._counter
         belief = self._belief
-        # nm per pulse and pulses per us: mm/s
-        speed = counter.update(inputs.speed_count, inputs.speed_edge_us, now_us)
+        speed = counter.update(inputs.speed_count, inputs.speed_edge_us, now_us)  # nm a us: mm/s
         pulses = counter.pulses
         if pulses:
             self._standing_in = self._standstill_ticks
