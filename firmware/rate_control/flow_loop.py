@@ -6,7 +6,7 @@ a worn outlet, and not on the lag of the machine. pump_loop.py and valve_loop.py
 difference teaches about each kind of actuator, and how it is driven.
 """
 
-from rate_control.flow_rate import LIQUID_TIMES
+from rate_control.flow_rate import liquid_most_ul_s
 from rate_control.loop_gains import simc_gains
 from rate_control.meter_trust import AT_REST, MeterTrust
 from rate_control.predictor import Predictor
@@ -30,7 +30,7 @@ class FlowLoop:
     a rotor that sticks never does that. A valve may stand where it is not thought to be.
     doubted says that a meter which agreed has lost a third at once, while nothing was asked of
     the machine: it misses pulses, or outlets are blocked. Either way more flow would be too much
-    for those that work. What the meter shows beyond liquid_most_ul_s cannot be liquid.
+    for those that work. What the meter shows beyond liquid_most_ul_s() cannot be liquid.
     """
 
     NEEDS_REST = 0  # the meter teaches only while the flow is at rest
@@ -47,7 +47,7 @@ class FlowLoop:
         kp_q16, self._simc_ki_q20 = simc_gains(
             settings.loop_delay_ms, settings.loop_lag_ms, settings.settling_time_ms)
         self._kp_q12 = kp_q16 >> 4
-        self.liquid_most_ul_s = settings.curve_flow_ul_s[-1] * LIQUID_TIMES
+        self._liquid_most_ul_s = liquid_most_ul_s(settings)
 
     def rest(self) -> None:
         """Follow a machine that is off; what was learned stays."""
@@ -78,7 +78,7 @@ class FlowLoop:
         decided.expected_ul_s = expected
         trust = self._trust
         trust.follow(changed or model.jumped, reference_ul_s, flow)
-        most = expected + (expected >> 1) if self.NEEDS_REST else self.liquid_most_ul_s
+        most = expected + (expected >> 1) if self.NEEDS_REST else self._liquid_most_ul_s
         believed = measured.flow_valid and expected >> 1 <= flow <= most
         self.believed = believed
         teaches = reference_ul_s and trust.can_teach()

@@ -14,6 +14,11 @@ MOST_UL = 2 * FLOW_MAX_UL_S * TICK_MS // 1000  # in a tick, of any machine
 LIQUID_TIMES = 4  # the topmost flow of the pump curve: no pump gives more, noise does
 
 
+def liquid_most_ul_s(settings: "Settings") -> int:
+    """Return the flow beyond which what the meter shows cannot be liquid, in uL/s."""
+    return settings.curve_flow_ul_s[-1] * LIQUID_TIMES
+
+
 class FlowRate:
     """Fills the flow fields of Measured once a tick."""
 
@@ -27,8 +32,8 @@ class FlowRate:
         self._ul_remainder = 100000000 % settings.meter_pulses_hl
         self._floor_ul_s = settings.meter_floor_ul_s
         self._most_pulses = min(max(MOST_UL // max(ul_per_pulse, 1), 1), 512)
-        self._liquid_most_ul_s = liquid_most_ul_s = settings.curve_flow_ul_s[-1] * LIQUID_TIMES
-        liquid_pulses = liquid_most_ul_s // 1000 * TICK_MS // max(ul_per_pulse, 1) + 1
+        self._liquid_most_ul_s = most_ul_s = liquid_most_ul_s(settings)
+        liquid_pulses = most_ul_s // 1000 * TICK_MS // max(ul_per_pulse, 1) + 1
         self._liquid_pulses = min(liquid_pulses, self._most_pulses)  # in a tick
         self._droop_ul_s = settings.meter_droop_ul_s
         self._carry = 0
