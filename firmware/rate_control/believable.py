@@ -31,6 +31,17 @@ def unseen_mm_s(settings: "Settings") -> int:
     return isqrt(2 * CHANGE_MM_S2 * max(mm_per_pulse, SENSOR_MM))
 
 
+def standstill_ticks(settings: "Settings") -> int:
+    """Return for how many ticks the source must see nothing before the machine stands.
+
+    Never less than the speed timeout, nor than one pulse takes at the speed below which the
+    machine no longer counts as moving: 5.8 s at 1,000 pulses/km and a cut-off of 0.2 m/s.
+    """
+    stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
+    pulse_ms = 1000000000 // settings.speed_pulses_km // stop_below_mm_s  # mm a km x ms a s
+    return max(settings.speed_timeout_ms, pulse_ms) // TICK_MS + 2
+
+
 class Belief:
     """Follows one source of the speed.
 

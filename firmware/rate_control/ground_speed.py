@@ -1,6 +1,6 @@
 """Ground speed and distance, from the speed sensor's pulses or a receiver's reports."""
 
-from rate_control.believable import CHANGE_MM_S2, SENSOR_MM, Belief
+from rate_control.believable import CHANGE_MM_S2, RISE_MM_S, SENSOR_MM, Belief, standstill_ticks
 from rate_control.intmath import muldiv
 from rate_control.pulse_counter import PulseCounter
 from rate_control.reported_speed import ReportedSpeed
@@ -26,17 +26,6 @@ MOST_MM = SPEED_MAX_MM_S * TICK_MS // 870  # in a tick, 15 % more; what is beyon
 SLOPE_TICKS = 4  # over which the acceleration is taken, or as far as the window of pulses goes
 
 
-def standstill_ticks(settings: "Settings") -> int:
-    """Return for how many ticks the source must see nothing before the machine stands.
-
-    Never less than the speed timeout, nor than one pulse takes at the speed below which the
-    machine no longer counts as moving: 5.8 s at 1,000 pulses/km and a cut-off of 0.2 m/s.
-    """
-    stop_below_mm_s = settings.speed_cutoff_mm_s * 7 // 8
-    pulse_ms = 1000000000 // settings.speed_pulses_km // stop_below_mm_s  # mm a km x ms a s
-    return max(settings.speed_timeout_ms, pulse_ms) // TICK_MS + 2
-
-
 class GroundSpeed:
     """Fills the speed fields of Measured once a tick."""
 
@@ -56,12 +45,15 @@ class GroundSpeed:
         self._most_pulses = min(MOST_MM * settings.speed_pulses_km // 1000000, 512)
         # before a speed is known: a sensor may be blind to the first millimetres
         self._first_pulses = max(SENSOR_MM * settings.speed_pulses_km // 1000000, 1)
-        self._look_ahead_ms = settings.look_ahead_ms
         self._most_ahead_mm_s = settings.look_ahead_ms * CHANGE_MM_S2 // 1000
+        third_ms = TICK_MS - min(abs(settings.look_ahead_ms // 3 - TICK_MS), TICK_MS)
+        if both:
+            third_ms = 0  # what is corrected of slip is no change of the ground speed
+        self.first_lead_ms = settings.look_ahead_ms - third_ms
+        self.second_lead_ms = 2 * third_ms
         self._standstill_ticks = standstill_ticks(settings)
         self._standing_in = self._standstill_ticks  # ticks, if no source sees motion until then
         self._short_line = settings.actuator == PWM_PUMP and not self._source
-        self.second_lead_ms = TICK_MS - min(abs(settings.look_ahead_ms // 3 - TICK_MS), TICK_MS)
         self._past_mm_s = [0] * SLOPE_TICKS
         self._slot = 0
         self._led_mm_s = self._carry = 0  # led: what the first lead made of the last speed, 0: none
@@ -72,7 +64,6 @@ class GroundSpeed:
         if both:
             from rate_control.slip import Slip
             self._refiners.append(Slip(self._reported[BY_GNSS - 1]))
-            self.second_lead_ms = 0  # what it corrects of slip is no change of the ground speed
 
     def update(self, inputs: "Inputs", now_us: int, measured: "Measured") -> None:
         """Estimate the speed; count the distance exactly, carrying the remainder."""
@@ -100,7 +91,7 @@ class GroundSpeed:
         measured.speed_valid = belief.valid
         measured.speed_jumped = belief.odd
         measured.speed_mm_s = speed
-        measured.speed_ahead_mm_s = self._ahead(speed) if self._look_ahead_ms else speed
+        measured.speed_ahead_mm_s = self._ahead(speed) if self._most_ahead_mm_s else speed
         limit = self._stop_below_mm_s if measured.moving else self._cutoff_mm_s
         measured.moving = 1 if belief.proved and speed >= limit else 0
         if pulses > self._most_pulses:
@@ -169,7 +160,7 @@ class GroundSpeed:
 
         It is on a straight line through the last estimates: a long one, or a valve would wear; for
         a pump a short one, or rough ground would show too late. A pump lags twice and is led twice,
-        by a third again; from 0.15 s on by less, for then the first lead brings much flicker.
+        by two thirds; from 0.15 s on the second is less, for two long ones bring much flicker.
         """
         past = self._past_mm_s
         slot = self._slot
@@ -186,14 +177,18 @@ class GroundSpeed:
         self._slot = slot + 1 if slot < SLOPE_TICKS - 1 else 0
         if not before or not speed:
             return speed  # just moved off or stopping: no slope to trust
-        gain = (speed - before) * self._look_ahead_ms // (ticks * TICK_MS)
+        gain = speed - before
         most = self._most_ahead_mm_s
-        if most > speed >> 1:
-            most = speed >> 1
-        if ticks == 1 and -most <= gain <= most:
+        if ticks == 1 and -RISE_MM_S <= gain <= RISE_MM_S:
+            gain = gain * self.first_lead_ms // TICK_MS
             self._led_mm_s = led = speed + gain
             if was_led:
                 gain += (led - was_led) * self.second_lead_ms // TICK_MS
+            most += most
+        else:
+            gain = gain * most // (ticks * RISE_MM_S)  # most is for the fastest rise
+        if most > speed >> 1:
+            most = speed >> 1
         if gain > most:
             gain = most
         ahead = speed + (gain if gain > -most else -most)

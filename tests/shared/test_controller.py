@@ -1,8 +1,8 @@
 """The whole core, hand-driven: a drive across a headland, bench, faults, settings."""
 
 from rate_control import faults
+from rate_control.believable import standstill_ticks
 from rate_control.controller import Controller
-from rate_control.ground_speed import standstill_ticks
 from rate_control.interlock import APPLYING, BENCH, FAULT, PARKED, PRIMING, READY
 from rate_control.intmath import LIMIT
 from rate_control.procedures import DONE, STOPPED

@@ -1,6 +1,7 @@
 """Ground speed tick by tick: standstill, motion, distance and the look ahead, by either source."""
 
-from rate_control.ground_speed import GroundSpeed, standstill_ticks
+from rate_control.believable import standstill_ticks
+from rate_control.ground_speed import GroundSpeed
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Measured
 from rate_control.settings import build
@@ -162,7 +163,7 @@ def test_the_line_is_as_short_as_the_window_of_pulses():
     # of a change, and of the 308 more that are then asked for the second lead takes 16 ms, too, up
     # to 5 m/s2; windows of two ticks that do not overlap are two ticks apart
     for actuator, average_pulses, gains in (
-            (PWM_PUMP, 4, (250, -50, 0, 0)), (PWM_PUMP, 40, (38, 77, 38, 0)),
+            (PWM_PUMP, 4, (269, -67, 0, 0)), (PWM_PUMP, 40, (38, 77, 38, 0)),
             (INLINE_VALVE, 4, (38, 38, 38, 38, 0))):
         ground = Ground(speed_pulses_km=130000, look_ahead_ms=50, actuator=actuator,
                         speed_average_pulses=average_pulses).driving(20)
@@ -218,9 +219,14 @@ def test_the_line_is_as_many_whole_ticks_long_as_the_window_is_nearest_to():
         while ground.until(tick, sooner_us).speed_mm_s == speed:
             tick += 1
         gain = ground.measured.speed_mm_s - speed
-        again = 3 * gain * 33 // 50 if ticks == 1 else 0  # the second lead, of all three
-        assert (ground.measured.speed_ahead_mm_s - ground.measured.speed_mm_s
-                == gain * 2 // ticks + again)
+        ahead = led_twice(gain) if ticks == 1 else gain * 2 // ticks
+        assert ground.measured.speed_ahead_mm_s - ground.measured.speed_mm_s == ahead
+
+
+def led_twice(gain):
+    """What 100 ms ahead add to a speed that was even and has gained in one tick: 67 and 66 ms."""
+    first = gain * 67 // 50
+    return first + (gain + first) * 66 // 50
 
 
 def test_a_window_of_less_than_half_a_tick_is_a_line_of_one():
@@ -231,32 +237,36 @@ def test_a_window_of_less_than_half_a_tick_is_a_line_of_one():
     inputs.speed_edge_us = (ground.now_us - TICK_US + 2400) & LIMIT  # 7.7 mm in 2.4 ms
     ground.ground.update(inputs, ground.now_us, ground.measured)
     gain = ground.measured.speed_mm_s - 3076
-    again = 3 * gain * 33 // 50  # the second lead; together 5 m/s2 at most
-    ahead = min(2 * gain + again, 500)
+    ahead = led_twice(gain)
     assert ground.measured.speed_ahead_mm_s == ground.measured.speed_mm_s + ahead
     assert ahead > 3 * gain, "a line of more ticks would say less"
 
 
 def test_the_second_lead_is_shorter_where_the_first_is_long():
-    for look_ahead_ms, second_ms in ((30, 10), (150, 50), (210, 30), (299, 1), (303, 0), (900, 0)):
-        assert Ground(look_ahead_ms=look_ahead_ms).ground.second_lead_ms == second_ms
+    for look_ahead_ms, first_ms, second_ms in ((30, 20, 20), (150, 100, 100), (210, 180, 60),
+                                               (299, 298, 2), (303, 303, 0), (900, 900, 0)):
+        ground = Ground(look_ahead_ms=look_ahead_ms).ground
+        assert (ground.first_lead_ms, ground.second_lead_ms) == (first_ms, second_ms)
         both = Ground(look_ahead_ms=look_ahead_ms, speed_source=BY_BOTH).ground
-        assert both.second_lead_ms == 0, "slip that is taken out is no change of the ground speed"
+        assert (both.first_lead_ms, both.second_lead_ms) == (look_ahead_ms, 0), (
+            "slip that is taken out is no change of the ground speed")
 
 
 def test_a_pump_is_led_twice_but_not_after_what_no_machine_does():
-    """Two leads one after the other, as a pump has two lags: 1 + 150 ms d/dt, 1 + 50 ms d/dt."""
+    """Two leads one after the other, as a pump has two lags: twice 1 + 100 ms d/dt."""
     ground = Ground(speed_pulses_km=500000, look_ahead_ms=150).driving(75)  # 40 mm/s a pulse
     assert [ground.tick(pulses).speed_ahead_mm_s for pulses in (76, 77, 77, 77)] == [
-        3040 + 120 + 160, 3080 + 120 + 40, 3080 - 120, 3080]
+        3040 + 80 + 240, 3080 + 80 + 80, 3080 - 160, 3080]
     # 8 pulses more are 6.4 m/s2, which no machine gains: led once, to the bound, and not again
     assert [ground.tick(pulses).speed_ahead_mm_s for pulses in (85, 85, 85)] == [
         3400 + 750, 3400, 3400]
-    for sign in (1, -1):  # 5 m/s2 are still believed
-        ground = Ground(speed_pulses_km=400000, look_ahead_ms=150).driving(60)  # 50 mm/s a pulse
-        speed = 3000 + sign * 250
-        assert [ground.tick(60 + sign * 5).speed_ahead_mm_s for _ in range(3)] == [
-            speed + sign * 750, speed - sign * 750, speed]
+    for sign in (1, -1):  # 5 m/s2 are still believed, and then both leads together go to twice that
+        ground = Ground(speed_pulses_km=400000, look_ahead_ms=150).driving(80)  # 50 mm/s a pulse
+        speed = 4000 + sign * 250
+        assert [ground.tick(80 + sign * 5).speed_ahead_mm_s for _ in range(3)] == [
+            speed + sign * 1500, speed - sign * 1000, speed]
+    ground = Ground(speed_pulses_km=400000, look_ahead_ms=150).driving(50)
+    assert ground.tick(55).speed_ahead_mm_s == 2750 + 1375, "half of the speed still bounds both"
 
 
 def test_the_speed_at_which_a_signal_ends_is_kept_and_none_before():

@@ -53,6 +53,7 @@ class DynamicOracle(Oracle):
 
     def _build(self, settings: Settings) -> None:
         super()._build(settings)
+        self._speed.first_lead_ms = settings.look_ahead_ms
         self._speed.second_lead_ms = 0  # its own model leads
         if self._machine.spec.valve is None:
             self.loop = AheadPump(settings, self.curve, self.foresight)

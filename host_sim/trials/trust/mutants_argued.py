@@ -87,7 +87,7 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
     (GROUND + "update", "if self._source or inputs.reporting:", "if True:",
      "without a receiver it does the same, only slower"),
     (GROUND + "update",
-     "measured.speed_ahead_mm_s = self._ahead(speed) if self._look_ahead_ms else speed",
+     "measured.speed_ahead_mm_s = self._ahead(speed) if self._most_ahead_mm_s else speed",
      "measured.speed_ahead_mm_s = self._ahead(speed) if True else speed",
      "0 ms ahead the speed is what it is"),
     (GROUND + "update", "if pulses > self._most_pulses:", "if pulses >= self._most_pulses:", ALIKE),
