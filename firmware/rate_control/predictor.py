@@ -5,10 +5,14 @@ behind a delay and a lag, which the step test measured. The model works with the
 is to say with the flow for each millimetre of open width: a section that closes changes the total
 flow at once, but not the pressure if the pump follows. So its flows are kept with the width that
 they belong to.
+
+A pump is told in a tick what it gives from then on. Of a regulating valve the model is told where
+it has come to, on its way through the tick: half a tick less is still to pass. But its reckoned way
+counts at once what the motor runs on after its pulse, and that is still to come.
 """
 
-from rate_control.intmath import muldiv
-from rate_control.units import FLOW_MAX_UL_S, ONE_Q16, TICK_MS
+from rate_control.intmath import clamp, muldiv
+from rate_control.units import FLOW_MAX_UL_S, ONE_Q16, PWM_PUMP, TICK_MS
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
@@ -26,10 +30,16 @@ class Predictor:
     """
 
     def __init__(self, settings: "Settings") -> None:
+        delay_ms = settings.loop_delay_ms
+        if settings.actuator != PWM_PUMP:
+            delay_ms += run_on_ms(settings) - TICK_MS // 2
         # what this tick commands is seen in the next at the earliest
-        delay_ticks = 1 + (settings.loop_delay_ms + TICK_MS // 2) // TICK_MS
-        self._delay_ticks = min(delay_ticks, DELAY_TICKS_MAX)
+        whole_ticks = (delay_ms + TICK_MS // 2) // TICK_MS
+        self._delay_ticks = min(1 + whole_ticks, DELAY_TICKS_MAX)
         slots = self._delay_ticks + 1
+        self._more_ms = TICK_MS // 2  # that the lag has for Tustin's equivalent
+        if settings.actuator != PWM_PUMP:
+            self._more_ms += delay_ms - whole_ticks * TICK_MS  # of the delay, beyond whole ticks
         self._whole_lag_ms = settings.loop_lag_ms
         self._total_mm = settings.total_width_mm()
         self._lag_q16 = 0
@@ -52,7 +62,7 @@ class Predictor:
         """Take another open width: the fewer outlets are open, the longer a pressure takes."""
         self.lag_ms = muldiv(self._whole_lag_ms, self._total_mm, max(width_mm, 1))
         # Tustin's equivalent of 1 - exp(-tick / lag)
-        self._lag_q16 = min(TICK_MS * ONE_Q16 // (self.lag_ms + TICK_MS // 2), ONE_Q16)
+        self._lag_q16 = min(TICK_MS * ONE_Q16 // (self.lag_ms + self._more_ms), ONE_Q16)
         if self.width_mm:
             self._expected = min(muldiv(self._expected, width_mm, self.width_mm),
                                  FLOW_MAX_UL_S << FINE)
@@ -79,3 +89,12 @@ class Predictor:
         expected += muldiv(gap, self._lag_q16, ONE_Q16)
         self._expected = expected
         return expected >> FINE
+
+
+def run_on_ms(settings: "Settings") -> int:
+    """Return how long a valve's motor runs on, as time at full speed.
+
+    The shortest pulse that moves the valve is its start; what is lost of it is the start less
+    what the motor runs on. More than a tick is a shortest pulse that somebody made longer.
+    """
+    return clamp(settings.valve_min_pulse_ms - settings.valve_lost_ms, 0, TICK_MS)

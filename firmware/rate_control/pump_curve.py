@@ -22,7 +22,9 @@ class PumpCurve:
         self._duty = settings.curve_duty_u16
         self._supply_mv = settings.curve_supply_mv
         self._gap_u16 = settings.curve_gap_u16
-        self._share = width_share.make(settings)
+        share = self._share = width_share.make(settings)
+        # of a valve the law says it all
+        self._pressed = share if isinstance(share, width_share.PumpShare) else None
         self._piece = 0  # of the curve, looked up last: the next is seldom far
         self._commanded = Turning()
         self._wanted = Turning()
@@ -66,7 +68,8 @@ class PumpCurve:
         whole = max(interpolate(self._duty, self._flow, demand_u16), 0)
         law = self._share
         high = law.narrow(whole, width_mm) if width_mm < law.total_mm else whole
-        extra = law.extra_u16(high, width_mm)
+        pressed = self._pressed
+        extra = pressed.extra_u16(high, width_mm) if pressed else 0
         if not extra:
             return high
         if extra < 0:  # a lighter liquid: more than the curve says
@@ -92,7 +95,10 @@ class PumpCurve:
             piece -= 1
         self._piece = piece
         duty = on_piece(flows, self._duty, piece, whole)
-        return (duty if duty > 0 else 0) + law.extra_u16(flow_ul_s, width_mm)
+        if duty < 0:
+            duty = 0
+        pressed = self._pressed
+        return duty + pressed.extra_u16(flow_ul_s, width_mm) if pressed else duty
 
 
 class Turning:

@@ -2,8 +2,8 @@
 
 The law of a pump is here, those of the regulating valves are in valve_share.py. Each has one
 number, which the pump curve procedure learns by closing sections. whole() is the flow with all
-sections on at the same demand, narrow() its inverse, extra_u16() a demand to add. r is the share
-of the width that is open, Q the flow through it.
+sections on at the same demand, narrow() its inverse. A pump has extra_u16(), too: demand to add.
+r is the share of the width that is open, Q the flow through it.
 """
 
 from rate_control.intmath import muldiv
