@@ -78,6 +78,7 @@ class Priming:
             self._rest_ticks -= 1
         if decided.state == PRIMING:
             self._left -= 1
+            controller.loop.filled = 1
             self._watch(pressure, controller.measured.flow_readable)
         else:
             self._duty_u16 = 0

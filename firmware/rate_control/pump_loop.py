@@ -41,6 +41,13 @@ class PumpLoop(FlowLoop):
         self._curve = curve
         self._ki_q20 = min(self._simc_ki_q20, KI_MAX_Q20)  # for the present width
         self._total_mm = settings.total_width_mm()
+        self._top_ul_s = settings.curve_flow_ul_s[-1]
+        # What the step test saw, half a tick late and mostly at half of the highest flow, less the
+        # meter's share: a window of pulses tells of its middle, and ends half a pulse ago.
+        pulse_ms = 200000000000 // settings.meter_pulses_hl // self._top_ul_s
+        window_ms = max(pulse_ms * settings.meter_average_pulses, TICK_MS)
+        late_ms = settings.loop_delay_ms + settings.loop_lag_ms
+        self._lag_ms = max(late_ms - (TICK_MS + window_ms + pulse_ms >> 1), 0)
         # a tick's share of the rise from nothing to full; a fall is never held back
         self._rise_u16 = DUTY_FULL
         if settings.duty_rise_ms:
@@ -54,8 +61,8 @@ class PumpLoop(FlowLoop):
         if source != Decided.BY_LOOP:
             reference = self.reference_ul_s(decided)
             self._reached_ml_ha = decided.rate_ml_ha
-        elif decided.rate_ml_ha != self._reached_ml_ha:
-            reference = target = target + self._lead_ul_s(target, decided.rate_ml_ha, measured)
+        elif decided.rate_ml_ha != self._reached_ml_ha and target:
+            reference = target = target + self._lead_ul_s(target, measured, decided)
         correction = 0
         if self.compare(reference, measured, decided):
             error = decided.expected_ul_s - measured.flow_ul_s
@@ -73,34 +80,45 @@ class PumpLoop(FlowLoop):
         command = min(command, most, FLOW_MAX_UL_S)
         decided.command_ul_s = command if command > 0 else 0
 
-    def _lead_ul_s(self, target_ul_s: int, rate_ml_ha: int, measured: "Measured") -> int:
+    def _lead_ul_s(self, target_ul_s: int, measured: "Measured", decided: Decided) -> int:
         """Return what to add while the machine has yet to come to its rate: a start, a new rate.
 
-        It brings a machine of first order there within a tick, if half of the rate is enough for
-        that. Of the lag that the step test sees a part is the meter's own: three quarters are led,
-        as with the speed; from rest half, for the line has yet to fill, and then goes beyond. What
-        a change of speed needs is in the target: the speed ahead. It ends where the meter shows
-        that the machine is there, as one is that has kept its pressure.
+        It brings a machine of first order there within a tick, if the bounds are enough for that:
+        no flow at all, or three quarters of the rate more, and no more than the pump has. Of the
+        lag half is the actuator's own. Half is the hoses', which hold more with the square of the
+        flow: it goes with the mean of both flows. A first start fills them; a later one finds
+        pressure, and half of the lag is enough. What a change of speed needs is in the target:
+        the speed ahead. It ends where the meter shows that the machine is there.
         """
+        rate = decided.rate_ml_ha
         reached = self._reached_ml_ha
+        gap = rate - reached
+        top_ul_s = self._top_ul_s
+        total_mm = self._total_mm
+        flow_ul_s = clamp(muldiv(target_ul_s, total_mm, decided.width_mm), 1, top_ul_s)
+        most = rate * 3 >> 2
+        room = muldiv(rate, top_ul_s - flow_ul_s, flow_ul_s)
+        if 0 < room < most:
+            most = room
         if not reached:
             self._from_rest = 1
-        gap = rate_ml_ha - reached
-        beyond_ul_s = measured.flow_ul_s - target_ul_s
-        if measured.flow_valid and (beyond_ul_s > 0 if gap > 0 else beyond_ul_s < 0):
-            self._reached_ml_ha = rate_ml_ha
+        if not self._from_rest:
+            flow_ul_s = muldiv(flow_ul_s, rate + reached, 2 * rate)
+        lag_ms = muldiv(self._lag_ms, total_mm, decided.width_mm)  # the fewer outlets, the longer
+        lag_ms = (self._lag_ms >> 1) + muldiv(lag_ms, flow_ul_s, top_ul_s)
+        if self._from_rest and self.filled:
+            lag_ms >>= 1
+        lag_ms = max(lag_ms - TICK_MS, 0)  # what comes within a tick needs no lead
+        lead = clamp(muldiv(gap, lag_ms, TICK_MS), -rate, most)
+        if measured.flow_valid and (measured.flow_ul_s > target_ul_s) == (gap > 0):
+            lead = 0
+        reached += muldiv(gap + lead, TICK_MS, lag_ms + TICK_MS)
+        if -rate < lead < most:
+            reached = rate
             self._from_rest = 0
-            return 0
-        lag_ms = max(self._model.lag_ms - TICK_MS, 0)  # counted from the middle of a tick
-        lag_ms = lag_ms >> 1 if self._from_rest else lag_ms * 3 >> 2
-        most = rate_ml_ha >> 1
-        lead = clamp(muldiv(gap, lag_ms, TICK_MS), -most, most)
-        if lead == most or lead == -most:
-            gap = muldiv(gap + lead, TICK_MS, lag_ms + TICK_MS)
-        else:
-            self._from_rest = 0
-        self._reached_ml_ha = reached + gap
-        return muldiv(lead, target_ul_s, rate_ml_ha)
+            self.filled = 1
+        self._reached_ml_ha = reached
+        return muldiv(lead, target_ul_s, rate)
 
     def take_width(self, width_mm: int) -> None:
         """Take another open width.

@@ -329,7 +329,7 @@ def test_a_start_and_a_new_rate_are_led_to():
     assert abs(decided.command_ul_s - 50000) <= 50 and abs(loop.trim_q20) < ONE_Q20 // 100
 
 
-def test_a_lead_is_half_of_the_rate_at_most_and_ends():
+def test_a_lead_is_three_quarters_of_the_rate_at_most_or_no_flow_and_ends():
     made, _ = build({"meter_floor_ul_s": 0, "loop_lag_ms": 3000, "loop_delay_ms": 0})
     loop = PumpLoop(made, None)
     measured, decided = Measured(), Decided()
@@ -339,45 +339,88 @@ def test_a_lead_is_half_of_the_rate_at_most_and_ends():
         decided.rate_ml_ha = decided.target_ul_s = 100000 if tick < 80 else 20000
         loop.update(measured, decided)
         commands.append(decided.command_ul_s)
-    assert max(commands) == commands[0] == 150000  # whatever a meter would say
-    assert commands[79] == 100000 and min(commands) == commands[80] == 10000
+    assert max(commands) == commands[0] == 175000  # whatever a meter would say
+    assert commands[79] == 100000 and min(commands) == commands[80] == 0
     assert commands[239] == 20000
 
 
-def test_a_start_is_led_by_half_of_the_lag_and_a_new_rate_by_three_quarters():
-    made, _ = build({"meter_floor_ul_s": 0, "loop_lag_ms": 90, "loop_delay_ms": 0})
-    loop = PumpLoop(made, None)
-    measured, decided = Measured(), Decided()
-    decided.width_mm = 3000
+def commands_for(loop, rate_ml_ha, ticks, width_mm=3000):
+    """What the loop commands while no meter says anything; the target is the rate."""
+    decided, commands = Decided(), []
+    decided.width_mm = width_mm
+    for _ in range(ticks):
+        decided.rate_ml_ha = rate_ml_ha
+        decided.target_ul_s = rate_ml_ha * width_mm // 3000
+        loop.update(Measured(), decided)
+        commands.append(decided.command_ul_s)
+    return commands
 
-    def commanded(rate_ml_ha, ticks):
-        commands = []
-        for _ in range(ticks):
-            decided.rate_ml_ha = decided.target_ul_s = rate_ml_ha
-            loop.update(measured, decided)
-            commands.append(decided.command_ul_s)
-        return commands
 
-    for _ in range(2):  # 40 ms from the middle of a tick: 20 of them, then 30
-        assert commanded(100000, 3) == [140000, 100000, 100000]
-        assert commanded(120000, 3) == [132000, 120000, 120000]
-        assert commanded(100000, 2) == [88000, 100000]
+def late_loop(**changes):
+    """A loop whose machine is late by 120 ms of what its meter shows, half of top being 92 mL/s."""
+    made, problems = build(
+        {"meter_floor_ul_s": 0, "loop_lag_ms": 182, "loop_delay_ms": 0} | changes)
+    assert problems == []
+    return PumpLoop(made, None)
+
+
+def test_a_first_start_is_led_by_the_lag_and_a_later_one_by_half_of_it():
+    """At 100 mL/s it is 60 + 120 x 100 / 184 = 125 ms, and 50 of them come by themselves."""
+    loop = late_loop()
+    # 150 % more is more than three quarters: then it has come to 175 x 50 / 125 = 70 of 100
+    assert commands_for(loop, 100000, 3) == [175000, 145000, 100000]
+    for _ in range(2):
         loop.rest()
-    assert commanded(100000, 1) == [140000]
-    measured.flow_ul_s, measured.flow_valid = 101000, 1
-    assert commanded(120000, 1) == [132000], "it had come to its rate"
+        assert commands_for(loop, 100000, 2) == [124000, 100000]
+    primed = late_loop()
+    primed.filled = 1
+    assert commands_for(primed, 100000, 2) == [124000, 100000]
+
+
+def test_a_new_rate_is_led_by_the_lag_at_the_mean_of_both_flows():
+    loop = late_loop()
+    commands_for(loop, 100000, 3)
+    # between 100 and 120 mL/s it is 60 + 120 x 110 / 184 = 131 ms: a lead of 81 up and down
+    assert commands_for(loop, 120000, 2) == [120000 + 20000 * 81 // 50, 120000]
+    assert commands_for(loop, 100000, 2) == [100000 - 20000 * 81 // 50, 100000]
+    # between 20 and 30 it is 76; behind half of the outlets the hoses take twice as long
+    assert commands_for(loop, 20000, 40)[-1] == 20000
+    assert commands_for(loop, 30000, 2) == [30000 + 10000 * 26 // 50, 30000]
+    assert commands_for(loop, 30000, 1, 1500) == [15000]
+    # between 30 and 34 it is 60 + 240 x 32 / 184 = 101 then
+    assert commands_for(loop, 34000, 2, 1500) == [17000 + 2000 * 51 // 50, 17000]
+
+
+def test_no_more_is_led_than_the_pump_has_left():
+    loop = late_loop()
+    commands_for(loop, 100000, 3)
+    assert max(commands_for(loop, 160000, 40)) == 184000
+    # beyond the end of the curve nobody knows what is left
+    assert max(commands_for(loop, 200000, 40)) > 250000
+
+
+def test_of_what_the_step_test_saw_the_meters_own_lag_is_taken_out():
+    # 100 + 200 ms were half a tick late; at 92 mL/s a pulse of 2.222 mL takes 24 ms, so a window
+    # of two is the tick: it tells of 25 ms ago, and ends 12 ms ago
+    for changes, lag_ms in (({}, 238), ({"meter_average_pulses": 10}, 275 - 132),
+                            ({"meter_pulses_hl": 500000}, 275 - 26),
+                            ({"meter_pulses_hl": 500}, 0)):
+        loop = late_loop(**{"loop_delay_ms": 100, "loop_lag_ms": 200} | changes)
+        commands_for(loop, 90000, 40)
+        led_ms = max(lag_ms // 2 + lag_ms * 92000 // 184000 - TICK_MS, 0)
+        assert commands_for(loop, 94000, 2) == [94000 + 4000 * led_ms // TICK_MS, 94000]
 
 
 def test_a_lead_ends_where_the_meter_shows_that_the_machine_is_there():
     """A line that has kept its pressure gives its flow at once, whatever lag was learned."""
     made, _ = build({"meter_floor_ul_s": 0, "loop_lag_ms": 3000, "loop_delay_ms": 0})
-    for shown_ul_s, commanded_ul_s in ((99000, 150000), (101000, 100000)):
+    for shown_ul_s, commanded_ul_s in ((99000, 175000), (101000, 100000)):
         loop = PumpLoop(made, None)
         measured, decided = Measured(), Decided()
         decided.width_mm = 3000
         decided.rate_ml_ha = decided.target_ul_s = 100000
         loop.update(measured, decided)
-        assert decided.command_ul_s == 150000
+        assert decided.command_ul_s == 175000
         measured.flow_valid, measured.flow_ul_s = 1, shown_ul_s
         loop.update(measured, decided)
         assert decided.command_ul_s == commanded_ul_s
