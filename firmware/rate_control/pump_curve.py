@@ -69,7 +69,7 @@ class PumpCurve:
         law = self._share
         high = law.narrow(whole, width_mm) if width_mm < law.total_mm else whole
         pressed = self._pressed
-        extra = pressed.extra_u16(high, width_mm) if pressed else 0
+        extra = 0 if pressed is None else pressed.extra_u16(high, width_mm)
         if not extra:
             return high
         if extra < 0:  # a lighter liquid: more than the curve says
@@ -98,7 +98,7 @@ class PumpCurve:
         if duty < 0:
             duty = 0
         pressed = self._pressed
-        return duty + pressed.extra_u16(flow_ul_s, width_mm) if pressed else duty
+        return duty if pressed is None else duty + pressed.extra_u16(flow_ul_s, width_mm)
 
 
 class Turning:

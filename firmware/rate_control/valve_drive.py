@@ -41,6 +41,7 @@ class ValveDrive:
         self._play_ms = settings.valve_play_ms
         self.motor = ValveMotor(settings)
         self._sign = -1 if settings.actuator == BYPASS_VALVE else 1
+        self.shutting_ms = 0  # until the section valves are shut that have been told to
         self._stopping = 0  # the motor runs out: a start now is not the one that was measured
         self._direction = 0  # of the last pulse, towards more flow positive
         self._lost_ms = 0  # motor time that the start still takes
@@ -53,8 +54,13 @@ class ValveDrive:
         """Return the pulse of this tick towards a position, + opens the valve itself.
 
         At rest a gap of less than half the smallest movement is left alone; once moving, the
-        valve goes on until it is there. A demand below 0 runs against the stop.
+        valve goes on until it is there. A demand below 0 runs against the stop. While sections
+        are shutting it closes only so early that it is there with them: until then their liquid
+        still flows, and would be taken from the others.
         """
+        shutting_ms = self.shutting_ms
+        if shutting_ms:
+            self.shutting_ms = shutting_ms - TICK_MS if shutting_ms > TICK_MS else 0
         if self._stopping:
             self._stopping = 0
             return 0
@@ -69,6 +75,9 @@ class ValveDrive:
         elif self.resting:
             if need_ms < motor.near_ms:
                 return 0
+            late_ms = need_ms + self._slack_ms + motor.start_ms
+            if direction < 0 <= demand_u16 and late_ms < shutting_ms:
+                return 0
             self._start(direction)
         elif need_ms < THERE_MS or direction != self._direction:
             self.resting = 1
@@ -79,6 +88,7 @@ class ValveDrive:
         """Take that the motor was cut off, in the midst of a move or not: the next is a start."""
         self.resting = 1
         self._owed_ms = 0
+        self.shutting_ms = 0
 
     def _start(self, direction: int) -> None:
         self._direction = direction

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 DOUBT_TICKS = 2000 // TICK_MS  # of a steady meter that shows too much
 ODD_TICKS = 1000 // TICK_MS
 MOVING_SHIFT = 2
+SHUT_MOST_MS = 1000  # that a section valve is waited for
 SLIP_SHIFT = 4  # from a share of the travel, 2**16, to that of the trim, 2**20
 
 
@@ -37,6 +38,7 @@ class ValveLoop(FlowLoop):
         self._curve = curve
         self._delay_ms = settings.loop_delay_ms
         self._settling_ms = settings.settling_time_ms
+        self._shut_ms = min(settings.hold_lead_ms[1], SHUT_MOST_MS)
         self._ki_q20 = 0  # for the present width
         self._odd = 0  # ticks that the meter has shown less than the motor's way allows
 
@@ -82,9 +84,12 @@ class ValveLoop(FlowLoop):
 
     def take_width(self, width_mm: int) -> None:
         """Take another open width; at that one the curve may be off by more."""
+        valve = self.valve
+        if width_mm < self._model.width_mm and not valve.shutting_ms:
+            valve.shutting_ms = self._shut_ms
         super().take_width(width_mm)
         self._agreed_ul_s = 0
-        self.valve.motor.spoil()
+        valve.motor.spoil()
         self._ki_q20 = valve_gain_q20(self._delay_ms, self._model.lag_ms, self._settling_ms)
 
     def reference_ul_s(self, decided: Decided) -> int:

@@ -89,6 +89,56 @@ def test_turning_back_within_the_play_crosses_only_what_was_crossed():
     assert abs(drive(moved, moved.position_u16 - back, 10) + 50 + 20) <= 2
 
 
+SHUT_MS, LESS = 800, DUTY_FULL * 45 // 100  # 5 % of 4 s below the half: 200 ms of motor
+
+
+def narrowed(shut_ms=SHUT_MS, **changes):
+    """A valve half open, in the tick in which one of three sections was told to shut."""
+    moved = valve(valve_lost_ms=25, hold_lead_ms=[0, shut_ms], **changes)
+    moved.take_width(3000)
+    moved.take_width(2000)
+    moved.valve.position_u16 = DUTY_FULL // 2
+    moved.valve._slack_ms = 0
+    return moved
+
+
+def waited_ms(moved, demand_u16):
+    for tick in range(40):
+        if drive(moved, demand_u16, 1):
+            return tick * TICK_MS
+    return None
+
+
+def test_valve_is_there_when_the_section_is_shut():
+    # 200 ms of motor and 25 of start before 800 ms: it starts at 550 or 600
+    for actuator in (INLINE_VALVE, BYPASS_VALVE):
+        moved = narrowed(actuator=actuator)
+        assert waited_ms(moved, LESS) == 600
+        drive(moved, LESS, 10)
+        assert abs(moved.position_u16 - LESS) < 40
+        assert waited_ms(moved, LESS - 3000) == 0  # and waits no second time
+
+
+def test_valve_waits_for_no_quick_section_and_no_longer_than_a_second():
+    assert waited_ms(narrowed(shut_ms=100), LESS) == 0
+    assert waited_ms(narrowed(shut_ms=2500), LESS) == 800
+
+
+def test_valve_that_is_to_open_or_to_find_its_stop_waits_for_no_section():
+    assert waited_ms(narrowed(), DUTY_FULL * 55 // 100) == 0
+    assert waited_ms(narrowed(), -DUTY_FULL) == 0
+
+
+def test_wait_ends_with_the_work_and_the_next_section_does_not_prolong_it():
+    moved = narrowed()
+    drive(moved, LESS, 8)
+    moved.take_width(1000)
+    assert waited_ms(moved, LESS) == 200
+    moved = narrowed()
+    moved.rest()
+    assert waited_ms(moved, LESS) == 0
+
+
 def test_a_gap_of_less_than_half_the_smallest_movement_is_left_alone():
     # the shortest pulse, 50 ms, loses 26 ms and moves the valve by 24 ms of its travel
     for gap_ms, pulse_ms in ((11, 0), (13, 50), (40, 66)):

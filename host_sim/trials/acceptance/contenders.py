@@ -21,7 +21,7 @@ from rate_control.pump_curve import PumpCurve
 from rate_control.pump_loop import PumpLoop
 from rate_control.records import Decided, Measured, Outputs, Request
 from rate_control.section import Sections
-from rate_control.settings import Settings
+from rate_control.settings import Settings, build
 from rate_control.units import BYPASS_VALVE, DUTY_FULL, ONE_Q16, ONE_Q20, PWM_PUMP, TICK_MS
 from rate_control.valve_loop import ValveLoop
 
@@ -155,11 +155,14 @@ class SectionsUnannounced(Controller):
     """The controller, but its feed-forward is not told of the sections.
 
     A change of sections comes to it only as fast as its own feedback could find it out: with
-    the time constant of the closed loop. In everything else it is the same.
+    the time constant of the closed loop. So it waits for no section valve either. In everything
+    else it is the same.
     """
 
     def _build(self, settings: Settings) -> None:
-        super()._build(settings)
+        told, problems = build({"hold_lead_ms": [0, 0]}, settings)
+        assert told is not None, problems
+        super()._build(told)
         self.sections = SlowSections(settings)
 
     def _decide(self, measured: Measured, decided: Decided) -> None:

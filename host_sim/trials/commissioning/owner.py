@@ -72,6 +72,8 @@ def owner_settings(spec: MachineSpec, slips: Slips = EXACT) -> dict[str, Any]:
         travel_ms = 1e3 * spec.valve.travel_s * (1.0 + spec.valve.play_share) * slips.travel
         values["valve_travel_ms"] = round(travel_ms)
         values["valve_min_pulse_ms"] = shortest_pulse_ms(spec.valve)
+        values["hold_lead_ms"] = [round(1e3 * taken_s * slips.travel) for taken_s in
+                                  (spec.sections.open_s, spec.sections.close_s)]
         # a valve takes its time to the first flow; that is no missing flow
         values["flow_missing_ms"] = min(default_value(row("flow_missing_ms")) + round(travel_ms),
                                         30_000)
