@@ -31,16 +31,15 @@ class FlowLoop:
     doubted says that a meter which agreed has lost a third at once, while nothing was asked of
     the machine: it misses pulses, or outlets are blocked. Either way more flow would be too much
     for those that work. What the meter shows beyond liquid_most_ul_s() cannot be liquid.
-    filled says that the hoses have been under pressure since the settings were taken.
     """
 
+    filled = 0  # only a pump's loop looks whether hoses are
     NEEDS_REST = 0  # the meter teaches only while the flow is at rest
 
     def __init__(self, settings: "Settings") -> None:
         self.trim_q20 = 0
         self.believed = 0
         self.doubted = 0
-        self.filled = 0
         self._agreed_ul_s = 0  # what was expected when the meter last showed it
         self._reached_ml_ha = 0  # of the rate: what the machine has come to
         self._model = Predictor(settings)

@@ -25,7 +25,8 @@ FINE = 4  # bits: the model keeps its flow in 1/16 uL/s
 class Predictor:
     """Follows the flow that was asked for, as late and as slowly as the machine does.
 
-    width_mm is the width of the last tick, 0 at rest, and lag_ms the lag that goes with it.
+    width_mm is the width of the last tick, 0 at rest, and lag_ms the lag that goes with it;
+    total_mm is that of all sections.
     jumped says that the model is far from where it is going, and so least right.
     """
 
@@ -41,7 +42,7 @@ class Predictor:
         if settings.actuator != PWM_PUMP:
             self._more_ms += delay_ms - whole_ticks * TICK_MS  # of the delay, beyond whole ticks
         self._whole_lag_ms = settings.loop_lag_ms
-        self._total_mm = settings.total_width_mm()
+        self.total_mm = settings.total_width_mm()
         self._lag_q16 = 0
         self._past_ul_s = [0] * slots
         self._past_mm = [0] * slots
@@ -60,7 +61,7 @@ class Predictor:
 
     def take_width(self, width_mm: int) -> None:
         """Take another open width: the fewer outlets are open, the longer a pressure takes."""
-        self.lag_ms = muldiv(self._whole_lag_ms, self._total_mm, max(width_mm, 1))
+        self.lag_ms = muldiv(self._whole_lag_ms, self.total_mm, max(width_mm, 1))
         # Tustin's equivalent of 1 - exp(-tick / lag)
         self._lag_q16 = min(TICK_MS * ONE_Q16 // (self.lag_ms + self._more_ms), ONE_Q16)
         if self.width_mm:

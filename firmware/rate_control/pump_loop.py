@@ -30,21 +30,20 @@ class PumpLoop(FlowLoop):
     """Target flow and measured flow in, commanded flow and duty out.
 
     trim_most_q20 is what it may give beyond its target, as a part of it; less where the curve was
-    changed so that it gives more by itself.
+    changed so that it gives more by itself. filled is 1 once the hoses have been under
+    pressure, and 2 while a start is under way that finds them so.
     """
 
     def __init__(self, settings: "Settings", curve: "PumpCurve") -> None:
         super().__init__(settings)
         self.position_u16 = 0  # a pump has none
         self.trim_most_q20 = TRIM_MOST_Q20
-        self._from_rest = 0  # until it has come to its rate
+        self.filled = 0
         self._curve = curve
         self._ki_q20 = min(self._simc_ki_q20, KI_MAX_Q20)  # for the present width
-        self._total_mm = settings.total_width_mm()
-        self._top_ul_s = settings.curve_flow_ul_s[-1]
         # What the step test saw, half a tick late and mostly at half of the highest flow, less the
         # meter's share: a window of pulses tells of its middle, and ends half a pulse ago.
-        pulse_ms = 200000000000 // settings.meter_pulses_hl // self._top_ul_s
+        pulse_ms = 200000000000 // settings.meter_pulses_hl // settings.curve_flow_ul_s[-1]
         window_ms = max(pulse_ms * settings.meter_average_pulses, TICK_MS)
         late_ms = settings.loop_delay_ms + settings.loop_lag_ms
         self._lag_ms = max(late_ms - (TICK_MS + window_ms + pulse_ms >> 1), 0)
@@ -75,9 +74,11 @@ class PumpLoop(FlowLoop):
         rest = target & ONE_Q12 - 1
         trim_q12 = trim_q20 >> 8
         command = target + whole * trim_q12 + (rest * trim_q12 >> 12) + correction
-        most_q12 = self.trim_most_q20 >> 8
-        most = target + whole * most_q12 + (rest * most_q12 >> 12)
-        command = min(command, most, FLOW_MAX_UL_S)
+        if command > target:
+            most_q12 = self.trim_most_q20 >> 8
+            command = min(command, target + whole * most_q12 + (rest * most_q12 >> 12))
+        if command > FLOW_MAX_UL_S:
+            command = FLOW_MAX_UL_S
         decided.command_ul_s = command if command > 0 else 0
 
     def _lead_ul_s(self, target_ul_s: int, measured: "Measured", decided: Decided) -> int:
@@ -93,20 +94,20 @@ class PumpLoop(FlowLoop):
         rate = decided.rate_ml_ha
         reached = self._reached_ml_ha
         gap = rate - reached
-        top_ul_s = self._top_ul_s
-        total_mm = self._total_mm
-        flow_ul_s = clamp(muldiv(target_ul_s, total_mm, decided.width_mm), 1, top_ul_s)
+        middle_ul_s = self._trust.middle_ul_s  # where the lag was learned
+        total_mm = self._model.total_mm
+        flow_ul_s = clamp(muldiv(target_ul_s, total_mm, decided.width_mm), 1, 2 * middle_ul_s)
         most = rate * 3 >> 2
-        room = muldiv(rate, top_ul_s - flow_ul_s, flow_ul_s)
+        room = muldiv(rate, 2 * middle_ul_s - flow_ul_s, flow_ul_s)
         if 0 < room < most:
             most = room
-        if not reached:
-            self._from_rest = 1
-        if not self._from_rest:
+        if self.filled and not reached:
+            self.filled = 2
+        if self.filled == 1:
             flow_ul_s = muldiv(flow_ul_s, rate + reached, 2 * rate)
         lag_ms = muldiv(self._lag_ms, total_mm, decided.width_mm)  # the fewer outlets, the longer
-        lag_ms = (self._lag_ms >> 1) + muldiv(lag_ms, flow_ul_s, top_ul_s)
-        if self._from_rest and self.filled:
+        lag_ms = self._lag_ms + muldiv(lag_ms, flow_ul_s, middle_ul_s) >> 1
+        if self.filled == 2:
             lag_ms >>= 1
         lag_ms = max(lag_ms - TICK_MS, 0)  # what comes within a tick needs no lead
         lead = clamp(muldiv(gap, lag_ms, TICK_MS), -rate, most)
@@ -115,7 +116,6 @@ class PumpLoop(FlowLoop):
         reached += muldiv(gap + lead, TICK_MS, lag_ms + TICK_MS)
         if -rate < lead < most:
             reached = rate
-            self._from_rest = 0
             self.filled = 1
         self._reached_ml_ha = reached
         return muldiv(lead, target_ul_s, rate)
@@ -127,7 +127,7 @@ class PumpLoop(FlowLoop):
         grows as the flow falls, which is not in the model.
         """
         super().take_width(width_mm)
-        self._ki_q20 = min(muldiv(self._simc_ki_q20, width_mm, self._total_mm), KI_MAX_Q20)
+        self._ki_q20 = min(muldiv(self._simc_ki_q20, width_mm, self._model.total_mm), KI_MAX_Q20)
 
     def reference_ul_s(self, decided: Decided) -> int:
         """Return the flow that belongs to a duty that the loop did not choose."""

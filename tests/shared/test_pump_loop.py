@@ -407,7 +407,7 @@ def test_of_what_the_step_test_saw_the_meters_own_lag_is_taken_out():
                             ({"meter_pulses_hl": 500}, 0)):
         loop = late_loop(**{"loop_delay_ms": 100, "loop_lag_ms": 200} | changes)
         commands_for(loop, 90000, 40)
-        led_ms = max(lag_ms // 2 + lag_ms * 92000 // 184000 - TICK_MS, 0)
+        led_ms = max(lag_ms - TICK_MS, 0)
         assert commands_for(loop, 94000, 2) == [94000 + 4000 * led_ms // TICK_MS, 94000]
 
 
