@@ -117,7 +117,9 @@ with a pump is of the electric kind whose pump is nearest to yours; a machine wi
 valve needs one. What `[fitted]` says of outlets, check valves, section valves, pump, relief valve,
 meter and speed sensor is simulated in place of the kind's; of two points of a pump the class, its
 inertia and its current are scaled with the open flow, and the slip makes the rest. The liquid is
-water or has the density of the settings.
+water or has the density of the settings. Where the settings take speed or place from a receiver
+(`speed_source`, `can_use`, `position_use`), the twin has one that reports five times a second;
+`[twin.gnss]` says of what kind it is.
 
 A table `[twin.NAME]` says where the simulated machine differs from what is believed of it:
 `[twin.ground]`, `[twin.meter]`, `[twin.sections]` and so on, with the parameters of

@@ -1,8 +1,8 @@
 """The simulated machine that a machine file describes.
 
 Three layers, each before the one under it: the tables of [twin]; what [fitted] says of outlets,
-valves, pump, meter and speed sensor; and, for all that no data sheet says (inertia, lags,
-hoses), a kind of machine from the catalogue.
+valves, pump, meter and speed sensor, with a GNSS receiver where the settings use one; and, for all
+that no data sheet says (inertia, lags, hoses), a kind of machine from the catalogue.
 """
 
 from __future__ import annotations
@@ -23,12 +23,14 @@ from host_sim.sizing import texts
 from host_sim.sizing.fields import FIELDS
 from host_sim.sizing.machine import NOMINAL_V, Pump
 from host_sim.trials.commissioning.owner import ACTUATORS
-from rate_control.units import PWM_PUMP
+from rate_control.settings import Settings
+from rate_control.units import BY_PULSES, PWM_PUMP
 
 WATER_G_L = 1000
 ELECTRIC = ("electric_s", "electric_m", "electric_l")
 # One part in so many: a value that is the kind's own but for its last digit is left as it is.
 SAME = 1e-9
+RECEIVER_HZ = 5.0  # reports a second that a receiver is used with at least, as its how-to says
 
 
 def spec_of(machine: MachineFile) -> MachineSpec:
@@ -54,6 +56,11 @@ def spec_of(machine: MachineFile) -> MachineSpec:
                                   f"simulated machine has {spec.sections.count}: the twin needs "
                                   "the outlets of each section, as in sections = [3, 3]"))
     return spec
+
+
+def uses_receiver(settings: Settings) -> bool:
+    """Whether speed or place are to come from a receiver, by its sentences or over a CAN bus."""
+    return bool(settings.speed_source != BY_PULSES or settings.can_use or settings.position_use)
 
 
 def _fields(machine: MachineFile) -> dict[str, Any]:
@@ -98,6 +105,7 @@ def _with_fitted(spec: MachineSpec, machine: MachineFile, fields: Mapping[str, A
         "meter": _meter(fields),
         "ground": _some(pulses_per_m=fields.get("speed_sensor")),
         "liquid": _liquid(machine),
+        "gnss": {"hz": RECEIVER_HZ} if uses_receiver(machine.settings) else {},
     }
     count = len(fields["sections"]) if "sections" in fields else spec.sections.count
     if count != spec.sections.count and len(spec.sections.hose_m) > 1:

@@ -125,7 +125,7 @@ def test_speed_comes_by_the_bus_and_a_silent_one_applies_nothing() -> None:
     run(block(CAN, "sh").strip())
     assert figures("can")["volume_l"] > 4.0 and not figures("can")["notes"]
     text = BAR.read_text(encoding="utf-8")
-    BAR.write_text(text.replace("hz = 10\n", ""), encoding="utf-8")
+    BAR.write_text(text.replace("hz = 10\n", "hz = 0\n"), encoding="utf-8")
     silent = driven()
     assert silent["controller_volume_l"] == 0.0 and not silent["notes"]
     BAR.write_text(text.replace('speed_source = "GNSS"', 'speed_source = "both"').replace(

@@ -267,6 +267,24 @@ slip = "3 %"
     assert spec.ground.slip_share == 0.03
 
 
+@pytest.mark.parametrize(("fitted", "settings", "twin", "hz"), [
+    ("", "", "", 0),
+    ('speed_source = "both"', "", "", 5),
+    ('speed_source = "GNSS"', "", "", 5),
+    ("", 'can_use = "ground"', "", 5),
+    ("", 'position_use = "record"', "", 5),
+    ('speed_source = "both"', "", '[twin.gnss]\ndelay = "0.3 s"', 5),
+    ('speed_source = "both"', "", "[twin.gnss]\nhz = 10", 10),
+    ('speed_source = "GNSS"', "", "[twin.gnss]\nhz = 0", 0),  # as asked: one that is broken
+])
+def test_the_twin_has_a_receiver_where_the_machine_uses_one(put, fitted, settings, twin, hz):
+    """Else 'both' drives by the wheel alone, and nothing says so."""
+    text = MINE.replace("[fitted]", f"[fitted]\n{fitted}", 1)
+    assert "[settings]" in text
+    text = text.replace("[settings]", f"[settings]\n{settings}", 1)
+    assert spec_of(load_machine(put(f"{text}\n{twin}\n"))).gnss.hz == hz
+
+
 def test_a_pump_of_two_points_is_simulated_as_it_is_said(put):
     text = MINE.replace("[learned", 'pump = "15 L/min open, 8 L/min at 2 bar"\n[learned', 1)
     pump = spec_of(load_machine(put(text))).pump
