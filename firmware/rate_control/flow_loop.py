@@ -33,7 +33,7 @@ class FlowLoop:
     for those that work. What the meter shows beyond liquid_most_ul_s() cannot be liquid.
     """
 
-    filled = 0  # only a pump's loop looks whether hoses are
+    filled: int  # of the hoses: only a pump's loop looks
     NEEDS_REST = 0  # the meter teaches only while the flow is at rest
 
     def __init__(self, settings: "Settings") -> None:
