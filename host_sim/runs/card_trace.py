@@ -13,6 +13,7 @@ import random
 import struct
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 from zlib import crc32
 
@@ -52,20 +53,35 @@ class Sector:
 class CardSession:
     """What was written from one start to the next; `place` is that of its first sector.
 
-    `text` and `numbers` are as they came, `width` says how many numbers a record has, `damaged`
-    counts sectors that are not whole.
+    `text` and `numbers` are as they came, from so many `text_sectors` without a gap between them,
+    `width` says how many numbers a record has, `damaged` counts sectors that are not whole.
     """
 
     place: int
     text: bytes = b""
+    text_sectors: int = 0
+    gap: bool = False  # in the texts: what is left of the settings may still look whole
     numbers: bytearray = field(default_factory=bytearray)
     width: int = 1
     damaged: int = 0
 
     @property
-    def whole(self) -> bool:
-        """Whether its texts are all there; without them its numbers mean nothing."""
-        return self.text.count(b"\n") == len(TEXTS)
+    def usable(self) -> bool:
+        """Whether a recording can be made of it; without its texts its numbers mean nothing."""
+        return self.records > 0 and self.texts() is not None
+
+    def texts(self) -> list[Body] | None:
+        """What the board said of itself, None where a part is missing or damaged."""
+        if self.gap:
+            return None
+        found: list[Body] = []
+        try:
+            for (name, _), line in zip(TEXTS, self.text.splitlines(), strict=True):
+                said = parsed(json.loads, line)[name]
+                found.append({name: said["values"] if name == "settings" else said})
+        except (KeyError, TypeError, ValueError):
+            return None
+        return found
 
     @property
     def records(self) -> int:
@@ -132,10 +148,18 @@ def trace_file(path: Path) -> Path:
 
 def read_sessions(path: Path) -> Iterator[CardSession]:
     """The sessions in a file. Raises InputError where it is none of ours, or not all there."""
+    number = _number_of(path, read_start(path), path.stat().st_size // SECTOR)
+    return _sessions_of(path, number, islice(_sectors(path), 1, None))
+
+
+def read_start(path: Path) -> bytes:
+    """The first two sectors of a file, or what there is of them. Raises InputError."""
     check_file(path, LARGEST_BYTES)
-    if path.stat().st_size < SECTOR:
-        _opened(path, None, 0)
-    return sessions_of(path, _sectors(path), path.stat().st_size // SECTOR)
+    try:
+        with path.open("rb") as file:
+            return file.read(2 * SECTOR)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror}") from error
 
 
 def _sectors(path: Path) -> Iterator[bytes]:
@@ -148,16 +172,13 @@ def _sectors(path: Path) -> Iterator[bytes]:
         raise InputError(f"{path}: cannot be read: {error.strerror}") from error
 
 
-def sessions_of(path: Path, sectors: Iterable[bytes], size: int) -> Iterator[CardSession]:
-    """The sessions in so many sectors; what lies behind the first empty one was never written."""
-    number = 0
+def _sessions_of(path: Path, number: int, sectors: Iterable[bytes]) -> Iterator[CardSession]:
+    """The sessions in the sectors behind the first; behind an empty one nothing was written."""
     damaged = 0
     session: CardSession | None = None
-    for place, data in enumerate(sectors):
+    for place, data in enumerate(sectors, 1):
         sector = sector_of(data)
-        if place == 0:
-            number = _opened(path, sector, size)
-        elif sector is None or (sector.number, sector.place) != (number, place):
+        if sector is None or (sector.number, sector.place) != (number, place):
             damaged += 1
         elif sector.kind == EMPTY:
             break
@@ -174,14 +195,17 @@ def sessions_of(path: Path, sectors: Iterable[bytes], size: int) -> Iterator[Car
         yield session
 
 
-def _opened(path: Path, sector: Sector | None, size: int) -> int:
-    """The number of a file, by its first sector."""
-    if sector is None or sector.kind != EMPTY or sector.place:
+def _number_of(path: Path, start: bytes, size: int) -> int:
+    """The number of a file of so many sectors; where the first is damaged, by the second."""
+    first, second = sector_of(start[:SECTOR]), sector_of(start[SECTOR:])
+    if first is None and second is not None and second.place == 1:
+        return second.number
+    if first is None or first.kind != EMPTY or first.place:
         raise InputError(f"{path}: is no trace of a board, {FILE_NAME} as `card prepare` makes it")
-    if size < sector.count:
-        raise InputError(f"{path}: is not all there: {size} of {sector.count} sectors; copy it "
+    if size < first.count:
+        raise InputError(f"{path}: is not all there: {size} of {first.count} sectors; copy it "
                          "again")
-    return sector.number
+    return first.number
 
 
 def _take(path: Path, session: CardSession, sector: Sector) -> None:
@@ -192,27 +216,29 @@ def _take(path: Path, session: CardSession, sector: Sector) -> None:
         raise InputError(f"{path}: sector {sector.place}: is whole, but not of this version: a "
                          "newer firmware wrote it")
     if sector.kind == HEAD:
+        session.gap = session.gap or sector.place != session.place + session.text_sectors
         session.text += sector.data[:length]
+        session.text_sectors += 1
     else:
         session.width = sector.width
         session.numbers += sector.data[:length]
 
 
-def recording_of(path: Path, session: CardSession) -> bytes:
-    """A whole session as a recording. Raises InputError where its texts are none of a board."""
-    bodies: list[Body] = [{"recording": 1, "started": None, "port": "a card"}]
-    try:
-        for (name, _), line in zip(TEXTS, session.text.splitlines(), strict=True):
-            found = parsed(json.loads, line)[name]
-            bodies.append({name: found["values"] if name == "settings" else found})
-        lines = [_line(number, body) for number, body in enumerate(bodies)]
-    except (KeyError, TypeError, ValueError) as error:
-        raise InputError(f"{path}: sector {session.place}: its texts are not those of a board: "
-                         f"{error}") from error
+def recording_of(session: CardSession) -> bytes:
+    """A usable session as a recording."""
+    bodies: list[Body] = [{"recording": 1, "started": None, "port": "a card"},
+                          *(session.texts() or ())]
+    lines = [_line(number, body) for number, body in enumerate(bodies)]
     lines += [_line(number, {"telemetry": numbers})
               for number, numbers in enumerate(session.rows(), len(lines))]
     lines.append(_line(len(lines), {"power_off": 1, "damaged": session.damaged}))
     return b"".join(lines)
+
+
+def is_of(recording: bytes, session: bytes) -> bool:
+    """Whether a recording is of this session, or of its beginning; the last line is the end's."""
+    records = recording.splitlines(keepends=True)[:-1]
+    return bool(records) and session.startswith(b"".join(records))
 
 
 def _line(number: int, body: Body) -> bytes:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import math
 import struct
+from pathlib import Path
 
 from app.card_file import NAME
-from host_sim.runs.card_trace import SECTORS_AN_HOUR, empty_sector
+from host_sim.common.errors import InputError
+from host_sim.common.output import check_target
+from host_sim.runs.card_trace import SECTORS_AN_HOUR, empty_sector, read_start, sector_of
 from host_sim.twin.card_chip import SECTOR, CardChip
 
 PARTITION = 2048
@@ -18,13 +21,14 @@ DATA = PARTITION + RESERVED + 2 * FAT
 FILE_CLUSTER = 3
 ROOMY = 2  # where a position is followed a sector holds fewer records
 TEXT_SECTORS = 100
+NUMBER = 4711  # of the file of a simulated card; `card prepare` draws one for a real card
 FILE = DATA + (FILE_CLUSTER - 2) * CLUSTER  # first sector of trace.bin
 
 
 class PreparedCard(CardChip):
     """A card with a trace.bin of so many sectors, at most half a million."""
 
-    def __init__(self, sectors: int, number: int = 4711) -> None:
+    def __init__(self, sectors: int, number: int = NUMBER) -> None:
         self.file_sectors = sectors
         self.number = number
         super().__init__(DATA + CLUSTERS * CLUSTER)
@@ -53,6 +57,16 @@ class PreparedCard(CardChip):
 def card_for(seconds: float) -> PreparedCard:
     """A card with room for so long a drive, and for a good deal more than its texts."""
     return PreparedCard(math.ceil(seconds / 3600 * SECTORS_AN_HOUR * ROOMY) + TEXT_SECTORS)
+
+
+def check_card_target(path: Path) -> None:
+    """Raise InputError where another file than a simulated trace would be written over."""
+    check_target(path)
+    if path.exists():
+        first = sector_of(read_start(path)[:SECTOR])
+        if first is None or first.number != NUMBER:
+            raise InputError(f"{path}: is there already and is no trace of the twin: it is not "
+                             "written over")
 
 
 def _ended(data: bytes) -> bytes:

@@ -92,26 +92,37 @@ def read_card(args: argparse.Namespace) -> int:
 def write_recordings(path: Path, folder: Path) -> bool:
     """Write a recording for each session of a trace, and say so; whether there is one.
 
-    The file is read to its end before any is written.
+    The file is read to its end before any is written. Raises InputError where the folder has
+    recordings of another card: its sessions have the same names.
     """
     from host_sim.common.errors import plain
     from host_sim.common.output import write_bytes
     from host_sim.runs.card_trace import read_sessions, recording_name, recording_of
 
-    if not sum(len(recording_of(path, one)) for one in read_sessions(path) if usable(one)):
-        return False
+    usable = []
     for session in read_sessions(path):
-        if not usable(session):
+        if session.usable:
+            _check_same(session, folder)
+            usable.append(session.place)
+    for session in read_sessions(path) if usable else ():
+        if session.place not in usable:
             print(f"{plain(path)}: sector {session.place}: a session without its texts or without "
                   "records is left out", file=sys.stderr)
             continue
         file = folder / recording_name(session)
-        write_bytes({file: recording_of(path, session)})
+        write_bytes({file: recording_of(session)})
         damaged = f", {session.damaged} sectors are damaged" if session.damaged else ""
         print(f"{plain(file)}: {session.records} records{damaged}")
-    return True
+    return bool(usable)
 
 
-def usable(session: CardSession) -> bool:
-    """Whether a recording can be made of it."""
-    return session.whole and session.records > 0
+def _check_same(session: CardSession, folder: Path) -> None:
+    """Raise InputError where the name of its recording is that of another session."""
+    from host_sim.common.errors import InputError
+    from host_sim.common.reading import read_bytes
+    from host_sim.runs.card_trace import LARGEST_BYTES, is_of, recording_name, recording_of
+
+    file = folder / recording_name(session)
+    if file.exists() and not is_of(
+            read_bytes(file, LARGEST_BYTES), recording_of(session)):
+        raise InputError(f"{file}: is there already and is not of this card: give another folder")

@@ -62,6 +62,7 @@ def run(args: argparse.Namespace) -> int:
     from host_sim.common.errors import plain
     from host_sim.common.output import check_directory, check_target
     from host_sim.report.table import short_table
+    from host_sim.twin.card_image import check_card_target
     from host_sim.twin.drive import drive
     from host_sim.twin.plain_drive import scenario_for
 
@@ -72,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
     if args.record_inputs:
         check_target(args.record_inputs)
     if args.card:
-        check_target(args.card)
+        check_card_target(args.card)
     result = drive(scenario, args.out, us, args.record_inputs, args.card)
     print(short_table(result.figures, us))
     for path in result.paths:

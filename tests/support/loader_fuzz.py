@@ -393,8 +393,8 @@ def _trace(directory: Path, data: bytes) -> None:
     for number, found in enumerate((whole, data)):
         path = put(directory, f"{number}.bin", found)
         for session in read_sessions(path):
-            if session.whole and session.records:
-                _recording(directory, recording_of(path, session))
+            if session.usable:
+                _recording(directory, recording_of(session))
 
 
 def _summed(data: bytes) -> bytes:

@@ -22,7 +22,7 @@ from host_sim.runs.card_trace import (
     write_empty,
 )
 from host_sim.runs.recording_run import read_recording, run_of
-from host_sim.twin.card_image import DATA, FILE, PARTITION, PreparedCard
+from host_sim.twin.card_image import DATA, FILE, PARTITION, PreparedCard, check_card_target
 from host_sim.twin.twin import Twin
 from tests.support.card_rig import TimedCard, done, sector, started
 from tests.support.drives import START, short_scenario
@@ -59,8 +59,8 @@ def test_the_card_has_what_a_computer_records(tmp_path, record_property):
     card = PreparedCard(SECTORS)
     record_twin(tmp_path / "field.rec", short_scenario(tmp_path), card=card)
     recorded = read_recording(tmp_path / "field.rec").sessions[0]
-    path, sessions = written(tmp_path, card)
-    (tmp_path / "card.rec").write_bytes(recording_of(path, sessions[-1]))
+    _, sessions = written(tmp_path, card)
+    (tmp_path / "card.rec").write_bytes(recording_of(sessions[-1]))
     found = read_recording(tmp_path / "card.rec")
     kept = found.sessions[0]
     assert kept.settings == recorded.settings and kept.names == recorded.names
@@ -103,7 +103,7 @@ def test_a_power_cut_loses_half_a_second(tmp_path, torn):
     drive(tmp_path, card, START + '[[event]]\nat_s = 14\nmaster = "off"\n'
           '[[event]]\nat_s = 15\nmaster = "on"\n', dict.fromkeys(range(234, 250), cut))
     path, (first, second) = written(tmp_path, card)
-    assert first.whole and second.whole
+    assert first.usable and second.usable
     assert (first.damaged + second.damaged) == torn
     ticks = [row[0] for row in first.rows()]
     assert ticks == list(range(ticks[0], ticks[-1] + 1, EVERY_TICKS))
@@ -228,6 +228,61 @@ def test_file_of_a_card_is_refused_in_one_line(tmp_path, capsys):
     assert "1 sectors are damaged" in capsys.readouterr().out
     (recording,) = (tmp_path / "out").iterdir()
     assert run_of(recording).about["damaged_lines"] == 1
+
+
+def test_another_card_is_not_written_over_the_recordings_of_the_last(tmp_path, capsys):
+    """Its sessions have the same names: each card begins with trace_0000001.rec."""
+    cards = [PreparedCard(200, number) for number in (11, 12)]
+    drive(tmp_path, cards[0], at={300: lambda twin: twin.board.reset("power")})
+    drive(tmp_path, cards[1], "")
+    paths = []
+    for card in cards:
+        path = tmp_path / f"{card.number}.bin"
+        path.write_bytes(b"".join(card.trace()))
+        paths.append(path)
+    read = ["card", "read", "--out", str(tmp_path / "out"), "--from"]
+    assert main([*read, str(paths[0])]) == 0
+    kept = {path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()}
+    assert len(kept) == 2
+    capsys.readouterr()
+    assert main([*read, str(paths[1])]) == 2
+    told = capsys.readouterr().err
+    assert "trace_0000001.rec: is there already and is not of this card" in told
+    assert told.count("\n") == 1
+    (tmp_path / "out" / "trace_0000001.rec").write_bytes(b"a note\n")
+    assert main([*read, str(paths[0])]) == 2
+    (tmp_path / "out" / "trace_0000001.rec").unlink()
+    assert main([*read, str(paths[0])]) == 0  # the same once more
+    assert {path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()} == kept
+
+
+def test_a_damaged_sector_costs_its_session_at_most(tmp_path, capsys):
+    """One among the texts of a session, and the very first of the file: the rest is read."""
+    card = PreparedCard(300)
+    drive(tmp_path, card, at={200: lambda twin: twin.board.reset("power")})
+    path, (first, second) = written(tmp_path, card)
+    data = bytearray(path.read_bytes())
+    for place in (0, first.place + 2):
+        data[512 * place + 60] ^= 1
+    path.write_bytes(data)
+    out = tmp_path / "out"
+    assert main(["card", "read", "--from", str(path), "--out", str(out)]) == 0
+    assert f"sector {first.place}: a session without its texts" in capsys.readouterr().err
+    assert [one.name for one in out.iterdir()] == [recording_name(second)]
+    assert (out / recording_name(second)).read_bytes() == recording_of(second)
+
+
+def test_a_drive_writes_over_no_trace_of_a_real_card_and_over_no_other_file(tmp_path, capsys):
+    target = tmp_path / "trace.bin"
+    write_empty(target, 200, lambda share: None)
+    kept = target.read_bytes()
+    for data in (kept, b"a note\n"):
+        target.write_bytes(data)
+        assert main(["drive", "--out", str(tmp_path / "out"), "--card", str(target)]) == 2
+        assert "is no trace of the twin: it is not written over" in capsys.readouterr().err
+        assert target.read_bytes() == data and not (tmp_path / "out").exists()
+    target.write_bytes(b"".join(PreparedCard(200).trace()))
+    check_card_target(target)
 
 
 def test_the_file_system_is_found_as_another_driver_made_it(tmp_path):
