@@ -23,8 +23,7 @@ class PumpCurve:
         self._supply_mv = settings.curve_supply_mv
         self._gap_u16 = settings.curve_gap_u16
         share = self._share = width_share.make(settings)
-        # of a valve the law says it all
-        self._pressed = share if isinstance(share, width_share.PumpShare) else None
+        self._plain_mm = share.plain_mm
         self._piece = 0  # of the curve, looked up last: the next is seldom far
         self._commanded = Turning()
         self._wanted = Turning()
@@ -68,8 +67,9 @@ class PumpCurve:
         whole = max(interpolate(self._duty, self._flow, demand_u16), 0)
         law = self._share
         high = law.narrow(whole, width_mm) if width_mm < law.total_mm else whole
-        pressed = self._pressed
-        extra = 0 if pressed is None else pressed.extra_u16(high, width_mm)
+        if width_mm >= self._plain_mm:
+            return high
+        extra = law.extra_u16(high, width_mm)
         if not extra:
             return high
         if extra < 0:  # a lighter liquid: more than the curve says
@@ -97,8 +97,9 @@ class PumpCurve:
         duty = on_piece(flows, self._duty, piece, whole)
         if duty < 0:
             duty = 0
-        pressed = self._pressed
-        return duty if pressed is None else duty + pressed.extra_u16(flow_ul_s, width_mm)
+        if width_mm >= self._plain_mm:
+            return duty
+        return duty + law.extra_u16(flow_ul_s, width_mm)
 
 
 class Turning:

@@ -9,11 +9,16 @@ if TYPE_CHECKING:
 
 
 class ValveShare:
-    """What both regulating valves have in common: one flow learned."""
+    """What both regulating valves have in common: no extra demand, one flow learned."""
 
     def __init__(self, settings: "Settings") -> None:
         self.total_mm = settings.total_width_mm()
+        self.plain_mm = 0  # at any width there is no extra demand
         self._flow_ul_s = max(settings.curve_share_ul_s, 1)
+
+    def extra_u16(self, flow_ul_s: int, width_mm: int) -> int:
+        """Return 0: whole() says it all."""
+        return 0
 
 
 class InlineShare(ValveShare):

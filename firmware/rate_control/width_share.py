@@ -2,11 +2,11 @@
 
 The law of a pump is here, those of the regulating valves are in valve_share.py. Each has one
 number, which the pump curve procedure learns by closing sections. whole() is the flow with all
-sections on at the same demand, narrow() its inverse. A pump has extra_u16(), too: demand to add.
-r is the share of the width that is open, Q the flow through it.
+sections on at the same demand, narrow() its inverse, extra_u16() a demand to add where less than
+plain_mm of the width is open. r is the share of the width that is open, Q the flow through it.
 """
 
-from rate_control.intmath import muldiv
+from rate_control.intmath import LIMIT, muldiv
 from rate_control.units import CURVE_POINTS, INLINE_VALVE, ONE_Q12, PWM_PUMP
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
@@ -29,6 +29,9 @@ class PumpShare:
         self._pressure_u16 = settings.curve_pressure_u16
         self._top_ul_s = settings.curve_flow_ul_s[CURVE_POINTS - 1]
         self._denser_q11 = settings.liquid_density_g_l * ONE_Q11 // settings.curve_density_g_l
+        self.plain_mm = 0
+        if self._pressure_u16:
+            self.plain_mm = self.total_mm if self._denser_q11 == ONE_Q11 else LIMIT
 
     def whole(self, flow_ul_s: int, width_mm: int) -> int:
         """Return the flow: its part of the demand does not depend on the sections."""
@@ -40,9 +43,7 @@ class PumpShare:
 
     def extra_u16(self, flow_ul_s: int, width_mm: int) -> int:
         """Return the demand for the pressure that fewer sections and the density add."""
-        if not self._pressure_u16 or width_mm <= 0:
-            return 0
-        if width_mm >= self.total_mm and self._denser_q11 == ONE_Q11:
+        if width_mm <= 0:
             return 0
         part = min(muldiv(flow_ul_s, ONE_Q12, self._top_ul_s), 4 * ONE_Q12)
         narrow = part

@@ -80,7 +80,6 @@ def test_whole_width_changes_nothing(actuator, flow, width):
     if actuator != units.BYPASS_VALVE:
         assert made.whole(min(flow, LIMIT_UL_S), WIDTH) == pytest.approx(
             min(flow, LIMIT_UL_S), abs=1)
-    if actuator == units.PWM_PUMP:
-        assert made.extra_u16(flow, WIDTH) == 0
+    assert made.extra_u16(flow, WIDTH) == 0
     assert 0 <= made.narrow(flow, width) <= 10_000_000
     assert 0 <= made.whole(flow, width) <= 10_000_000

@@ -198,7 +198,8 @@ BREAKS = (
     ("8.8", PLAUSIBILITY, "            self._noise_ticks = NOISE_TICKS\n", "            pass\n"),
     ("8.8", PLAUSIBILITY, "measured.flow_noise and decided.state != BENCH",
      "measured.flow_noise"),
-    ("8.7", PUMP_LOOP, "min(command, most, FLOW_MAX_UL_S)", "min(command, FLOW_MAX_UL_S)"),
+    ("8.7", PUMP_LOOP, "min(command, target + whole * most_q12 + (rest * most_q12 >> 12))",
+     "min(command, FLOW_MAX_UL_S)"),
 )
 
 
