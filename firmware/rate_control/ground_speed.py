@@ -163,10 +163,7 @@ class GroundSpeed:
         past = self._past_mm_s
         slot = self._slot
         ticks = SLOPE_TICKS
-        was_led = 0
         if self._short_line:
-            was_led = self._led_mm_s
-            self._led_mm_s = 0
             window_us = self._counter.window_us + TICK_US // 2
             if window_us < SLOPE_TICKS * TICK_US:
                 ticks = window_us // TICK_US or 1
@@ -174,16 +171,19 @@ class GroundSpeed:
         past[slot] = speed
         self._slot = slot + 1 if slot < SLOPE_TICKS - 1 else 0
         if not before or not speed:
+            self._led_mm_s = 0
             return speed  # just moved off or stopping: no slope to trust
         gain = speed - before
         most = self._most_ahead_mm_s
         if ticks == 1 and -RISE_MM_S <= gain <= RISE_MM_S:
             gain = gain * self.first_lead_ms // TICK_MS
+            was_led = self._led_mm_s
             self._led_mm_s = led = speed + gain
             if was_led:
                 gain += (led - was_led) * self.second_lead_ms // TICK_MS
             most += most
         else:
+            self._led_mm_s = 0
             gain = gain * most // (ticks * RISE_MM_S)  # most is for the fastest rise
         if most > speed >> 1:
             most = speed >> 1

@@ -267,6 +267,13 @@ def test_a_pump_is_led_twice_but_not_after_what_no_machine_does():
     assert ground.tick(55).speed_ahead_mm_s == 2750 + 1375, "half of the speed still bounds both"
 
 
+def test_what_was_led_before_a_stop_leads_no_start():
+    ground = Ground(speed_pulses_km=500000, look_ahead_ms=150).driving(75)
+    for _ in range(60):
+        ground.tick()
+    assert [ground.tick(pulses).speed_ahead_mm_s for pulses in (4, 5, 6)] == [0, 200, 240 + 80]
+
+
 def test_the_speed_at_which_a_signal_ends_is_kept_and_none_before():
     # 23 pulses in the last tick are faster than the mean of the window
     for last, seen_mm_s in ((20, 3076), (23, 3538)):

@@ -23,6 +23,8 @@ NO_TICK = "less than a tick is no tick"
 LATE, LATE_TEXT = '(TICK_LATE, "tick_late", 1, ', ', "controller held up: report it"),'
 LOST, LOST_TEXT = '(SPEED_LOST, "speed_lost", 0, ', ', "speed signal lost: sensor, cable"),'
 FAILED, FAILED_TEXT = '(PROGRAM_FAILED, "program_failed", 1, ', ', "program failed: report it"),'
+NOISE = '(METER_NOISE, "meter_noise", 0, '
+NOISE_TEXT = ', "meter noise: its cable, screen, earth"),'
 LONG_WAY = "the long way round gives the same"
 COUNTER = "rate_control.pulse_counter.PulseCounter."
 REPORTED = "rate_control.reported_speed.ReportedSpeed.__init__"
@@ -161,10 +163,16 @@ ARGUED: tuple[tuple[str, str, str, str], ...] = (
     ("rate_control.faults", LOST + "0" + LOST_TEXT, LOST + "-1" + LOST_TEXT, NO_TICK),
     ("rate_control.faults", FAILED + "0" + FAILED_TEXT, FAILED + "1" + FAILED_TEXT, NO_TICK),
     ("rate_control.faults", FAILED + "0" + FAILED_TEXT, FAILED + "-1" + FAILED_TEXT, NO_TICK),
+    ("rate_control.faults", NOISE + "0" + NOISE_TEXT, NOISE + "1" + NOISE_TEXT, NO_TICK),
+    ("rate_control.faults", NOISE + "0" + NOISE_TEXT, NOISE + "-1" + NOISE_TEXT, NO_TICK),
     ("rate_control.faults.Faults.__init__", "self._held = 0", "self._held = 1", LOOKS_ONCE_MORE),
     ("rate_control.faults.Faults.update", "elif self._off_for <= OFF_TICKS_MIN:", "elif True:",
      "more samples than are asked for prove no more"),
     ("rate_control.faults.Faults.update",
      "if conditions == self._held and conditions == self.active:", "if False:", PASSED_BY),
     ("rate_control.faults.Faults.update", "return conditions", "pass", PASSED_BY),
+    ("rate_control.plausibility.Plausibility.__init__", "self._noise_ticks = 0",
+     "self._noise_ticks = 1", "a single tick is counted down before it is told"),
+    ("rate_control.plausibility.Plausibility.conditions",
+     "if measured.flow_noise or self._noise_ticks:", "if True:", LOOKS_ONCE_MORE),
 )
