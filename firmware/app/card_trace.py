@@ -21,7 +21,7 @@ from rate_control.units import TICK_MS
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
     from app.application import Application
-    from app.files import LogFiles
+    from app.sd_card import CardPort
 
 PERIOD_MS = 10
 EVERY_TICKS = 2
@@ -39,9 +39,9 @@ TOLD_HOURS = 8
 START, FIND, TEXT, FILL, ROOM_FOR, WRITE, REST, OVER = range(8)  # steps
 
 
-def fit(application: "Application", _: "LogFiles | None" = None) -> None:
-    """Give an application its trace on a card."""
-    application.jobs.add("card", PERIOD_MS, CardTrace(application).poll)
+def fit(application: "Application", port: "CardPort") -> None:
+    """Give an application its trace on the card behind a port."""
+    application.jobs.add("card", PERIOD_MS, CardTrace(application, port).poll)
 
 
 class SectorWriter:
@@ -87,9 +87,9 @@ class CardTrace:
     file: "CardFile"
     telemetry: "Telemetry | None"
 
-    def __init__(self, application: "Application") -> None:
+    def __init__(self, application: "Application", port: "CardPort") -> None:
         self.application = application  # as the handlers of the link want it
-        self._card = SdCard(application.board.card_port())  # type: ignore[arg-type]  # it is wired
+        self._card = SdCard(port)
         self._writer = SectorWriter(self._card.sector)
         self._steps = (self._start, self._find, self._fill_text, self._fill, self._make_room,
                        self._write)

@@ -5,11 +5,15 @@ import sys
 
 TYPE_CHECKING = False  # the type checker takes it for true; a board gets none of it
 if TYPE_CHECKING:
+    from typing import Any
+
     from app.application import Application
     from app.files import LogFiles
 
 POSITION = "app.position"
 PRESSURE_FILE = "pressure.bin"
+PLAN_FILE = "plan"  # of app.plan_file, which is loaded with the trial alone
+FILES = (PRESSURE_FILE, PLAN_FILE)
 CARD = "card"  # that the board is wired for
 ZONES_FILE = "zones.bin"
 ZONES_SIZE = 4000  # of the program; the file is in memory by then
@@ -17,7 +21,7 @@ ZONES_READ = 16385  # bytes: one more than zones may have, so that a larger file
 
 # In the order of loading: what is built upon another one stands behind it, what takes all the
 # room that there is comes last.
-# name; what asks for it (a setting, PRESSURE_FILE or CARD), from which value on; module, bytes of
+# name; what asks for it (a setting, one of FILES, or CARD), from which value on; module, bytes of
 # heap as bytecode
 PARTS = (
     ("position", "position_use", 1, POSITION, 11000),
@@ -25,6 +29,7 @@ PARTS = (
     ("learning", "curve_learning", 1, "app.curve_learning", 3600),
     ("pressure", PRESSURE_FILE, 1, "app.pressure_watch", 7600),
     ("card", CARD, 1, "app.card_trace", 10000),
+    ("plan", PLAN_FILE, 1, "app.trial", 9000),
     ("coverage", "position_use", 2, "app.coverage", 12000),  # with a grid of its smallest size
 )
 KEPT_FREE = 60000  # bytes that screens and procedures need besides
@@ -38,23 +43,27 @@ def fit(application: "Application", files: "LogFiles | None" = None) -> None:
     Zones are wanted where files hold some.
     """
     for name, what, from_value, module, size in PARTS:
-        if _asked(application, files, what) < from_value:
+        given = application.board.card_port() if what == CARD else files
+        if _asked(application, what, given) < from_value:
             continue
         if not has_room(size):
             application.notes.append(NO_ROOM % name)
             continue
         __import__(module)
-        sys.modules[module].fit(application, files)
+        sys.modules[module].fit(application, given)
         if module == POSITION and files is not None:
             fit_zones(application, files.read(ZONES_FILE, 0, ZONES_READ))
 
 
-def _asked(application: "Application", files: "LogFiles | None", what: str) -> int:
-    """Return the value of a setting, or 1 where the file or the card's socket is there."""
-    if what == PRESSURE_FILE:
-        return len(files.read(what, 0, 1)) if files is not None else 0
+def _asked(application: "Application", what: str, given: "Any") -> int:
+    """Return the value of a setting, or 1 where the file or the card's port is there.
+
+    given is what the part is built upon: the port of the card, or the files; None where none is.
+    """
     if what == CARD:
-        return application.board.card_port() is not None
+        return given is not None
+    if what in FILES:
+        return len(given.read(what, 0, 1)) if given is not None else 0
     return getattr(application.controller.settings, what)
 
 

@@ -38,9 +38,8 @@ def build(
     fit(application, files)
     run_log = start_log(application, files)
     operator = Operator(application)
-    if files.read("plan", 0, 1):
-        from app import trial_start
-        trial_start.fit(application, files, operator)
+    if application.trial is not None and application.trial.on:  # a power cut stopped it
+        operator.follow(application.trial.screen())
     can_use = application.controller.settings.can_use  # what it tells is not asked of sentences
     receiver = board.gnss_stream() if can_use != CAN_GNSS else None
     if receiver is not None:

@@ -359,13 +359,12 @@ class PlotTrial:
         self.index = index
 
 
-def fit(application: "Application", files: "LogFiles | None" = None) -> int:
-    """Give an application the trial whose plan is in files, those of its board where none are said.
+def fit(application: "Application", files: "LogFiles | None" = None) -> None:
+    """Give an application the trial whose plan is in files, else in those of its board.
 
-    Return whether it is under way.
+    One that a power cut stopped is under way at once.
     """
     application.trial = trial = PlotTrial(application, files or application.board.files())
     trial.resume()
     application.parts.append(trial)
     application.jobs.add("trial", POLL_MS, trial.poll)
-    return trial.on

@@ -60,7 +60,6 @@ FLASH_BLOCK = 4096  # a file takes whole blocks of the board's file system
 BUDGET_SCRIPT = "tests/vm/memory_budget.py"
 PARTS_SCRIPT = "tests/vm/parts_memory.py"
 # Modules of the core that a setting asks for, and the bytes of heap that loading each takes at most
-TRIAL = "app.trial"
 CORE_PARTS = {"rate_control.wheel_turn": 800, "rate_control.slip": 850}
 HEAP = "190K"  # an RP2040 without wireless leaves 240 K, with it some 190 K
 FREE_HEAP_MIN = 60_000
@@ -358,7 +357,6 @@ def _main() -> None:
     build_frozen(board=args.board)
     print(size_table(files))
     print(f"{f'a plan of {MOST_PLOTS} plots, flash':42}{HEAD_BYTES + MOST_PLOTS * ROW_BYTES:8,}")
-    print(f"{'a trial under way, heap':42}{heap_of([TRIAL])[TRIAL]:8,}")
     budget = memory_budget("1M", everything=True)
     print()
     for label, free in (

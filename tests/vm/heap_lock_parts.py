@@ -16,7 +16,6 @@ sys.modules["gc"] = NoGarbage()
 from app import parts  # noqa: E402
 from app.plan_file import BY_WAY, PLAN_FILE  # noqa: E402
 from app.store import Store  # noqa: E402
-from app.trial import fit  # noqa: E402
 from app.zones import problem_of  # noqa: E402
 from rate_control.units import BY_BOTH, BY_GNSS  # noqa: E402
 from tests.shared.panel_rig import DOWN, MASTER, SECTIONS, PanelRig  # noqa: E402
@@ -109,7 +108,6 @@ def plots():
     files.write(PLAN_FILE, plan_of(((1, 50000, 1000, 5000, "101", "A"),
                                     (1, 60000, 9000, 5000, "102", "B")), BY_WAY))
     day = Day(1, files)
-    fit(day.rig.app, files)
     trial = day.rig.app.trial
     day.rig.arm()
     day.lane(0, b"0.00")

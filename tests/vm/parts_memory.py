@@ -3,7 +3,7 @@
     parts_memory.py FOLDER BOOT MODULE ...
 
 FOLDER holds the bytecode, BOOT the modules of a start, leaves first and comma-separated. Each
-MODULE has fit(application, files), as app.parts calls it, or is one of the core, only loaded.
+MODULE has fit(application, files or port), as app.parts calls it, or is of the core, only loaded.
 They are taken one after the other. Run it on the 32-bit machine, as memory_budget.py.
 """
 
@@ -34,7 +34,8 @@ for name in parts:
     __import__(name)
     gc.collect()
     if hasattr(sys.modules[name], "fit"):
-        sys.modules[name].fit(application, BareBoard().files())
+        given = board.card_port() if name == "app.card_trace" else board.files()
+        sys.modules[name].fit(application, given)
     gc.collect()
     after = gc.mem_free()
     print(name, before - after)
