@@ -38,7 +38,8 @@ class PumpLoop(FlowLoop):
         super().__init__(settings)
         self.position_u16 = 0  # a pump has none
         self.trim_most_q20 = TRIM_MOST_Q20
-        self.filled = 0
+        # a machine that learns its curve at work knows no lag to fill its hoses by
+        self.filled = settings.curve_learning
         self._curve = curve
         self._ki_q20 = min(self._simc_ki_q20, KI_MAX_Q20)  # for the present width
         # What the step test saw, half a tick late and mostly at half of the highest flow, less the
