@@ -9,8 +9,8 @@ What was found is taken at a stop, with the master switch off and no trial of pl
 new settings: the way that the result of a procedure goes. No flow of the curve moves further from
 the first one than an eighth down or a quarter up. Where it lies below the first one the pump is
 given more by itself, and the trim may give so much less on top: a meter that loses pulses gets no
-more from both together than from the trim alone. The first curve is kept for undo(). A curve that
-comes from elsewhere, as from the bench, is a new first one.
+more from both together than from the trim alone. The first curve is kept for undo(), which turns
+learning off as well. A curve that comes from elsewhere, as from the bench, is a new first one.
 """
 
 from app import slots
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 DOCUMENT = "curve"
 FLOWS = "curve_flow_ul_s"
+LEARNS = "curve_learning"
 FIRST, BEFORE, LEARNED = "first", "before", "learned"
 IS_CURVE = [int] * CURVE_POINTS
 POLL_MS = 500
@@ -44,7 +45,7 @@ WORTH_Q12 = ONE_Q12 // 64  # a smaller change is not worth a write to the flash
 UNDO = "undo learning"
 ONLY_PUMP = "curve learning: only with a PWM pump; a valve follows the meter without"
 NOTHING = "nothing learned to undo"
-UNDONE = "the first pump curve is back"
+UNDONE = "the first pump curve is back, learns: off"
 
 
 def fit(application: "Application", files: "Slots | None") -> None:
@@ -129,6 +130,9 @@ class CurveLearning:
         present = controller.settings.curve_flow_ul_s
         if present != self._flows:  # by a person, a procedure or the link
             self._follow_present()
+        if not controller.settings.curve_learning:
+            self._follow(present)  # what is seen while it is off does not count later
+            return
         if controller.measured.switches & MASTER or application.running_procedure() is not None:
             return
         if application.trial is not None and application.trial.on:
@@ -140,12 +144,12 @@ class CurveLearning:
             self._take(learned)
 
     def undo(self) -> str:
-        """Go back to the first curve; return in words whether it was done."""
+        """Go back to the first curve and stay there; return in words whether it was done."""
         if not self.first or self.first == self._flows:
             return NOTHING
         if self._application.outputs_on():
             return OUTPUTS_ON
-        problems = self._application.change_settings({FLOWS: self.first})
+        problems = self._application.change_settings({FLOWS: self.first, LEARNS: 0})
         if problems:
             return problems[0]
         self._follow(self.first)

@@ -6,6 +6,7 @@ from app.curve_learning import (
     FIRST,
     FLOWS,
     LEARNED,
+    LEARNS,
     NOTHING,
     UNDONE,
     CurveLearning,
@@ -54,10 +55,16 @@ class Rig:
         rig = PanelRig(Store(self.files))
         rig.ticks(4)
         rig.app.take_on(True)
+        rig.app.change_settings({LEARNS: 1})
         self.panel = rig
         self.app = rig.app
         self.before = self.flows()
         self.learning = CurveLearning(self.app, self.files)
+
+    @staticmethod
+    def settings_kept(files):
+        """Return the settings of an application that starts anew over files."""
+        return PanelRig(Store(files)).app.controller.settings
 
     def flows(self):
         return list(self.app.controller.settings.curve_flow_ul_s)
@@ -184,6 +191,31 @@ def test_undo_brings_the_first_curve_back_over_a_restart_and_several_stops():
     assert again.undo() == UNDONE
     assert rig.flows() == rig.before
     assert again.undo() == NOTHING
+
+
+def test_undo_stays_until_learning_is_turned_on_again():
+    rig = Rig()
+    rig.round(10)
+    assert rig.learning.undo() == UNDONE
+    assert rig.app.controller.settings.curve_learning == 0
+    assert rig.round(10) == 1000, "it does not begin anew by itself"
+    rig.app.save()
+    assert Rig.settings_kept(rig.files).curve_learning == 0, "after a restart neither"
+    assert rig.app.change_settings({LEARNS: 1}) == []
+    rig.learning.poll()
+    assert rig.flows() == rig.before, "what was seen while it was off does not count"
+    assert rig.round(10) > 1050
+
+
+def test_turned_off_it_keeps_the_curve_that_it_has():
+    rig = Rig()
+    rig.round(10)
+    learned = rig.flows()
+    rig.app.change_settings({LEARNS: 0})
+    rig.see(-10)
+    rig.learning.poll()
+    assert rig.flows() == learned
+    assert rig.learning.undo() == UNDONE and rig.flows() == rig.before
 
 
 def test_power_cut_between_its_two_writes_loses_neither_first_curve_nor_present_one():
