@@ -4,7 +4,8 @@ This module is loaded where a card is wired. It is polled between ticks and does
 time, for which the tick does not wait. Each start begins a session: what the board is, its settings
 and totals as texts, then the numbers of telemetry, some records a sector. A power cut loses those
 of the sector under way, half a second. Whatever is wrong with the card is told, and the card asked
-anew each second; the machine goes on.
+anew each second; the machine goes on. So it does where memory runs short, as it may when a card is
+put in at work and its texts are written while screens are loaded.
 """
 
 import json
@@ -34,6 +35,7 @@ TEXTS = (("hello", link_handlers.hello), ("settings", link_handlers.get_settings
          ("totals", link_handlers.get_totals))
 FULL = "card: full, no trace any more"
 ROOM = "card: room for %d min of trace"
+NO_ROOM = "card: not enough memory: a frozen firmware or an RP2350 has it"  # as at the start
 LEFT_OUT = "card: slow, some of the trace is left out"
 TOLD_HOURS = 8
 START, FIND, TEXT, FILL, ROOM_FOR, WRITE, REST, OVER = range(8)  # steps
@@ -113,23 +115,23 @@ class CardTrace:
                 ticks_diff(now_us, ring.newest()[0]) > LATEST_US:
             return
         waited_us = ticks_diff(now_us, self._well_us)
-        if self._step == REST:
-            if waited_us >= RETRY_US:
-                self._well_us = now_us
-                self._begin()
-            return
-        self._follow()
-        transfers = self._card.transfers
         try:
+            if self._step == REST:
+                if waited_us >= RETRY_US:
+                    self._well_us = now_us
+                    self._begin()
+                return
+            self._follow()
+            transfers = self._card.transfers
             self._step = self._steps[self._step]()
             if self._card.transfers != transfers or self._step == FILL:
                 self._well_us = now_us
             elif waited_us > PATIENCE_US:
                 raise CardError(NOT_READY)
-        except CardError as error:
+        except (CardError, MemoryError) as error:
             self._well_us = now_us
             self._step = REST
-            self._tell(error.args[0])
+            self._tell(NO_ROOM if isinstance(error, MemoryError) else error.args[0])
 
     def _follow(self) -> None:
         """Lose no way and no volume while a sector waits for the card."""

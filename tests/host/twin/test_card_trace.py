@@ -6,8 +6,9 @@ import zlib
 import numpy as np
 import pytest
 
+from app import card_trace, parts
 from app.card_file import EMPTY, NO_FILE, NO_FILE_SYSTEM, NO_TRACE, RECORDS, CardFile
-from app.card_trace import CHECKSUM, FULL, LEFT_OUT
+from app.card_trace import CHECKSUM, FULL, LEFT_OUT, NO_ROOM
 from app.sd_card import NOT_READY
 from app.telemetry import NAMES
 from host_sim.__main__ import main
@@ -123,6 +124,28 @@ def test_a_card_that_is_pulled_is_told_and_goes_on_when_it_is_back(tmp_path):
     ticks = [row[0] for row in second.rows()]
     assert 250 < ticks[0] < 330 and ticks[-1] > 385
     assert twin.application.failure == "" and not first.damaged
+
+
+def test_memory_that_runs_short_costs_the_trace_and_never_the_outputs(tmp_path, monkeypatch):
+    """The card is put back at work, and its texts find no room on the heap for a while."""
+    card = PreparedCard(SECTORS)
+
+    def no_room(*_):
+        raise MemoryError
+
+    def put_back(_):
+        card.put_in()
+        monkeypatch.setattr(card_trace.json, "dumps", no_room)
+
+    twin, record = drive(tmp_path, card, at={
+        150: lambda _: card.pull(), 160: put_back, 300: lambda _: monkeypatch.undo()})
+    assert twin.application.failure == ""
+    assert twin.application.notes == [NOT_READY, NO_ROOM] == [NOT_READY, parts.NO_ROOM % "card"]
+    without = Twin(short_scenario(tmp_path)).run()
+    for name, column in without.columns.items():
+        np.testing.assert_array_equal(record.columns[name], column, name)
+    second = written(tmp_path, card)[1][-1]
+    assert second.usable and second.place > 1
 
 
 def test_nothing_is_ever_written_to_a_card_that_is_not_prepared(tmp_path):
