@@ -28,7 +28,7 @@ PARTS = (
     ("CAN", "can_use", 1, "app.can_receiver", 6000),
     ("learning", "curve_learning", 1, "app.curve_learning", 3600),
     ("pressure", PRESSURE_FILE, 1, "app.pressure_watch", 7600),
-    ("card", CARD, 1, "app.card_trace", 10000),
+    ("card", CARD, 1, "app.card_trace", 11300),
     ("plan", PLAN_FILE, 1, "app.trial", 9000),
     ("coverage", "position_use", 2, "app.coverage", 12000),  # with a grid of its smallest size
 )
