@@ -97,7 +97,11 @@ def test_what_is_kept_is_what_the_machine_works_by(learned):
         was, now = (PumpCurve(settings).demand_u16(flow_ul_s, settings.total_width_mm(), 13_600)
                     for settings in (before, after))
         assert now == pytest.approx(was, rel=0.01)
-    assert after.curve_pressure_u16 == pytest.approx(before.curve_pressure_u16, rel=0.2)
+    # it is the pressure at the highest flow, which is less where the supply sagged at that; it goes
+    # with the square of the flow
+    was, now = (settings.curve_pressure_u16 / settings.curve_flow_ul_s[-1] ** 2
+                for settings in (before, after))
+    assert now == pytest.approx(was, rel=0.1)
     offered = {key: value for key, value, _ in bench.shown["settings"][0]}
     assert offered["learned.pump_curve.pressure"] == (
         f"{100 * after.curve_pressure_u16 / 65535:.1f} %")
