@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 ONE_Q14 = 16384
 LEAST_Q14, MOST_Q14 = ONE_Q14 * 3 // 4, ONE_Q14 * 5 // 4  # what slip and a wrong calibration make
-QUICK_MM_S = 3000 * TICK_MS // 1000  # in a tick; even on rough ground it is seldom more
+QUICK_MM_S = 2000 * TICK_MS // 1000  # in a tick; ground gains or loses seldom more
 LATE_TICKS = 4  # a receiver tells of the speed 0.15 to 0.25 s ago
 SLOW_MM_S = 500  # below it a receiver's noise is too much of the speed
 STRANGE_Q14 = ONE_Q14 // 4  # a receiver so far off is not believed; speed_differs tells
