@@ -49,9 +49,14 @@ UNDONE = "the first pump curve is back, learns: off"
 
 
 def fit(application: "Application", files: "Slots | None") -> None:
-    """Let an application learn its curve; there must be a place to keep the first one."""
-    if application.controller.settings.actuator != PWM_PUMP:
-        application.notes.append(ONLY_PUMP)
+    """Let an application learn its curve; there must be a place to keep the first one.
+
+    With learning off it still bounds the trim by a curve that was learned before.
+    """
+    settings = application.controller.settings
+    if settings.actuator != PWM_PUMP:
+        if settings.curve_learning:
+            application.notes.append(ONLY_PUMP)
     elif files is not None:
         application.learning = learning = CurveLearning(application, files)
         application.parts.append(learning)

@@ -58,13 +58,18 @@ def fit(application: "Application", files: "LogFiles | None" = None) -> None:
 def _asked(application: "Application", what: str, given: "Any") -> int:
     """Return the value of a setting, or 1 where the file or the card's port is there.
 
+    A curve that was learned asks for its part with learning off, too: where it gives more by
+    itself, the trim may give less.
     given is what the part is built upon: the port of the card, or the files; None where none is.
     """
     if what == CARD:
         return given is not None
     if what in FILES:
         return len(given.read(what, 0, 1)) if given is not None else 0
-    return getattr(application.controller.settings, what)
+    asked = getattr(application.controller.settings, what)
+    if what == "curve_learning" and not asked and given is not None:
+        return len(given.read("curve.0", 0, 1))  # the slot that app.curve_learning writes first
+    return asked
 
 
 def fit_zones(application: "Application", data: bytes) -> None:

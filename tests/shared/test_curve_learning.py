@@ -1,6 +1,6 @@
 """Learning at work: what the meter shows becomes the curve at a stop, within bounds, and back."""
 
-from app import curve_learning, slots
+from app import curve_learning, parts, slots
 from app.curve_learning import (
     DOCUMENT,
     FIRST,
@@ -19,6 +19,7 @@ from rate_control.records import Decided, Measured
 from rate_control.units import INLINE_VALVE, ONE_Q20
 from tests.shared.panel_rig import PanelRig
 from tests.shared.test_store import PlainFiles
+from tests.shared.test_trial import Drawer
 
 WIDTH_MM = 3000
 TICKS = 3000
@@ -216,6 +217,41 @@ def test_turned_off_it_keeps_the_curve_that_it_has():
     rig.learning.poll()
     assert rig.flows() == learned
     assert rig.learning.undo() == UNDONE and rig.flows() == rig.before
+
+
+def started_anew(rig):
+    """What an application over the same files is and loads at its start."""
+    rig.app.save()
+    app = PanelRig(Store(rig.files)).app
+    parts.fit(app, rig.files)
+    return app
+
+
+def test_turned_off_a_lower_curve_still_bounds_the_trim_after_a_restart():
+    rig = Rig(Drawer())
+    for _ in range(4):
+        rig.round(-20)  # as far down as it goes: an eighth
+    assert rig.app.change_settings({LEARNS: 0}) == []
+    app = started_anew(rig)
+    assert app.controller.settings.curve_learning == 0
+    for flow, first in zip(app.controller.settings.curve_flow_ul_s, rig.before):
+        assert flow >= first - first // 8 - 1
+    for part in app.parts:
+        part.tick(app.controller, [])
+    together = (ONE_Q20 + app.controller.loop.trim_most_q20) / ONE_Q20 / 0.875
+    assert together <= 1.2505, "curve and trim give at most a quarter more, learning or not"
+    assert app.learning.undo() == UNDONE
+
+
+def test_turned_off_it_is_loaded_only_where_a_curve_was_learned():
+    rig = Rig(Drawer())
+    assert rig.app.change_settings({LEARNS: 0}) == []
+    assert started_anew(rig).learning is None, "nothing was learned"
+    rig.app.change_settings({LEARNS: 1})
+    rig.round(10)
+    assert rig.app.change_settings({LEARNS: 0, "actuator": INLINE_VALVE}) == []
+    app = started_anew(rig)
+    assert app.learning is None and app.notes == [], "a valve has no use for it, nor for a word"
 
 
 def test_power_cut_between_its_two_writes_loses_neither_first_curve_nor_present_one():
