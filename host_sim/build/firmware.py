@@ -273,7 +273,7 @@ def memory_budget(
     arguments = [folder.relative_to(REPO_ROOT).as_posix(), ",".join(boot), screens]
     if everything:
         arguments.append(",".join(others))
-    told = run_on(MICROPYTHON_32, BUDGET_SCRIPT, *arguments, heap=heap).stdout
+    told = run_on(MICROPYTHON_32, BUDGET_SCRIPT, *arguments, heap=heap, collector=True).stdout
     return MemoryBudget(*(int(word) for word in told.split()))
 
 
@@ -294,7 +294,7 @@ def part_sizes(folder: Path = BUILD_DIR) -> dict[str, int]:
 def heap_of(modules: list[str], folder: Path = BUILD_DIR) -> dict[str, int]:
     """Heap that each of the modules takes, loaded and fitted one after the other."""
     told = run_on(MICROPYTHON_32, PARTS_SCRIPT, folder.relative_to(REPO_ROOT).as_posix(),
-                  ",".join(load_order()[0]), *modules, heap="1M").stdout
+                  ",".join(load_order()[0]), *modules, heap="1M", collector=True).stdout
     return {name: int(size) for name, size in (line.split() for line in told.splitlines())}
 
 

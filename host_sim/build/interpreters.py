@@ -44,7 +44,20 @@ exec(program, {{"__name__": "__main__", "__file__": sys.argv[0]}})
 
 # The collector of the 32-bit machine cannot see what compiled WebAssembly keeps in its local
 # variables, and frees objects that are still in use. It stays off, and the heap is large.
-_WASM_START = "import gc\ngc.disable()" + _START
+_COLLECTOR_OFF = """
+import gc
+import sys
+gc.disable()
+"""
+# The firmware asks for a collection itself. So what imports gc finds one that collects nothing.
+_NOTHING_COLLECTED = """
+class Uncollected:
+    mem_alloc = gc.mem_alloc
+    mem_free = gc.mem_free
+    def collect():
+        pass
+sys.modules["gc"] = Uncollected
+"""
 
 
 class ScriptFailedError(Exception):
@@ -75,16 +88,23 @@ def _started(interpreter: str, firmware: str, script: str, args: tuple[str, ...]
 
 
 def run_on(
-    interpreter: str, script: str, *args: str, heap: str = _HEAP, firmware: str = FIRMWARE
+    interpreter: str,
+    script: str,
+    *args: str,
+    heap: str = _HEAP,
+    firmware: str = FIRMWARE,
+    collector: bool = False,
 ) -> Finished:
     """Run `script`, a path from the root of the repository, with `args` on one of INTERPRETERS.
 
     `heap` is the size of the 32-bit machine's heap, as "190K"; `firmware` the folder that the
-    firmware is imported from. Raises ScriptFailedError where the script raises or exits with a
-    status other than 0.
+    firmware is imported from. With `collector`, gc.collect() of the 32-bit machine is the real
+    one, for a script that calls it from its top level alone; otherwise it does nothing there.
+    Raises ScriptFailedError where the script raises or exits with a status other than 0.
     """
     if interpreter == MICROPYTHON_32:
-        return _run_on_wasm(script, args, heap, firmware)
+        start = _COLLECTOR_OFF + ("" if collector else _NOTHING_COLLECTED) + _START
+        return _run_on_wasm(start.format(firmware=firmware, argv=[script, *args]), heap)
     done = subprocess.run(
         _started(interpreter, firmware, script, args),
         cwd=REPO_ROOT,
@@ -108,9 +128,8 @@ def _wasm_program() -> tuple[wasmtime.Engine, wasmtime.Module]:
     return engine, wasmtime.Module.from_file(engine, str(default_wasm_path()))
 
 
-def _run_on_wasm(script: str, args: tuple[str, ...], heap: str, firmware: str) -> Finished:
+def _run_on_wasm(start: str, heap: str) -> Finished:
     engine, module = _wasm_program()
-    start = _WASM_START.format(firmware=firmware, argv=[script, *args])
     wasi = wasmtime.WasiConfig()
     wasi.argv = ["micropython", "-X", f"heapsize={heap}", "-c", start]
     wasi.preopen_dir(str(REPO_ROOT), ".", fs_mutable=False)

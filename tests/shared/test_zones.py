@@ -6,7 +6,6 @@ from app import parts
 from app.link_frame import crc16
 from app.zones import HEAD, MAGIC, NOT_ZONES, SIZE_MAX, Zones, fit, problem_of
 from tests.shared.panel_rig import PanelRig
-from tests.support.memory_rig import fit_parts
 
 RATES = (60000, 90000, 120000)
 
@@ -129,6 +128,6 @@ def test_a_file_of_any_size_lets_the_board_start():
     """Another file by that name must not take the memory of the start: it is told, and not used."""
     app = PanelRig().app
     app.controller.settings.position_use = 1
-    fit_parts(app, SmallMemory())
+    parts.fit(app, SmallMemory())
     assert app.notes == [NOT_ZONES % "no file of zones"]
     assert parts.ZONES_READ == SIZE_MAX + 1

@@ -24,21 +24,6 @@ class NoGarbage:
         pass
 
 
-def fit_parts(application, files):
-    """Load what the settings ask for, without a collection.
-
-    That of the WebAssembly machine does not see what only its own stack holds.
-    """
-    from app import parts
-
-    collector = parts.gc
-    parts.gc = NoGarbage()
-    try:
-        parts.fit(application, files)
-    finally:
-        parts.gc = collector
-
-
 class Nothing:
     """An empty flash, a link on which nothing arrives, a bus that takes everything."""
 

@@ -4,27 +4,20 @@ Prints a line for each day: its ticks under the lock, and what of it was seen. F
 allocation under the lock is a MemoryError, which the application takes for a failure of the tick.
 """
 
-import sys
-
 import micropython
 
-from tests.support.memory_rig import NoGarbage
-
-# A collection on the WebAssembly machine does not see what only its own stack holds.
-sys.modules["gc"] = NoGarbage()
-
-from app import parts  # noqa: E402
-from app.plan_file import BY_WAY, PLAN_FILE  # noqa: E402
-from app.store import Store  # noqa: E402
-from app.zones import problem_of  # noqa: E402
-from rate_control.units import BY_BOTH, BY_GNSS  # noqa: E402
-from tests.shared.panel_rig import DOWN, MASTER, SECTIONS, PanelRig  # noqa: E402
-from tests.shared.test_curve_learning import Rig, Seen  # noqa: E402
-from tests.shared.test_nmea_position import gga, rmc  # noqa: E402
-from tests.shared.test_position import LATITUDE_E4, LONGITUDE_E4, MM_NORTH_E7, _angle  # noqa: E402
-from tests.shared.test_pressure_watch import Terminal, pressure_file  # noqa: E402
-from tests.shared.test_trial import Drawer, plan_of  # noqa: E402
-from tests.shared.test_zones import zone_file  # noqa: E402
+from app import parts
+from app.plan_file import BY_WAY, PLAN_FILE
+from app.store import Store
+from app.zones import problem_of
+from rate_control.units import BY_BOTH, BY_GNSS
+from tests.shared.panel_rig import DOWN, MASTER, SECTIONS, PanelRig
+from tests.shared.test_curve_learning import Rig, Seen
+from tests.shared.test_nmea_position import gga, rmc
+from tests.shared.test_position import LATITUDE_E4, LONGITUDE_E4, MM_NORTH_E7, _angle
+from tests.shared.test_pressure_watch import Terminal, pressure_file
+from tests.shared.test_trial import Drawer, plan_of
+from tests.shared.test_zones import zone_file
 
 LANE_TICKS = 200
 LEARN_TICKS = 1000
