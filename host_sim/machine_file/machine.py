@@ -204,6 +204,7 @@ class _Reader:
         if not 1 <= len(widths) <= MAX_SECTIONS:
             self._top.refuse_at(self._places[name], f"must be 1 to {MAX_SECTIONS} sections, "
                                                     f"are {len(widths)}")
+            del self._values[name]
             return
         sections = self._read_field("sections")
         if sections and len(sections) != len(widths):

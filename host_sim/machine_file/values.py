@@ -25,9 +25,10 @@ from rate_control.settings import Settings, build
 
 # the internal units of settings that people see in a unit of another size
 _SCALED = {"s": ("time_ms", 1000)}
-# "at most 40000 mm, are 45000", as build() says it
-_AMOUNTS = re.compile(r"(\d+) (" + "|".join(map(re.escape, quantity_text.QUANTITY_OF_UNIT))
-                      + r")(, (?:is|are) )(\d+)")
+# "50 to 20000 mm, is 0", "at most 40000 mm, are 45000" or "120000 mL/ha", as build() says it
+_AMOUNTS = re.compile(r"(?:(\d+)( to ))?(\d+) ("
+                      + "|".join(map(re.escape, quantity_text.QUANTITY_OF_UNIT))
+                      + r")(?!\w)(?:(, (?:is|are) )(-?\d+))?")
 
 
 @dataclass(frozen=True)
@@ -171,10 +172,11 @@ def in_keys(problem: str, us: bool) -> str:
         problem = problem.replace(entry[table.NAME], key_of(entry[table.NAME]))
 
     def shown(found: re.Match[str]) -> str:
-        quantity = quantity_text.QUANTITY_OF_UNIT[found[2]]
-        bound, given = (units_text.with_unit(quantity, int(number), us)
-                        for number in (found[1], found[4]))
-        return f"{bound}{found[3]}{given}"
+        quantity = quantity_text.QUANTITY_OF_UNIT[found[4]]
+        parts = [part and (units_text.with_unit(quantity, int(part), us)
+                           if part.lstrip("-").isdecimal() else part)
+                 for part in found.group(1, 2, 3, 5, 6)]
+        return "".join(filter(None, parts))
 
     return _AMOUNTS.sub(shown, problem)
 

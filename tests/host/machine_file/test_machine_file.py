@@ -169,6 +169,10 @@ def test_what_a_line_means(put, line, name, value):
     ("sections = [3, 3]        # outlets\nspacing = 20",
      'section_widths = ["65 ft", "780 in", "780 in"]', "12: fitted.section_widths: all sections "
      "together must be at most 1968.5 in, are 2340.0 in"),
+    ("spacing = 20", "spacing = 0.1", "12: fitted.sections: number 1 must be 2.0 in to 787.4 in, "
+     "is 0.3 in"),
+    ('"10 gal/ac"', '"10 gal/ac"\nhighest_rate = "5 gal/ac"', "9: settings.rate: must be at most "
+     "settings.highest_rate, 5.00 gal/ac"),
     ("[fitted]", "[fited]", "11: fited: there is no such key here; did you mean fitted?"),
 ])
 def test_a_refusal_names_the_line_and_speaks_the_unit_that_was_typed(put, old, new, says):
@@ -176,6 +180,7 @@ def test_a_refusal_names_the_line_and_speaks_the_unit_that_was_typed(put, old, n
     found = refusals(put(MINE.replace(old, new, 1)))
     assert any(line.startswith(says) for line in found), found
     assert not any(unit in line for line in found for unit in ("mL/ha", "100 L", " mm"))
+    assert not any("must have" in line for line in found)  # a list of inside is nobody's business
 
 
 def test_all_problems_are_told_at_once(put):
