@@ -74,6 +74,8 @@ def episode_of(name: str, record: RunRecord, longest_s: float = LONGEST_S) -> Ep
 
     Raises InputError with the reason where there is none.
     """
+    if record.unsteady:
+        raise InputError(f"{name}: {record.unsteady}")
     settings = record.about["settings"]
     span, left_out_s = _stretch(name, record, longest_s)
     columns = {field: record[field][span] for field in (

@@ -59,6 +59,8 @@ def antenna_of(record: RunRecord) -> Antenna:
     measured = as_measured(record)
     if not measured.has_place:
         raise InputError("the run does not know its place: set position_use and record anew")
+    if measured.unsteady:
+        raise InputError(measured.unsteady)
     settings = measured.settings
     passes = _passes(measured)
     lags, rights = [], []

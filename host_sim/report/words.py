@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from host_sim.common import units
+from host_sim.machine_file.homes import key_of
 
 L_M3 = 1e-3
 HA_M2 = 1e4
@@ -204,6 +205,9 @@ def remarks(about: dict[str, Any]) -> list[str]:
     if about.get("damaged_lines"):
         found.append("Damaged lines of the recording that were left out: "
                      f"{about['damaged_lines']}.")
+    if about.get("settings_changed"):
+        found.append("Settings were changed between the sessions of the recording; shown are those "
+                     f"of its beginning: {', '.join(map(key_of, about['settings_changed']))}.")
     if about.get("missed_events"):
         found.append("Never done, because the drive ended before: "
                      f"{'; '.join(about['missed_events'])}.")

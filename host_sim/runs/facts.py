@@ -122,6 +122,7 @@ FACTS: dict[str, tuple[bool, str, Check]] = {
     "cut_off": (False, "a text", _text),
     "missed_events": (False, "a list of texts", _list_of(_text)),
     "resets": (False, "a list of texts", _list_of(_text)),
+    "settings_changed": (False, "a list of texts", _list_of(_text)),
     "notes": (False, "a list of texts", _list_of(_text)),
 }
 

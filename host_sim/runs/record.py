@@ -46,6 +46,13 @@ class RunRecord:
         return Settings().as_dict() | self.about["settings"]
 
     @property
+    def unsteady(self) -> str:
+        """Why the run does not serve where its settings must be the same all along, or ""."""
+        changed = self.about.get("settings_changed")
+        return (f"settings were changed within the run, {', '.join(changed)}: "
+                "record one with the same all along" if changed else "")
+
+    @property
     def has_place(self) -> bool:
         """Whether it is known where the machine was."""
         return all(name in self.columns for name, _ in PLACE)

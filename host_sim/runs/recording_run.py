@@ -27,6 +27,7 @@ from rate_control.units import TICK_US
 BOARD_FACTS = ("board", "firmware", "reset")  # of what it answers to hello
 BOARDS = ("Rp2Board", "Esp32Board")  # whatever else answers is taken to be a simulation
 NEEDED_NUMBERS = ("tick", "rate_ml_ha", *(SUMS.get(name, name) for name in trace.FIELDS))
+SECTIONS = ("section_count", "section_width_mm")  # without these nobody knows what got how much
 WRAP = LIMIT + 1
 US_PER_S = 1_000_000
 TICKS_PER_S = US_PER_S // TICK_US
@@ -47,10 +48,12 @@ SAME_CLOCK_S = 3.0  # how far host and board may differ over a gap, besides 1 %
 class RecordedSession:
     """What was recorded without an interruption. `rows` holds the numbers of all records.
 
+    `line` is where it begins in the file.
     `started` is None where a board kept it by itself, which has no clock. `end` is what closed it:
     "stopped", "lost" (the line), "power_off" (on a card), or "" where nothing did.
     """
 
+    line: int
     started: datetime | None
     port: str
     end: str = ""
@@ -86,7 +89,8 @@ def read_recording(path: Path) -> Recording:
             continue
         try:
             if "recording" in body:
-                sessions.append(RecordedSession(_moment(body["started"]), str(body["port"])))
+                sessions.append(RecordedSession(number, _moment(body["started"]),
+                                                str(body["port"])))
             elif sessions:
                 _take(sessions[-1], body)
                 damaged += _count(body.get("damaged", 0))
@@ -149,8 +153,7 @@ def run_of(path: Path) -> RunRecord:
     first = recording.sessions[0]
     if not first.settings:
         raise InputError(f"{path}: the settings of the board are not in it")
-    if any(session.settings != first.settings for session in recording.sessions):
-        raise InputError(f"{path}: the settings were changed between its sessions")
+    _check_sessions(path, recording.sessions)
     columns = _columns(recording.sessions)
     widths_mm = first.settings["section_width_mm"][: first.settings["section_count"]]
     run = measured_columns(columns, widths_mm)
@@ -162,6 +165,29 @@ def run_of(path: Path) -> RunRecord:
     about["section_width_m"] = [width / 1000 for width in widths_mm]
     about["events"] = seen_events(run, len(widths_mm))
     return RunRecord(run, about)
+
+
+def _check_sessions(path: Path, sessions: list[RecordedSession]) -> None:
+    """Raise InputError, with the line, where a session is of other sections or there twice."""
+    for index, session in enumerate(sessions):
+        if any(session.settings.get(name, first) != first
+               for name, first in sessions[0].settings.items() if name in SECTIONS):
+            raise InputError(f"{path}:{session.line}: other sections than before: from this line "
+                             "on it is a run of its own: put it into a file of its own")
+        if any(session.rows == other.rows and session.started == other.started
+               for other in sessions[:index]):
+            raise InputError(f"{path}:{session.line}: the same as before once more: from this "
+                             "line on cut it off")
+
+
+def _changed(sessions: list[RecordedSession]) -> list[str]:
+    """The settings that are not in all sessions what they are in the first, in its order.
+
+    The rate is none of them: each record has it.
+    """
+    return [name for name, value in sessions[0].settings.items()
+            if name != "rate_ml_ha"
+            and any(session.settings.get(name, value) != value for session in sessions)]
 
 
 def _columns(sessions: list[RecordedSession]) -> dict[str, Column]:
@@ -217,6 +243,7 @@ def _about(path: Path, recording: Recording, columns: dict[str, Column]) -> dict
         "board": sessions[-1].board,
         "simulated": any(session.board.get("board") not in BOARDS for session in sessions),
         "settings": sessions[0].settings,
+        "settings_changed": _changed(sessions),
         "speed_trace": {"name": sessions[0].port, "note": note},
         "seed": None,
         "missed_events": [],

@@ -21,6 +21,8 @@ from host_sim.board.link_client import Misunderstood, Record, _checked
 from host_sim.board.recorder import SYNC_S, Recorder
 from host_sim.build.interpreters import MICROPYTHON_64, command
 from host_sim.common.errors import InputError
+from host_sim.fit.episode import episode_of
+from host_sim.report.words import remarks
 from host_sim.runs.files import read_run
 from host_sim.runs.recording_file import RecordingFile, RecordingStopped, body_of, read_bodies
 from host_sim.runs.recording_run import read_recording, run_of
@@ -264,13 +266,50 @@ def test_crash_at_any_byte_loses_only_the_torn_line(tmp_path):
 def test_recording_goes_on_behind_its_end(tmp_path):
     path = tmp_path / "a.rec"
     first = Scene(path).run(200).recorder.tally.records
-    second = Scene(path).run(200).recorder.tally.records
+    second = Scene(path).run(220).recorder.tally.records
     recording = read_recording(path)
     assert [len(session) for session in recording.sessions] == [first, second]
     assert recording.damaged == 0
     run = run_of(path)
     assert len(run) == first + second
     assert all(np.diff(run["time_s"])[: first - 1] > 0)
+
+
+def sessions(tmp_path, second):
+    """A recording of two, in the second of which `second` has meddled with the settings."""
+    path = Scene(tmp_path / "a.rec").run(200).path
+    lines = path.read_bytes().splitlines(keepends=True)
+    settings = body_of(lines[2].rstrip(b"\n"))["settings"]
+    second(settings)
+    begins = record(1, b'{"recording": 1, "started": "2026-05-04T12:00:00+00:00", "port": "x"}')
+    changed = record(2, json.dumps({"settings": settings}).encode())
+    with path.open("ab") as file:
+        file.write(b"".join([begins, lines[1], changed, *lines[3:]]))
+    return path, len(lines)
+
+
+def test_settings_may_change_between_sessions_and_it_is_told(tmp_path):
+    """A new rate, or a K-factor after noon, is no reason to lose the report of a day."""
+    new = {"rate_ml_ha": 90_000, "antenna_mm": [9] * 4}
+    path, _ = sessions(tmp_path, lambda values: values.update(new))
+    run = run_of(path)
+    [remark] = [line for line in remarks(run.about) if "changed" in line]
+    assert remark.endswith("shown are those of its beginning: settings.antenna.")
+    with pytest.raises(InputError, match="a.rec: settings were changed within the run, antenna_mm"):
+        episode_of("a.rec", run)
+    path.unlink()
+    path, _ = sessions(tmp_path, lambda values: values.update(rate_ml_ha=90_000))
+    assert not run_of(path).unsteady  # each record has the rate
+
+
+def test_a_session_of_other_sections_or_there_twice_is_refused_with_its_line(tmp_path):
+    path, lines = sessions(tmp_path, lambda values: values.update(section_count=2))
+    with pytest.raises(InputError, match=f"a.rec:{lines + 1}: other sections than before"):
+        run_of(path)
+    once = b"".join(path.read_bytes().splitlines(keepends=True)[:lines])
+    path.write_bytes(once + once)
+    with pytest.raises(InputError, match=f"a.rec:{lines + 1}: the same as before once more"):
+        run_of(path)
 
 
 @pytest.mark.parametrize("content", [b"precious\n", b"precious", b"\x00" * 10000,
