@@ -47,7 +47,10 @@ class PumpLoop(FlowLoop):
         pulse_ms = 200000000000 // settings.meter_pulses_hl // settings.curve_flow_ul_s[-1]
         window_ms = max(pulse_ms * settings.meter_average_pulses, TICK_MS)
         late_ms = settings.loop_delay_ms + settings.loop_lag_ms
-        self._lag_ms = max(late_ms - (TICK_MS + window_ms + pulse_ms >> 1), 0)
+        self._lag_ms = max(late_ms - (TICK_MS + window_ms + pulse_ms >> 1), 1)
+        # A later start finds the hoses under pressure. It needs the pump's own part; what is left
+        # of the meter's, its rotor, is worth about a pulse.
+        self._later_ms = max(self._lag_ms * 7 // 10 - pulse_ms, 0)
         # a tick's share of the rise from nothing to full; a fall is never held back
         self._rise_u16 = DUTY_FULL
         if settings.duty_rise_ms:
@@ -64,10 +67,16 @@ class PumpLoop(FlowLoop):
         elif decided.rate_ml_ha != self._reached_ml_ha and target:
             reference = target = target + self._lead_ul_s(target, measured, decided)
         correction = 0
+        was = decided.expected_ul_s
         if self.compare(reference, measured, decided):
             error = decided.expected_ul_s - measured.flow_ul_s
             correction = muldiv(error, self._kp_q12, ONE_Q12)
             if source != Decided.BY_PROCEDURE:  # which may be learning the very curve
+                moved = decided.expected_ul_s - was
+                if (error > 0) == (moved > 0):  # a window of pulses may still show what was
+                    error -= moved
+                    if (error > 0) != (moved > 0):
+                        error = 0
                 self.learn(error, decided)
         trim_q20 = self.trim_q20
         decided.trim_q20 = trim_q20
@@ -89,8 +98,9 @@ class PumpLoop(FlowLoop):
         no flow at all, or three quarters of the rate more, and no more than the pump has. Of the
         lag half is the actuator's own. Half is the hoses', which hold more with the square of the
         flow: it goes with the mean of both flows. A first start fills them; a later one finds
-        pressure, and half of the lag is enough. What a change of speed needs is in the target:
-        the speed ahead. It ends where the meter shows that the machine is there.
+        pressure, and what is the pump's own is enough. Down takes a fifth longer, for no motor is
+        braked. What a change of speed needs is in the target: the speed ahead. It ends where the
+        meter shows that the machine is there.
         """
         rate = decided.rate_ml_ha
         reached = self._reached_ml_ha
@@ -109,7 +119,9 @@ class PumpLoop(FlowLoop):
         lag_ms = muldiv(self._lag_ms, total_mm, decided.width_mm)  # the fewer outlets, the longer
         lag_ms = self._lag_ms + muldiv(lag_ms, flow_ul_s, middle_ul_s) >> 1
         if self.filled == 2:
-            lag_ms >>= 1
+            lag_ms = muldiv(lag_ms, self._later_ms, self._lag_ms)
+        if gap < 0:
+            lag_ms = lag_ms * 6 // 5
         lag_ms = max(lag_ms - TICK_MS, 0)  # what comes within a tick needs no lead
         lead = clamp(muldiv(gap, lag_ms, TICK_MS), -rate, most)
         if measured.flow_valid and (measured.flow_ul_s > target_ul_s) == (gap > 0):
