@@ -97,10 +97,9 @@ class PumpLoop(FlowLoop):
         It brings a machine of first order there within a tick, if the bounds are enough for that:
         no flow at all, or three quarters of the rate more, and no more than the pump has. Of the
         lag half is the actuator's own. Half is the hoses', which hold more with the square of the
-        flow: it goes with the mean of both flows. A first start fills them; a later one finds
-        pressure, and what is the pump's own is enough. Down takes a fifth longer, for no motor is
-        braked. What a change of speed needs is in the target: the speed ahead. It ends where the
-        meter shows that the machine is there.
+        flow: it goes with the mean of both. A first start fills them; a later one finds pressure,
+        and the pump's own part is enough. Down takes a fifth longer: no motor is braked. What a
+        new speed needs is in the target. It ends where the meter shows that the machine is there.
         """
         rate = decided.rate_ml_ha
         reached = self._reached_ml_ha
