@@ -95,11 +95,11 @@ class PumpLoop(FlowLoop):
         """Return what to add while the machine has yet to come to its rate: a start, a new rate.
 
         It brings a machine of first order there within a tick, if the bounds are enough for that:
-        no flow at all, or three quarters of the rate more, and no more than the pump has. Of the
-        lag half is the actuator's own. Half is the hoses', which hold more with the square of the
-        flow: it goes with the mean of both. A first start fills them; a later one finds pressure,
-        and the pump's own part is enough. Down takes a fifth longer: no motor is braked. What a
-        new speed needs is in the target. It ends where the meter shows that the machine is there.
+        no flow at all, or twice the rate, thrice into empty hoses, and no more than the pump has.
+        Of the lag half is the actuator's own. Half is the hoses', which hold more with the square
+        of the flow: it goes with the mean of both. A first start fills them; a later one finds
+        pressure, and the pump's own part is enough. Down takes a fifth longer: no motor is braked.
+        What a new speed needs is in the target. It ends where the meter shows that it is there.
         """
         rate = decided.rate_ml_ha
         reached = self._reached_ml_ha
@@ -107,7 +107,7 @@ class PumpLoop(FlowLoop):
         middle_ul_s = self._trust.middle_ul_s  # where the lag was learned
         total_mm = self._model.total_mm
         flow_ul_s = clamp(muldiv(target_ul_s, total_mm, decided.width_mm), 1, 2 * middle_ul_s)
-        most = rate * 3 >> 2
+        most = rate if self.filled else 2 * rate
         room = muldiv(rate, 2 * middle_ul_s - flow_ul_s, flow_ul_s)
         if 0 < room < most:
             most = room

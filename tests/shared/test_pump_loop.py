@@ -353,19 +353,17 @@ def test_a_start_and_a_new_rate_are_led_to():
     assert abs(decided.command_ul_s - 50000) <= 50 and abs(loop.trim_q20) < ONE_Q20 // 100
 
 
-def test_a_lead_is_three_quarters_of_the_rate_at_most_or_no_flow_and_ends():
-    made, _ = build({"meter_floor_ul_s": 0, "loop_lag_ms": 3000, "loop_delay_ms": 0})
-    loop = PumpLoop(made, None)
-    measured, decided = Measured(), Decided()
-    decided.width_mm = 3000
-    commands = []
-    for tick in range(240):
-        decided.rate_ml_ha = decided.target_ul_s = 100000 if tick < 80 else 20000
-        loop.update(measured, decided)
-        commands.append(decided.command_ul_s)
-    assert max(commands) == commands[0] == 175000  # whatever a meter would say
-    assert commands[79] == 100000 and min(commands) == commands[80] == 0
-    assert commands[239] == 20000
+def test_a_lead_is_as_much_again_at_most_twice_that_into_empty_hoses_or_no_flow_and_ends():
+    loop = late_loop(loop_lag_ms=3000)
+    commands = commands_for(loop, 40000, 80)  # whatever a meter would say
+    assert max(commands) == commands[0] == 120000 and commands[-1] == 40000
+    commands = commands_for(loop, 60000, 80)
+    assert max(commands) == commands[0] == 120000 and commands[-1] == 60000
+    commands = commands_for(loop, 20000, 160)
+    assert min(commands) == commands[0] == 0 and commands[-1] == 20000
+    loop.rest()
+    commands = commands_for(loop, 30000, 80)
+    assert max(commands) == commands[0] == 60000 and commands[-1] == 30000
 
 
 def commands_for(loop, rate_ml_ha, ticks, width_mm=3000):
@@ -394,8 +392,8 @@ def test_a_first_start_is_led_by_the_lag_and_a_later_one_by_what_is_the_pumps_ow
     Of 120 ms 7/10, less a pulse of 24 ms, are the pump's own: a half.
     """
     loop = late_loop()
-    # 150 % more is more than three quarters: then it has come to 175 x 50 / 125 = 70 of 100
-    assert commands_for(loop, 100000, 3) == [175000, 145000, 100000]
+    # 150 % more is more than the pump has: then it has come to 184 x 50 / 125 = 73.6 of 100
+    assert commands_for(loop, 100000, 3) == [184000, 139600, 100000]
     for _ in range(2):
         loop.rest()
         assert commands_for(loop, 100000, 2) == [124000, 100000]
@@ -453,13 +451,13 @@ def test_of_what_the_step_test_saw_the_meters_own_lag_is_taken_out():
 def test_a_lead_ends_where_the_meter_shows_that_the_machine_is_there():
     """A line that has kept its pressure gives its flow at once, whatever lag was learned."""
     made, _ = build({"meter_floor_ul_s": 0, "loop_lag_ms": 3000, "loop_delay_ms": 0})
-    for shown_ul_s, commanded_ul_s in ((99000, 175000), (101000, 100000)):
+    for shown_ul_s, commanded_ul_s in ((99000, 184000), (101000, 100000)):
         loop = PumpLoop(made, None)
         measured, decided = Measured(), Decided()
         decided.width_mm = 3000
         decided.rate_ml_ha = decided.target_ul_s = 100000
         loop.update(measured, decided)
-        assert decided.command_ul_s == 175000
+        assert decided.command_ul_s == 184000
         measured.flow_valid, measured.flow_ul_s = 1, shown_ul_s
         loop.update(measured, decided)
         assert decided.command_ul_s == commanded_ul_s
