@@ -32,7 +32,15 @@ from rate_control.controller import Controller
 from rate_control.pump_curve import PumpCurve
 from rate_control.pump_loop import PumpLoop
 from rate_control.settings import Settings, build
-from rate_control.units import AREA_PER_RATE, DUTY_FULL, PWM_PUMP, SWITCH_IMPLEMENT, SWITCH_MASTER
+from rate_control.units import (
+    AREA_PER_RATE,
+    DUTY_FULL,
+    FLOW_MAX_UL_S,
+    PWM_PUMP,
+    RATE_MAX_ML_HA,
+    SWITCH_IMPLEMENT,
+    SWITCH_MASTER,
+)
 from rate_control.valve_loop import ValveLoop
 
 WRONG = 0.15  # by how much the curve is made wrong, to see the loop take it away
@@ -146,11 +154,15 @@ def explain(name: str, spec: MachineSpec | None, found: Commissioned, wish: Wish
 
 def _on_plant(spec: MachineSpec, settings: Settings, factor: float, seed: int) -> Line:
     """The same on the simulated machine: its curve promises more flow than it gives."""
-    promised = [round(flow / (1.0 - WRONG)) for flow in settings.curve_flow_ul_s]
-    width_mm = settings.total_width_mm()
-    wanted_ul_s = 0.4 * settings.curve_flow_ul_s[-1]
-    rate = round(wanted_ul_s * AREA_PER_RATE / (1e3 * SPEED_M_S * width_mm))
-    wrong, problems = build({"curve_flow_ul_s": promised, "rate_ml_ha": rate}, settings)
+    most_ul_s = settings.curve_flow_ul_s[-1]
+    factor_promised = min(1.0 / (1.0 - WRONG), FLOW_MAX_UL_S / most_ul_s)
+    promised = [round(flow * factor_promised) for flow in settings.curve_flow_ul_s]
+    per_rate = 1e3 * SPEED_M_S * settings.total_width_mm() / AREA_PER_RATE
+    rate = min(round(0.4 * most_ul_s / per_rate), RATE_MAX_ML_HA)
+    wanted_ul_s = rate * per_rate
+    # nothing is applied here, so the highest rate of the owner, which may be lower, says nothing
+    wrong, problems = build({"curve_flow_ul_s": promised, "rate_ml_ha": rate,
+                             "highest_rate_ml_ha": RATE_MAX_ML_HA}, settings)
     assert wrong is not None, problems
 
     def brisker(given: Settings, _: Plant) -> Controller:

@@ -172,6 +172,15 @@ def test_the_curve_is_kept_and_the_speeds_that_work_are_named_where_the_step_tes
     assert works and main(["tune", str(path), "--speed", f"{works[1]} km/h"]) == 0
 
 
+def test_a_machine_for_low_rates_is_tuned(tmp_path: Path) -> None:
+    """What other gains would do is shown at more than its highest rate, and nobody minds."""
+    path = tmp_path / "bar.toml"
+    text = PLOT_BAR.read_text()
+    path.write_text(text.replace("[settings]", '[settings]\nhighest_rate = "80 L/ha"', 1))
+    assert load_machine(path).settings.highest_rate_ml_ha == 80_000
+    assert main(["tune", str(path)]) == 0
+
+
 def test_what_works_is_told_at_the_wished_rate_in_the_units_that_were_asked_for() -> None:
     """100 L/ha over 3.5 m at 10 km/h take 5.83 L/min (L/min = L/ha x km/h x m / 600)."""
     settings = load_machine(PLOT_BAR).settings
