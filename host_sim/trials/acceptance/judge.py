@@ -79,8 +79,9 @@ def spreads(sequence: Sequence, truth: Truth) -> list[RepeatSpread]:
     for stage in sequence.stages:
         error = rate_error(truth, span_of(truth, stage))
         levels.setdefault(stage.level, []).append(1.0 + float(error[-steady:].mean()))
-    return [
-        RepeatSpread(level, len(rates), float(100 * np.std(rates, ddof=1) / np.mean(rates)),
+    return [  # where nothing came, each time, the rates are alike
+        RepeatSpread(level, len(rates),
+                     float(100 * np.std(rates, ddof=1) / np.mean(rates)) if any(rates) else 0.0,
                      float(100 * (np.mean(rates) - 1.0)))
         for level, rates in levels.items()
     ]

@@ -16,12 +16,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from host_sim.common.errors import InputError
 from host_sim.plant.spec import MachineSpec
 from host_sim.twin.hands import Event
 from host_sim.twin.scenario import Scenario
 from host_sim.twin.speed_trace import SpeedTrace
 from rate_control.settings import Settings, build
-from rate_control.units import SWITCH_IMPLEMENT, SWITCH_MASTER, SWITCH_SECTION_SHIFT
+from rate_control.units import (
+    RATE_MAX_ML_HA,
+    SWITCH_IMPLEMENT,
+    SWITCH_MASTER,
+    SWITCH_SECTION_SHIFT,
+)
 
 START_M_S = 2.0
 SPEEDS_M_S = (1.5, 2.0, 2.5, 2.0, 1.5)
@@ -67,9 +73,17 @@ class Sequence:
         return 1000 * self.unit_l_ha * START_HUNDREDS
 
     def scenario(self, title: str, machine: MachineSpec, settings: Settings, seed: int) -> Scenario:
-        """The drive of this sequence."""
+        """The drive of this sequence. Raises InputError where the machine is too small for it.
+
+        Nothing is applied, so the highest rate of the owner, which may be lower, says nothing.
+        """
+        if not self.start_rate_ml_ha:
+            raise InputError(f"{title}: the highest flow is too small for the sequence: over this "
+                             f"width it gives less than {RATE_STEP_L_HA * max(FALLING)} L/ha at "
+                             f"{3.6 * START_M_S:g} km/h")
         times_s, speeds = zip(*self.speed, strict=True)
-        started, problems = build({"rate_ml_ha": self.start_rate_ml_ha}, settings)
+        started, problems = build({"rate_ml_ha": self.start_rate_ml_ha,
+                                   "highest_rate_ml_ha": RATE_MAX_ML_HA}, settings)
         assert started is not None, problems
         trace = SpeedTrace(title, times_s, speeds)
         return Scenario(title, machine, started, trace, seed, self.events)

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from host_sim.__main__ import main
-from host_sim.plant.catalogue import KINDS
+from host_sim.common.errors import InputError
+from host_sim.plant.catalogue import KINDS, machine_spec
 from host_sim.runs.truth import Truth
 from host_sim.trials.acceptance import sequence
 from host_sim.trials.acceptance.claims import check_claims
@@ -57,6 +58,22 @@ def test_rates_are_scaled_down_to_a_small_machine():
     # 3 m at 2 m/s: 500 L/ha takes 18 L/min = 300 mL/s; 0.95 x 160 mL/s gives 253 L/ha: 5 x 50
     settings, _ = build({"curve_flow_ul_s": [20_000 * i for i in range(9)]})
     assert sequence.unit_rate_l_ha(settings) == 50
+
+
+@pytest.mark.parametrize("way", [sequence.changes, sequence.repeats])
+def test_the_highest_rate_of_an_owner_does_not_end_it(way):
+    """A file that `size` wrote has the highest rate that was wanted, below that of the series."""
+    settings, _ = build({"highest_rate_ml_ha": 60_000, "rate_ml_ha": 50_000})
+    scenario = way(settings).scenario("bar", machine_spec("electric_m"), settings, 1)
+    rates = {event.rate_ml_ha for event in scenario.events if event.rate_ml_ha}
+    assert max(rates) > 60_000
+    assert all(build({"rate_ml_ha": rate}, scenario.settings)[0] for rate in rates)
+
+
+def test_a_machine_that_is_too_small_for_it_is_told():
+    settings, _ = build({"curve_flow_ul_s": [1_000 * i for i in range(9)], "meter_floor_ul_s": 500})
+    with pytest.raises(InputError, match="bar: the highest flow is too small"):
+        sequence.changes(settings).scenario("bar", machine_spec("electric_m"), settings, 1)
 
 
 def test_settling_and_overshoot_of_a_known_response():
@@ -109,6 +126,9 @@ def test_spread_is_that_of_the_statistics_module():
         assert spread.count == 3
         assert spread.cv_pct == pytest.approx(100 * statistics.stdev(rates) / mean)
         assert spread.mean_deviation_pct == pytest.approx(100 * (mean - 1))
+    with np.errstate(all="raise"):
+        [*_, dry] = spreads(repeats, made_up_truth(0 * volumes, np.ones_like(volumes, bool)))
+    assert (dry.cv_pct, dry.mean_deviation_pct) == (0, -100)
 
 
 @pytest.mark.parametrize("machine", ["electric_m", "bypass_pd"])
