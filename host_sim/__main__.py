@@ -88,6 +88,7 @@ def check_written(args: argparse.Namespace) -> None:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command line; returns the exit status."""
+    _open_what_is_closed()
     arguments = list(sys.argv[1:] if argv is None else argv)
     args = build_parser(arguments).parse_args(arguments)
     try:
@@ -107,6 +108,13 @@ def main(argv: Sequence[str] | None = None) -> int:
         _say_no_more()
         print(f"{called_as()} {arguments[0]}: the disk is full", file=sys.stderr)
         return EXIT_BAD_INPUT
+
+
+def _open_what_is_closed() -> None:
+    """Give who closed them (`2>&-`, a service) streams that lead nowhere; Python has None there."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, os.fdopen(os.open(os.devnull, os.O_RDWR), mode))
 
 
 def _say_no_more() -> None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
 from app import quantity_text
 from host_sim.calibration.desk import typed
+from host_sim.common import tables
 from host_sim.machine_file.homes import key_of
 from host_sim.machine_file.values import differences
 from rate_control import density
@@ -20,7 +20,7 @@ PIPE_WIDTH = 110
 
 def print_answer(procedure: Any, settings: Settings, amounts: bool, us: bool) -> None:
     """Print what was measured, then what would change, or what is missing."""
-    console = _console()
+    console = tables.console(PIPE_WIDTH)
     for line in _facts(procedure.facts(), us):
         console.print(escape(line))
     missing = procedure.needs_more() if amounts else None
@@ -63,14 +63,9 @@ def print_density(rate_text: str, density_text: str, us: bool) -> None:
     water = quantity_text.show("rate_ml_ha", density.water_rate_ml_ha(rate, liquid), us)
     less = quantity_text.show("rate_ml_ha", density.liquid_rate_ml_ha(rate, liquid), us)
     wanted = quantity_text.show("rate_ml_ha", rate, us)
-    console = _console()
+    console = tables.console(PIPE_WIDTH)
     console.print(f"factor sqrt(SG)   {factor:.3f}")
     console.print(f"Where pressure decides: catch {water} of water, and the same pressure gives "
                   f"{wanted} of the liquid.")
     console.print(f"(Left at {wanted} of water, it would give {less} of the liquid.)")
     console.print("Where a volumetric flow meter decides: no factor; catch and apply the same.")
-
-
-def _console() -> Console:
-    console = Console(highlight=False)
-    return console if console.is_terminal else Console(highlight=False, width=PIPE_WIDTH)

@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from host_sim.common import units
+from host_sim.common import tables, units
 from host_sim.sizing import handbook
 from host_sim.sizing.answer import Answer
 from host_sim.sizing.engine import Coverage, Point
@@ -26,7 +26,7 @@ VERDICTS = {
 
 def print_answer(answer: Answer, console: Console | None = None) -> None:
     """Print the whole answer, to standard output unless told otherwise."""
-    console = console or _console()
+    console = console or tables.console(PIPE_WIDTH)
     colour, verdict = VERDICTS[answer.coverage.fits]
     console.print(f"[bold {colour}]{verdict}[/]")
     for line in _asked(answer):
@@ -37,11 +37,6 @@ def print_answer(answer: Answer, console: Console | None = None) -> None:
         lines = [f"{each.problem} What would do: {each.remedy}" for each in answer.findings]
         console.print(_paragraphs("What does not fit", lines))
     console.print(_paragraphs("Notes", answer.notes))
-
-
-def _console() -> Console:
-    console = Console(highlight=False)
-    return console if console.is_terminal else Console(highlight=False, width=PIPE_WIDTH)
 
 
 def _asked(answer: Answer) -> list[str]:

@@ -90,7 +90,6 @@ def run(args: argparse.Namespace) -> int:
             outcome = run_acceptance(machines, pool=pool, tell=tell, field=args.field)
     except BenchError as error:
         raise InputError(str(error)) from error
-    print(acceptance_text(outcome, us))
     if args.json:
         text = json.dumps(as_json(outcome), indent=2, allow_nan=False) + "\n"
         write_files(args.json.parent, {args.json.name: text})
@@ -98,4 +97,5 @@ def run(args: argparse.Namespace) -> int:
         from host_sim.trials.acceptance.chart import draw
 
         draw(outcome, args.plot, us)
+    print(acceptance_text(outcome, us))
     return 0 if all(claim.holds for claim in outcome.claims) else 1

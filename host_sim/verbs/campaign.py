@@ -78,13 +78,14 @@ def _campaign(args: argparse.Namespace) -> int:
         if args.drift:
             return _drifts(args, run_drifts(args.builds, args.seed, pool, tell, args.field))
         campaign = run_campaign(args.builds, args.seed, pool, tell, args.field)
-    print(campaign_text(campaign))
+    written = []
     if args.json:
         text = json.dumps(as_json(campaign), indent=1) + "\n"
-        print(plain(write_files(args.json.parent, {args.json.name: text})[0]))
+        written += write_files(args.json.parent, {args.json.name: text})
     if args.plot and campaign.tuned:
-        picture = write_whole(args.plot, lambda part: draw(campaign, part, args.plot.suffix))
-        print(plain(picture))
+        written.append(
+            write_whole(args.plot, lambda part: draw(campaign, part, args.plot.suffix)))
+    print("\n".join([campaign_text(campaign), *map(plain, written)]))
     return 0 if holds(campaign) else 1
 
 
@@ -97,10 +98,11 @@ def _drifts(args: argparse.Namespace, results: list[BuildResult]) -> int:
     from host_sim.trials.campaign.session import drifts_json
     from host_sim.trials.campaign.table import drift_text, drifts_hold
 
-    print(drift_text(results))
+    written = []
     if args.json:
         text = json.dumps(drifts_json(results), indent=1) + "\n"
-        print(plain(write_files(args.json.parent, {args.json.name: text})[0]))
+        written = write_files(args.json.parent, {args.json.name: text})
+    print("\n".join([drift_text(results), *map(plain, written)]))
     return 0 if drifts_hold(results) else 1
 
 

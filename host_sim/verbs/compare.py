@@ -67,10 +67,11 @@ def run(args: argparse.Namespace) -> int:
     variant = load_variant(args.folder)
     with progress("comparing") as tell:
         found = score(variant, machines, REPEATS, args.patience, tell)
-    print(score_text(found))
+    written = []
     if args.json:
         kept = {"changed": variant.lines, "ours": found.ours, "theirs": found.theirs,
                 "problem": found.problem, "tests": asdict(found.tests), "broken": found.broken}
         text = json.dumps(kept, indent=1) + "\n"
-        print(plain(write_files(args.json.parent, {args.json.name: text})[0]))
+        written = write_files(args.json.parent, {args.json.name: text})
+    print("\n".join([score_text(found), *map(plain, written)]))
     return 0 if found.as_good else 1

@@ -34,11 +34,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     import json
 
-    from rich.console import Console
     from rich.table import Table
 
     from host_sim.common.errors import plain
     from host_sim.common.output import check_directory, write_files
+    from host_sim.common.tables import console
     from host_sim.trials.faults import HEADINGS, as_json, cells, run_faults
     from host_sim.twin.plain_drive import scenario_for
 
@@ -50,8 +50,11 @@ def run(args: argparse.Namespace) -> int:
     table = Table(*HEADINGS, box=None, pad_edge=False)
     for outcome in outcomes:
         table.add_row(*cells(outcome, us))
-    Console(width=None if Console().is_terminal else 150).print(table)
+    written = []
     if args.json:
         text = json.dumps([as_json(outcome) for outcome in outcomes], indent=1) + "\n"
-        print(plain(write_files(args.json.parent, {args.json.name: text})[0]))
+        written = write_files(args.json.parent, {args.json.name: text})
+    console(150).print(table)
+    for path in written:
+        print(plain(path))
     return 0

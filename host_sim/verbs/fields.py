@@ -56,8 +56,9 @@ def run(args: argparse.Namespace) -> int:
     seeds = tuple(range(1, args.seeds + 1))
     with executor(args.workers) as pool, progress("driving") as tell:
         rows = run_fields(scenario, seeds, pool, tell, contenders)
-    print(fields_text(rows))
+    written = []
     if args.json:
         text = json.dumps(as_json(rows, seeds), indent=1) + "\n"
-        print(plain(write_files(args.json.parent, {args.json.name: text})[0]))
+        written = write_files(args.json.parent, {args.json.name: text})
+    print("\n".join([fields_text(rows), *map(plain, written)]))
     return 0

@@ -71,9 +71,10 @@ def run(args: argparse.Namespace) -> int:
     file = machine.file or into
     us = us_of(args, file.us if file else record.us)
     figures = quantities(found, point_of(found))
-    print(fit_text(f"{plain(args.run_path)}: {machine.name}", found, figures, us))
     if into:
         _keep(args.into, found, args.run_path.name, into.us)
+    print(fit_text(f"{plain(args.run_path)}: {machine.name}", found, figures, us))
+    if into:
         print(plain(args.into))
     return 0
 

@@ -29,7 +29,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from host_sim.common.errors import InputError
+    from host_sim.common.errors import InputError, plain
     from host_sim.common.output import check_directory
     from host_sim.common.progress import progress
     from host_sim.common.unit_option import us_of
@@ -42,19 +42,16 @@ def run(args: argparse.Namespace) -> int:
         check_directory(args.out)
     with progress("driving") as tell:
         found = list(outcomes(WAYS, tuple(range(1, args.seeds + 1)), tell))
-    for line in table(found, us_of(args)):
-        print(line)
-    if args.out:
-        _keep(args.out, [each[0] for each in found], us_of(args))
+    written = _keep(args.out, [each[0] for each in found], us_of(args)) if args.out else []
+    print("\n".join([*table(found, us_of(args)), *map(plain, written)]))
     return 0
 
 
-def _keep(out: Path, found: list, us: bool) -> None:  # type: ignore[type-arg]  # of Outcome
-    from host_sim.common.errors import plain
+def _keep(out: Path, found: list, us: bool) -> list[Path]:  # type: ignore[type-arg]  # of Outcome
     from host_sim.runs.files import write_run
     from host_sim.runs.summary import summarise
 
     for one in found:
         figures = summarise(one.record) | {"wall_seconds": None}
         write_run(out / one.way.name, one.record, figures, us)
-        print(plain(out / one.way.name))
+    return [out / one.way.name for one in found]

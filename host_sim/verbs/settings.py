@@ -140,15 +140,15 @@ def _count(rows: list[Change]) -> str:
 def _print_rows(rows: list[Change], old: str, new: str) -> None:
     if not rows:
         return
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
     from host_sim.common.errors import plain
+    from host_sim.common.tables import console
 
     table = Table(box=None, pad_edge=False)
     for heading in ("setting", old, new, "difference"):
         table.add_column(Text(plain(heading)), overflow="fold", no_wrap=heading == "setting")
     for row in rows:
         table.add_row(row.name, row.old, row.new, row.difference)
-    Console().print(table)
+    console().print(table)

@@ -82,12 +82,11 @@ def run(args: argparse.Namespace) -> int:
         tuned = (_on_twin(machine, args, wish) if machine else _on_board(args, wish))
     except (BenchError, LinkError) as error:
         raise InputError(f"{args.port or args.machine}: {error}") from error
-    print(tuned_text(tuned, us))
-    if args.into:
-        print(plain(args.into))
+    written = [args.into] if args.into else []
     if args.out:
-        picture = write_whole(args.out / "tune.png", lambda part: draw(tuned, part, ".png", us))
-        print(plain(picture))
+        written.append(
+            write_whole(args.out / "tune.png", lambda part: draw(tuned, part, ".png", us)))
+    print("\n".join([tuned_text(tuned, us), *map(plain, written)]))
     return 0 if tuned.margins.enough else 1
 
 

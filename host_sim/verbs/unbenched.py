@@ -48,8 +48,9 @@ def run(args: argparse.Namespace) -> int:
     check_file("--json", args.json)
     with executor(args.workers) as pool, progress("driving") as tell:
         found = run_unbenched(args.builds, args.seed, pool, tell, args.field)
-    print("\n".join(table(found)))
+    written = []
     if args.json:
         text = json.dumps(as_json(found, args.field), indent=1) + "\n"
-        print(plain(write_files(args.json.parent, {args.json.name: text})[0]))
+        written = write_files(args.json.parent, {args.json.name: text})
+    print("\n".join([*table(found), *map(plain, written)]))
     return 0

@@ -1,5 +1,6 @@
 """What ends a command from outside is one line: a full disk, a package that is not there."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -23,6 +24,29 @@ def test_a_full_disk_is_told():
                               stderr=subprocess.PIPE, text=True)
     assert done.returncode == EXIT_BAD_INPUT
     assert done.stderr == "python -m host_sim size: the disk is full\n"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="this system closes no streams so")
+@pytest.mark.parametrize("command", ["board", "drive"])
+def test_closed_streams_are_no_error(tmp_path, command):
+    """A service, or `<&- 2>&-`: long work, which shows progress elsewhere, comes to its end."""
+    words = {"drive": f"drive --machine {MACHINE} --out {tmp_path}",
+             "board": f"board check --port {tmp_path / 'nothing'}"}[command]
+    done = subprocess.run(f"exec {sys.executable} -m host_sim {words} <&- >&- 2>&-", shell=True,
+                          check=False)
+    assert done.returncode == {"drive": 0, "board": EXIT_BAD_INPUT}[command]
+
+
+def test_who_goes_away_while_it_prints_ends_no_command_as_a_failure(tmp_path):
+    """`| head -1`; what it was to write is there."""
+    wanted = tmp_path / "faults.json"
+    into, out = os.pipe()
+    os.close(into)
+    with open(out, "w") as nobody:
+        done = subprocess.run([sys.executable, "-m", "host_sim", "faults", "--json", str(wanted)],
+                              stdout=nobody, stderr=subprocess.PIPE, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert wanted.exists()
 
 
 @pytest.mark.parametrize("command", [
