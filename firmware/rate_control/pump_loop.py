@@ -50,7 +50,7 @@ class PumpLoop(FlowLoop):
         self._lag_ms = max(late_ms - (TICK_MS + window_ms + pulse_ms >> 1), 1)
         # A later start finds the hoses under pressure. It needs the pump's own part; what is left
         # of the meter's, its rotor, is worth about a pulse.
-        self._later_ms = max(self._lag_ms * 7 // 10 - pulse_ms, 0)
+        self._later_ms = max(self._lag_ms - pulse_ms, 0) * 3 // 5
         # a tick's share of the rise from nothing to full; a fall is never held back
         self._rise_u16 = DUTY_FULL
         if settings.duty_rise_ms:
@@ -95,7 +95,7 @@ class PumpLoop(FlowLoop):
         """Return what to add while the machine has yet to come to its rate: a start, a new rate.
 
         It brings a machine of first order there within a tick, if the bounds are enough for that:
-        no flow at all, or twice the rate, thrice into empty hoses, and no more than the pump has.
+        no flow at all, or as much again as the rate, and no more than the pump has left.
         Of the lag half is the actuator's own. Half is the hoses', which hold more with the square
         of the flow: it goes with the mean of both. A first start fills them; a later one finds
         pressure, and the pump's own part is enough. Down takes a fifth longer: no motor is braked.
@@ -107,7 +107,7 @@ class PumpLoop(FlowLoop):
         middle_ul_s = self._trust.middle_ul_s  # where the lag was learned
         total_mm = self._model.total_mm
         flow_ul_s = clamp(muldiv(target_ul_s, total_mm, decided.width_mm), 1, 2 * middle_ul_s)
-        most = rate if self.filled else 2 * rate
+        most = rate
         room = muldiv(rate, 2 * middle_ul_s - flow_ul_s, flow_ul_s)
         if 0 < room < most:
             most = room
