@@ -64,7 +64,9 @@ def make_record(run: Path, job_file: Path, out: Path, us: bool | None) -> Record
             out.rmdir()
         part.rename(out)
     except OSError as error:
-        raise InputError(f"{error.filename or out}: {error.strerror}") from error
+        unread = error.filename in map(str, sources) and not error.filename2  # both: a copy
+        words = f"{error.filename}: cannot be read" if unread else f"{out}: cannot be written"
+        raise InputError(f"{words}: {error.strerror}") from error
     finally:
         if part:
             shutil.rmtree(part, ignore_errors=True)

@@ -92,6 +92,7 @@ def _write(paths: list[Path], put: Callable[[Path, Path], None]) -> list[Path]:
     for path in paths:
         check_target(path)
     parts: dict[Path, Path] = {}
+    path = paths[0]
     try:
         for path in paths:
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -101,8 +102,8 @@ def _write(paths: list[Path], put: Callable[[Path, Path], None]) -> list[Path]:
             parts[path].replace(path)
             del parts[path]
     except OSError as error:
-        raise InputError(f"{error.filename or paths[0]}: cannot be written: {_reason(error)}"
-                         ) from error
+        # not the file of the error, which may be the part, or what is copied
+        raise InputError(f"{path}: cannot be written: {_reason(error)}") from error
     finally:
         for part in parts.values():
             with suppress(OSError):

@@ -1,6 +1,8 @@
 """What ends a command from outside is one line: a full disk, a package that is not there."""
 
+import errno
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -8,6 +10,9 @@ from pathlib import Path
 import pytest
 
 from host_sim.__main__ import EXIT_BAD_INPUT, main
+from host_sim.application_record.folder import make_record
+from host_sim.common.errors import InputError
+from host_sim.common.output import write_whole
 from host_sim.panel import browser
 from host_sim.twin.scenario import SCENARIO_DIR
 
@@ -24,6 +29,22 @@ def test_a_full_disk_is_told():
                               stderr=subprocess.PIPE, text=True)
     assert done.returncode == EXIT_BAD_INPUT
     assert done.stderr == "python -m host_sim size: the disk is full\n"
+
+
+def full_disk(source, part):
+    raise OSError(errno.ENOSPC, "No space left on device", str(source), None, str(part))
+
+
+def test_a_full_disk_is_told_with_the_file_that_was_to_be_written(tmp_path, monkeypatch):
+    """Not with the one that was copied there, nor with one in a directory that is gone again."""
+    with pytest.raises(InputError, match=f"^{tmp_path}/a.fmu: cannot be written: No space"):
+        write_whole(tmp_path / "a.fmu", lambda part: full_disk("made.fmu", part))
+    job = SCENARIO_DIR / "plot_bar_job.toml"
+    monkeypatch.setattr(shutil, "copyfile", full_disk)
+    (tmp_path / "a.rec").write_text("a recording")
+    with pytest.raises(InputError, match=f"^{tmp_path}/out: cannot be written: No space"):
+        make_record(tmp_path / "a.rec", job, tmp_path / "out", None)
+    assert [path.name for path in tmp_path.iterdir()] == ["a.rec"]
 
 
 @pytest.mark.skipif(os.name == "nt", reason="this system closes no streams so")
