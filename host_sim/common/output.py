@@ -38,6 +38,10 @@ def check_target(path: Path) -> None:
     check_directory(path.parent)
     if os.path.isdir(path):
         raise InputError(f"{path}: is in the way: a directory")
+    if os.path.isfile(path):
+        if not os.access(path, os.W_OK):  # moving another there would not ask
+            raise InputError(f"{path}: cannot be written: it is read-only")
+        check_directory(Path(os.path.realpath(path)).parent)
 
 
 def write_files(directory: Path, contents: Mapping[str, str]) -> list[Path]:
@@ -88,7 +92,10 @@ def new_part(path: Path, is_directory: bool = False) -> Path:
 
 
 def _write(paths: list[Path], put: Callable[[Path, Path], None]) -> list[Path]:
-    """Write every file beside its place first, then move all: an error leaves what was there."""
+    """Write every file beside its place first, then move all: an error leaves what was there.
+
+    A link stays one, and what it leads to is written; a file that is there keeps its mode.
+    """
     for path in paths:
         check_target(path)
     parts: dict[Path, Path] = {}
@@ -96,10 +103,12 @@ def _write(paths: list[Path], put: Callable[[Path, Path], None]) -> list[Path]:
     try:
         for path in paths:
             path.parent.mkdir(parents=True, exist_ok=True)
-            parts[path] = new_part(path)
+            parts[path] = new_part(_place(path))
             put(path, parts[path])
+            if os.path.isfile(path):
+                parts[path].chmod(stat.S_IMODE(os.stat(path).st_mode))
         for path in paths:
-            parts[path].replace(path)
+            parts[path].replace(_place(path))
             del parts[path]
     except OSError as error:
         # not the file of the error, which may be the part, or what is copied
@@ -109,6 +118,11 @@ def _write(paths: list[Path], put: Callable[[Path, Path], None]) -> list[Path]:
             with suppress(OSError):
                 part.unlink()
     return paths
+
+
+def _place(path: Path) -> Path:
+    """Where a file is to be: where a link leads to that is in its place."""
+    return Path(os.path.realpath(path)) if os.path.isfile(path) else path
 
 
 def _reason(error: Exception) -> str:

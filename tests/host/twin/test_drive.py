@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -210,6 +211,26 @@ def test_a_failed_write_leaves_what_was_there(tmp_path, monkeypatch):
         write_files(tmp_path, {"a.txt": "new", "b.txt": "new"})
     assert (tmp_path / "a.txt").read_text() == "old"
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.txt", "b.txt.part"]
+
+
+def test_a_link_and_the_mode_of_a_file_stay(tmp_path):
+    """A machine file that is a link into another folder is calibrated there, not cut off."""
+    (tmp_path / "real").mkdir()
+    real = tmp_path / "real" / "bar.toml"
+    real.write_text("old")
+    real.chmod(0o640)
+    (tmp_path / "bar.toml").symlink_to(real)
+    write_files(tmp_path, {"bar.toml": "new"})
+    assert (tmp_path / "bar.toml").is_symlink() and real.read_text() == "new"
+    assert real.stat().st_mode & 0o777 == 0o640
+
+
+def test_a_file_that_is_read_only_is_left_alone(tmp_path, monkeypatch):
+    (tmp_path / "bar.toml").write_text("old")
+    monkeypatch.setattr(os, "access", lambda path, mode: not str(path).endswith(".toml"))  # of root
+    with pytest.raises(InputError, match="bar.toml: cannot be written: it is read-only"):
+        write_files(tmp_path, {"bar.toml": "new"})
+    assert (tmp_path / "bar.toml").read_text() == "old"
 
 
 # As a person starts it.
