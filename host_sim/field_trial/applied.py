@@ -156,7 +156,7 @@ def _pieces(path: Path, plan: Plan, record: RunRecord, leave_out: Sequence[int],
                         "were not driven with --not-driven")
     pieces: dict[str, dict[str, Any]] = {}
     for one, plots in zip(driven, wanted, strict=False):
-        problems += _misfits(path, one, plots)
+        problems += _misfits(path, one, plots, plan.us)
         for plot in plots:
             pieces[plot.name] = _piece(one, plot, alone=len(plots) == 1 and not plot.start_m)
     if problems:
@@ -164,12 +164,13 @@ def _pieces(path: Path, plan: Plan, record: RunRecord, leave_out: Sequence[int],
     return pieces
 
 
-def _misfits(path: Path, one: Pass, plots: Sequence[Plot]) -> Iterator[str]:
+def _misfits(path: Path, one: Pass, plots: Sequence[Plot], us: bool) -> Iterator[str]:
     """Whether a pass is as long as its plots."""
     planned_m = plots[-1].start_m + plots[-1].length_m
     if abs(one.length_m - planned_m) > max(LENGTH_M, LENGTH_SHARE * planned_m):
-        yield (f"{path}: length: plot {plots[-1].name}: its pass ends after {planned_m:.1f} m in "
-               f"the plan, after {one.length_m:.1f} m in the run")
+        planned, driven = (units.text("distance_mm", m, us) for m in (planned_m, one.length_m))
+        yield (f"{path}: length: plot {plots[-1].name}: its pass ends after {planned} in the plan, "
+               f"after {driven} in the run")
 
 
 def _piece(one: Pass, plot: Plot, alone: bool) -> dict[str, Any]:

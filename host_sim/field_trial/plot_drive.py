@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from host_sim.common import units
 from host_sim.field_trial.plan import Plan, Plot
 from rate_control.settings import Settings
 from rate_control.units import TICK_MS
@@ -178,8 +179,10 @@ def room_problems(plan: Plan) -> Iterator[str]:
         for (first, before), (second, plot) in pairwise(zip(_offsets(strip), strip, strict=True)):
             alley_m = second - first - before.length_m
             if plot.treated and plot.number != before.number and plot.start_m > alley_m:
-                yield (f"plot {plot.name}: the implement comes down {plot.start_m:g} m before it, "
-                       f"but the alley is only {alley_m:g} m long")
+                start, alley = (units.text("distance_mm", m, plan.us)
+                                for m in (plot.start_m, alley_m))
+                yield (f"plot {plot.name}: the implement comes down {start} before it, "
+                       f"but the alley is only {alley} long")
 
 
 def shortest_alley_m(plan: Plan) -> float | None:

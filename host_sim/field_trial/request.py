@@ -151,8 +151,9 @@ def _ground(asked: _Asked) -> TrialGround:
                          asked.amount("buffer", "distance_mm", args.buffer), args.lift,
                          asked.amount("run-up", "distance_mm", args.run_up))
     if ground.lift == ALLEY and ground.alley_m < SHORTEST_ALLEY_M:
-        asked.problems.append(f"--alley: must be at least {SHORTEST_ALLEY_M:g} m where the "
-                              "implement is lifted in it")
+        least = units.text("distance_mm", SHORTEST_ALLEY_M, asked.us)
+        asked.problems.append(f"--alley: must be at least {least} where the implement is lifted "
+                              "in it")
     if ground.lift == ALLEY and ground.run_up_m > ground.alley_m / 2:
         asked.problems.append("--run-up: must be at most half of the alley")
     for option, value in (("alley", ground.alley_m), ("buffer", ground.buffer_m),

@@ -13,7 +13,7 @@ from host_sim.common.errors import InputError
 from host_sim.common.output import write_files
 from host_sim.field_trial.plan_file import read_plan
 from host_sim.field_trial.plan_table import plan_csv
-from host_sim.field_trial.plot_drive import drive_over, lift_ahead_s
+from host_sim.field_trial.plot_drive import drive_over, lift_ahead_s, room_problems
 from host_sim.machine_file.machine import load_machine
 from host_sim.twin.scenario import DEMO, load_scenario
 from rate_control.units import TICK_MS
@@ -238,8 +238,12 @@ def test_an_alley_without_room_for_the_run_up_is_no_drive(tmp_path, capsys):
             "1,A,80,8,2,1,3.5,1.75,0,0\n2,C,60,8,2,2,3.5,1.75,9,0\n")
     assert main(["plots", "scenario", str(written(tmp_path, rows)), "--machine", str(MACHINE),
                  "--speed", "6 km/h", "--out", str(tmp_path / "out")]) == 2
-    assert "plot 2: the implement comes down 2 m before it, but the alley is only 1 m long" in (
+    assert "plot 2: the implement comes down 2.0 m before it, but the alley is only 1.0 m long" in (
         capsys.readouterr().err)
+    rows = rows.replace("_l_ha", "_gal_ac").replace("length_m", "length_ft").replace(
+        "start_m", "start_ft").replace("width_m", "width_ft").replace("x_m,y_m", "x_ft,y_ft")
+    [told] = room_problems(read_plan(written(tmp_path, rows)))
+    assert "comes down 2.0 ft before it, but the alley is only 1.0 ft long" in told
     assert not (tmp_path / "out").exists()
 
 
