@@ -67,8 +67,8 @@ def error_shares(truth: Truth) -> Column:
 
 def frame_histogram(axis: Axes) -> None:
     """Scales, limits and lines of tolerance around a histogram."""
+    axis.set_ylim(0.01, 100)  # first: a single bar gives a log scale no limits, and a warning
     axis.set_yscale("log")
-    axis.set_ylim(0.01, 100)
     axis.set_yticks([0.01, 0.1, 1, 10, 100], ["0.01", "0.1", "1", "10", "100"])
     for limit, style in ((5, (0, (4, 2))), (10, (0, (1, 2)))):
         for side in (-limit, limit):

@@ -77,6 +77,9 @@ def load_scenario(
     drive_field = drive.choice("field", tuple(FIELDS)) or CALM
     place, heading_deg = _place(drive)
     zones = _zones(drive, path)
+    if zones and machine and not machine.settings.position_use:
+        drive.refuse("zones", "the board uses none, for settings.position_use of "
+                     f"{machine.path} is off")
     plan_path = _named_file(drive, "plan", path) if "plan" in drive else None
     plan_by = drive.choice("plan_by", tuple(BY))
     drive.finish()

@@ -27,6 +27,7 @@ from host_sim.twin.hands import Hands
 from host_sim.twin.scenario import Scenario
 from host_sim.twin.stepped import SteppedRun
 from host_sim.twin.virtual_board import Fittings, VirtualBoard
+from host_sim.twin.zoned_ground import uses_zones, wanted_by_zones
 from rate_control.controller import Controller
 from rate_control.records import Inputs, Request
 from rate_control.settings import Settings
@@ -130,7 +131,10 @@ class Twin(SteppedRun):
             self._one_tick(recorder)
             if progress and tick % PROGRESS_TICKS == 0:
                 progress(tick / len(speeds))
-        return recorder.finish(self._about())
+        record = recorder.finish(self._about())
+        if uses_zones(self.scenario):
+            record.columns["wanted_ml_ha"] = wanted_by_zones(record, self.scenario)
+        return record
 
     def _tick_speeds(self) -> list[float]:
         """The true ground speed at the end of each tick."""

@@ -12,6 +12,7 @@ from host_sim.__main__ import main
 from host_sim.common.earth import Origin
 from host_sim.common.errors import InputError
 from host_sim.maps.zone_file import grid_of, read_zones, zone_bytes
+from host_sim.twin.scenario import load_scenario
 from host_sim.twin.twin import Twin
 from tests.shared.panel_rig import PanelRig
 from tests.support.placed_drives import CORRECTED, placed
@@ -109,6 +110,17 @@ def test_verb_prints_rates_and_areas(tmp_path, capsys):
     assert out.stat().st_size <= 2000
 
 
+def test_zones_that_a_board_would_not_use_are_told(tmp_path):
+    """Without its position it sets no rate by them, and says nothing of them either."""
+    path = written(tmp_path, feature({"rate_l_ha": 60}, square(-20, -12, 40)))
+    (tmp_path / "zones.bin").write_bytes(zone_bytes(grid_of(read_zones(path), 8000)))
+    placed(tmp_path, CORRECTED, head='zones = "zones.bin"\n')
+    machine = tmp_path / "placed.machine.toml"
+    machine.write_text(machine.read_text().replace('position_use = "record"', ""))
+    with pytest.raises(InputError, match="drive.zones: the board uses none"):
+        load_scenario(tmp_path / "placed.toml")
+
+
 def test_rate_changes_on_the_ground_where_the_zones_do(tmp_path, record_property):
     """A drive to the north over 40 m: 60 L/ha up to 28 m from its start, 90 L/ha beyond."""
     scenario = placed(tmp_path, CORRECTED, events=((6, 'implement = "down"'),), way_m=48.0)
@@ -124,6 +136,9 @@ def test_rate_changes_on_the_ground_where_the_zones_do(tmp_path, record_property
         some = (north > start_m) & (north < end_m)
         return litres[some].sum() / area_ha[some].sum()
 
+    wanted = record["wanted_ml_ha"][1:]  # that of the ground, not of a hand that set none
+    assert set(wanted[(north > 2) & (north < 27.9)]) == {60_000}
+    assert set(wanted[north > 28.1]) == {90_000}
     assert rate(10, 27) == pytest.approx(60, rel=0.03)
     assert rate(30, 47) == pytest.approx(90, rel=0.03)
     steps = np.where(north > 10, np.diff(record["target_ul_s"]), 0)

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import re
+import warnings
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib.figure import Figure
 
 from host_sim.machine_file.homes import key_of
 from host_sim.report.decimate import min_max, worst_of
+from host_sim.report.detail_charts import frame_histogram
 from host_sim.report.page import render
 from host_sim.report.palette import MARKERS
 from host_sim.report.timeline import LONGEST, timeline
@@ -178,3 +181,12 @@ def test_the_worst_cell_of_each_group_is_shown(rows, buckets, seed):
                 assert abs(worst[index, column] - 1) == np.abs(numbers - 1).max()
             else:
                 assert np.isnan(worst[index, column])
+
+
+def test_a_rate_that_is_off_by_one_and_the_same_all_along_is_drawn_without_a_warning():
+    axis = Figure().subplots()
+    axis.stairs([0.0, 100.0, 0.0])
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        frame_histogram(axis)
+    assert axis.get_ylim() == (0.01, 100)
