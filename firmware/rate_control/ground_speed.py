@@ -47,8 +47,6 @@ class GroundSpeed:
         self._first_pulses = max(SENSOR_MM * settings.speed_pulses_km // 1000000, 1)
         self._most_ahead_mm_s = settings.look_ahead_ms * CHANGE_MM_S2 // 1000
         third_ms = TICK_MS - min(abs(settings.look_ahead_ms // 3 - TICK_MS), TICK_MS)
-        if both:
-            third_ms = 0  # what is corrected of slip is no change of the ground speed
         self.first_lead_ms = settings.look_ahead_ms - third_ms
         self.second_lead_ms = 2 * third_ms
         self._standstill_ticks = standstill_ticks(settings)

@@ -1,5 +1,8 @@
 """One speed from a wheel that slips and a receiver that is late: what each of them is good for."""
 
+import math
+from random import Random
+
 from rate_control.ground_speed import GroundSpeed
 from rate_control.intmath import LIMIT
 from rate_control.records import Inputs, Measured
@@ -85,6 +88,36 @@ def test_what_is_a_change_of_speed_is_seen_at_once():
     for step in range(1, 31):  # 1.2 m/s2
         speed_mm_s = 2000 + 60 * step
         assert abs(machine.tick(speed_mm_s, slip=0.05) - speed_mm_s) < 70, step
+
+
+def test_rough_ground_is_not_taken_for_slip():
+    machine = Machine()
+    errors = []
+    for tick in range(600):  # 0.19 m/s rms at 2 Hz: up to 3.4 m/s2, where even ground has 2 at most
+        true_mm_s = 3000 + 270 * math.sin(2 * math.pi * 2 * tick * 0.05)
+        errors.append(machine.tick(true_mm_s) / true_mm_s - 1)
+    assert rms(errors[200:]) < 0.006
+    machine.drive(400)
+    assert max(machine.drive(1, slip=0.15)) < 0.04, "and even ground is even ground again"
+
+
+def test_a_report_of_the_third_or_the_fourth_tick_back_moves_nothing():
+    for late_ticks in (3, 4):
+        machine, wheel = Machine(), Machine()
+        machine.drive(400)
+        wheel.drive(400, reports=False)
+        speeds_mm_s = [3000] * late_ticks + [3000 + 80 * step for step in range(30)]  # 1.6 m/s2
+        for told_mm_s, true_mm_s in zip(speeds_mm_s, speeds_mm_s[late_ticks:], strict=False):
+            speed_mm_s = machine.tick(true_mm_s, told_mm_s=told_mm_s)
+            assert abs(speed_mm_s - wheel.tick(true_mm_s, reports=False)) < 12, late_ticks
+
+
+def test_noise_of_the_receiver_hardly_moves_the_speed():
+    machine = Machine()
+    machine.drive(400)
+    random = Random(1)
+    errors = [machine.tick(3000, told_mm_s=random.gauss(3000, 30)) / 3000 - 1 for _ in range(2000)]
+    assert rms(errors) < 0.002
 
 
 def test_a_jump_of_either_source_does_not_move_the_speed():

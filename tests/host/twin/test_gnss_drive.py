@@ -13,7 +13,7 @@ AS_SOURCE = ('speed_source = "pulses"', 'speed_source = "GNSS"'), (
 BOTH = ('speed_source = "pulses"', 'speed_source = "both"'),
 
 
-def drive(folder, receiver, ground="", controller=(), events="", trace=None):
+def drive(folder, receiver, ground="", controller=(), events="", trace=None, field="calm"):
     machine = DEMO.with_name("plot_bar.machine.toml").read_text(encoding="utf-8")
     tables = f"[twin.gnss]\n{receiver}[twin.ground]\n{ground}"
     for old, new in (("[twin.ground]\n", tables), *controller):
@@ -24,7 +24,7 @@ def drive(folder, receiver, ground="", controller=(), events="", trace=None):
     text = text.replace("../data", str(DEMO.parent.parent / "data"))
     path = folder / "drive.toml"
     path.write_text(text + events, encoding="utf-8")
-    return summarise(Twin(load_scenario(path, trace, field="calm")).run())
+    return summarise(Twin(load_scenario(path, trace, field=field)).run())
 
 
 @pytest.mark.parametrize(("hz", "within_pct"), [(1, 93), (5, 98), (10, 98.5)])
@@ -61,6 +61,15 @@ def test_bursts_of_slip_cost_less_than_half_where_both_are_the_source(tmp_path, 
         "by both {:.2f} %".format(*rms_pct))
     alone, slipping, both = (figure * figure for figure in rms_pct)
     assert both - alone < 0.25 * (slipping - alone)
+
+
+def test_both_are_no_worse_than_the_wheel_alone_in_any_field(tmp_path, record_property):
+    for field, most in (("calm", 1.015), ("ordinary", 0.97), ("rough", 0.99)):
+        wheel, both = (drive(tmp_path, "hz = 5\n", controller=controller, field=field)
+                       ["rate_error_rms_pct"] for controller in ((), BOTH))
+        record_property("summary", f"rate error, rms, {field} field, by wheel {wheel:.2f} %, "
+                        f"by both {both:.2f} %")
+        assert both < most * wheel, field
 
 
 def test_fix_that_is_lost_stops_the_flow_and_says_so(tmp_path):
