@@ -30,3 +30,8 @@ def safe(cell: str) -> str:
     # What stands behind blanks is taken for a formula by some.
     risky = cell.lstrip(" ").startswith(FORMULA_STARTS) and not _NUMBER.fullmatch(cell)
     return "'" + cell if risky else cell
+
+
+def separator_of(header: str) -> str:
+    """What stands between the cells of a file: a comma, or what else a spreadsheet may write."""
+    return max(",;\t", key=header.count)

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from host_sim.common import units
+from host_sim.common.csv_cells import separator_of
 from host_sim.common.errors import InputError
 from host_sim.common.reading import read_text
 from host_sim.field_trial.plan import MOST_PLOTS, Plan, Plot
@@ -53,7 +54,7 @@ def read_plan(path: Path) -> Plan:
     """The plan in a file. Raises InputError with a line for everything that is wrong."""
     text = read_text(path).replace("\r\n", "\n").replace("\r", "\n")
     first = text.partition("\n")[0]
-    separator = max(",;\t", key=first.count)
+    separator = separator_of(first)
     rows = _Rows(path)
     try:
         reader = csv.reader(io.StringIO(text), delimiter=separator, strict=True)

@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterator
 from pathlib import Path
 
+from host_sim.common.csv_cells import separator_of
 from host_sim.common.errors import InputError
 from host_sim.twin.speed_samples import Sample, check_sample
 
@@ -30,8 +31,9 @@ def csv_samples(path: Path, data: bytes) -> tuple[list[Sample], str]:
     except UnicodeDecodeError:
         text = data.decode("iso-8859-1")
     lines = text.splitlines()
-    header = [name.strip() for name in next(_cells(path, lines[:1]), [])]
-    rows = _rows(path, header, lines)
+    separator = separator_of(lines[0] if lines else "")
+    header = [name.strip() for name in next(_cells(path, lines[:1], separator), [])]
+    rows = _rows(path, header, lines, separator)
     if all(name in header for name in LOG_COLUMNS):
         return _log_samples(path, rows)
     units = [name for name in SPEED_UNITS if name in header]
@@ -43,9 +45,9 @@ def csv_samples(path: Path, data: bytes) -> tuple[list[Sample], str]:
     return _plain_samples(path, rows, units[0]), ""
 
 
-def _rows(path: Path, header: list[str], lines: list[str]) -> Iterator[Row]:
+def _rows(path: Path, header: list[str], lines: list[str], separator: str) -> Iterator[Row]:
     """The rows below the header; empty lines are left out."""
-    for line, cells in enumerate(_cells(path, lines[1:]), start=2):
+    for line, cells in enumerate(_cells(path, lines[1:], separator), start=2):
         if not cells:
             continue
         if len(cells) != len(header):
@@ -53,9 +55,9 @@ def _rows(path: Path, header: list[str], lines: list[str]) -> Iterator[Row]:
         yield line, dict(zip(header, cells, strict=True))
 
 
-def _cells(path: Path, lines: list[str]) -> Iterator[list[str]]:
+def _cells(path: Path, lines: list[str], separator: str) -> Iterator[list[str]]:
     try:
-        yield from csv.reader(lines)
+        yield from csv.reader(lines, delimiter=separator)
     except csv.Error as error:
         raise InputError(f"{path}: is no table of text: {error}") from error
 
@@ -97,5 +99,6 @@ def _number(path: Path, line: int, row: dict[str, str], column: str) -> float:
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        raise InputError(f"{path}:{line}: {column}: not a number: {row[column][:20]!r}")
+        hint = ": write the decimal sign as a point" if "," in row[column] else ""
+        raise InputError(f"{path}:{line}: {column}: not a number: {row[column][:20]!r}{hint}")
     return value

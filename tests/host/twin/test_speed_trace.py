@@ -52,6 +52,14 @@ def test_shipped_log_is_joined_into_one_trace():
     assert 3.6 * max(trace.speed_m_s) == pytest.approx(16.3, abs=0.05)
 
 
+@pytest.mark.parametrize("separator", [";", "\t"])
+def test_cells_may_stand_between_what_a_spreadsheet_writes(tmp_path, separator):
+    text = "time_s,speed_km_h\n0,3.6\n2,7.2\n".replace(",", separator)
+    assert read_speed_trace(write(tmp_path, text)).speed_m_s == pytest.approx((1.0, 2.0))
+    with pytest.raises(InputError, match="trace.csv:2: speed_km_h: .*: write the decimal sign as"):
+        read_speed_trace(write(tmp_path, text.replace(".", ",")))
+
+
 def test_log_speed_is_distance_over_duration_and_runs_are_a_second_apart(tmp_path):
     path = write(tmp_path, LOG_HEADER + "7,4,2\n8,6,2\n20,1,0.5\n21,2,0.5\n")
     trace = read_speed_trace(path)
