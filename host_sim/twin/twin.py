@@ -27,7 +27,6 @@ from host_sim.twin.hands import Hands
 from host_sim.twin.scenario import Scenario
 from host_sim.twin.stepped import SteppedRun
 from host_sim.twin.virtual_board import Fittings, VirtualBoard
-from host_sim.twin.zoned_ground import uses_zones, wanted_by_zones
 from rate_control.controller import Controller
 from rate_control.records import Inputs, Request
 from rate_control.settings import Settings
@@ -132,8 +131,10 @@ class Twin(SteppedRun):
             if progress and tick % PROGRESS_TICKS == 0:
                 progress(tick / len(speeds))
         record = recorder.finish(self._about())
-        if uses_zones(self.scenario):
-            record.columns["wanted_ml_ha"] = wanted_by_zones(record, self.scenario)
+        if self.scenario.zones:
+            from host_sim.twin.zoned_ground import uses_zones, wanted_by_zones  # needs NumPy
+            if uses_zones(self.scenario):
+                record.columns["wanted_ml_ha"] = wanted_by_zones(record, self.scenario)
         return record
 
     def _tick_speeds(self) -> list[float]:

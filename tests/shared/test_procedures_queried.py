@@ -12,6 +12,7 @@ from rate_control.procedures.procedure import COMPLETE, ENTER, FAILED, MARK, RUN
 from rate_control.records import Decided, Measured
 from rate_control.settings import build
 from rate_control.totals import Totals
+from tests.support.chance import Chance
 from tests.support.link_rig import ALL, DOWN, LinkRig
 
 WALKS = 12
@@ -26,20 +27,6 @@ METERS = (
     {"meter_pulses_hl": 2000000, "meter_droop_ul_s": 1},
     {"section_count": 1},
 )
-
-
-class Chance:
-    """Whole numbers at random, the same in every run and on every interpreter."""
-
-    def __init__(self, seed):
-        self._state = seed
-
-    def below(self, count):
-        self._state = (self._state * 4093 + 5741) & 0x7FFFF
-        return (self._state >> 4) % count
-
-    def of(self, choices):
-        return choices[self.below(len(choices))]
 
 
 def ask_everything(procedure):

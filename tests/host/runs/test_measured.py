@@ -40,11 +40,14 @@ def recorded(scenario, tmp_path_factory):
 
 
 def test_a_recording_is_judged_nearly_as_the_truth(recorded, truth):
-    """Ten records a second of some six pulses each: counts alone would be off by 17 %."""
+    """Ten records a second of some six pulses each: counts alone would be off by 17 %.
+
+    Of five changes in 40 s the meter shows each a little late, but the pump is led to them.
+    """
     run, let_out_ml = recorded
     figures, true_figures = summarise(run), summarise(truth)
     assert figures["distance_within_5_pct"] == pytest.approx(
-        true_figures["distance_within_5_pct"], abs=2.5)
+        true_figures["distance_within_5_pct"], abs=3)
     assert figures["rate_error_p50_pct"] == pytest.approx(
         true_figures["rate_error_p50_pct"], abs=0.5)
     assert figures["volume_l"] == pytest.approx(sum(let_out_ml) / 1e3, rel=0.005)
