@@ -38,11 +38,13 @@ the highest flow, the highest flow is what is commanded.
 
 - **It sees one flow.** A section gets its share by its width, not by a meter of its own. What one
   outlet puts down is unknown: [catch them](../how_to/catch_the_outlets.md).
-- **It sees no pressure**, no level of the tank, no wind, no drops. Drift, pattern and drop size
-  are the outlet's and the operator's.
-- **It knows no place.** With a GNSS receiver it takes the speed alone: no map, no boundary, no
-  section that closes by itself over ground that was done before. One rate holds for the whole
-  width.
+- **It sees no level of the tank**, no wind, no drops, and pressure only with [a
+  sensor](../how_to/use_a_pressure_sensor.md), which does not hold the rate. Drift, pattern and drop
+  size are the outlet's and the operator's.
+- **It knows no place unless asked to.** With a GNSS receiver it can take its rate from
+  [zones](../how_to/apply_by_zones.md) and hold sections shut over [covered
+  ground](../how_to/hold_covered_ground.md). It knows no boundary and no obstacle, it steers
+  nothing, and one rate holds for the whole width.
 - **It stops what it drives, not the machine.** It takes the drive off a pump and shuts the
   section valves; a pump on a shaft turns on, a regulating valve stays where it is, and stored
   pressure goes on pressing. It is no emergency stop: fit one that needs no electronics.
@@ -63,6 +65,11 @@ the highest flow, the highest flow is what is commanded.
   starts](../how_to/use_a_regulating_valve.md#how-it-starts).
 - **It has no clock** and records no course by itself: [keep records](../how_to/keep_records.md).
 - **Totals are those of meter and speed sensor.** They are as right as the calibration.
+- **Noise that hides between the pulses of the meter can pass for liquid.** Where one reading in a
+  few looks right, no warning lasts long enough to be shown: the loop gives a wrong rate, and too
+  much is counted. The [disturbance](disturbances.md) `meter_noise_hz` tries it on your machine; a
+  screened cable and the filter at the input are the cure. [The
+  tank](../how_to/check_against_the_tank.md) finds it.
 
 ## What no sensor can see
 
