@@ -129,7 +129,7 @@ def _take(session: RecordedSession, body: Body) -> None:
         session.board = {name: str(hello[name]) for name in BOARD_FACTS if name in hello}
     elif "settings" in body:
         session.settings = dict(body["settings"])
-        for name in ("section_count", "section_width_mm"):
+        for name in SECTIONS:
             if name not in session.settings:
                 raise ValueError(f"settings.{name}: is missing")
         problem = settings_problem(session.settings, "settings.")
@@ -168,8 +168,11 @@ def run_of(path: Path) -> RunRecord:
 
 
 def _check_sessions(path: Path, sessions: list[RecordedSession]) -> None:
-    """Raise InputError, with the line, where a session is of other sections or there twice."""
+    """Raise InputError for a session without settings, of other sections, or there twice."""
     for index, session in enumerate(sessions):
+        if not session.settings:  # its line is damaged, and nobody knows what it said
+            raise InputError(f"{path}:{session.line}: the settings of the board are not in what "
+                             "begins here")
         if any(session.settings.get(name, first) != first
                for name, first in sessions[0].settings.items() if name in SECTIONS):
             raise InputError(f"{path}:{session.line}: other sections than before: from this line "

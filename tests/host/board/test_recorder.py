@@ -312,6 +312,16 @@ def test_a_session_of_other_sections_or_there_twice_is_refused_with_its_line(tmp
         run_of(path)
 
 
+def test_a_session_whose_settings_are_damaged_is_refused_with_its_line(tmp_path):
+    """It may be of another K-factor, or of other sections: nobody knows."""
+    path, lines = sessions(tmp_path, lambda values: None)
+    content = path.read_bytes().splitlines(keepends=True)
+    content[lines + 2] = content[lines + 2].replace(b"settings", b"sxttings")
+    path.write_bytes(b"".join(content))
+    with pytest.raises(InputError, match=f"a.rec:{lines + 1}: the settings of the board are"):
+        run_of(path)
+
+
 @pytest.mark.parametrize("content", [b"precious\n", b"precious", b"\x00" * 10000,
                                      record(1, b'{"telemetry": []}')])
 def test_other_files_are_not_touched(tmp_path, content):
