@@ -187,19 +187,12 @@ def check_on_rig(name: str, spec: MachineSpec, client: LinkClient, rig: RigLine,
     record = RigRun(client, rig, task, settings).drive(spec, tell)
     widths_m = [width_mm / 1000 for width_mm in settings.widths_mm()]
     even = spec.override(ground={"noise_m_s": 0.0})  # the rig's ground is even
-    scenario = task.sequence.scenario(name, even, replace_rate(settings, task), 1)
+    scenario = task.sequence.scenario(name, even, settings, 1)
     driven = {TWIN: _judged(task, true_run(Twin(scenario).run(), widths_m)),
               RIG: _judged(task, true_run(record, widths_m))}
     trial = Trial(name, spec.actuator, settings, task.sequence, driven)
     late_ms = (rig.over or {}).get("late_us", 0) / 1e3
     return RigOutcome(trial, late_ms, task.notes, behind(driven[TWIN].rows, driven[RIG].rows))
-
-
-def replace_rate(settings: Settings, task: Task) -> Settings:
-    """The settings with the rate of the start condition: the twin's hands turn no knob before."""
-    changed, problems = build({"rate_ml_ha": task.sequence.start_rate_ml_ha}, settings)
-    assert changed is not None, problems
-    return changed
 
 
 def _judged(task: Task, truth: Truth) -> DrivenSequence:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import struct
+
 import numpy as np
 
-from app.zones import Zones, rates_of
+from app.zones import HEAD, Zones, rates_of
 from host_sim.common.earth import Origin
 from host_sim.runs.record import Column, RunRecord
 from host_sim.twin.scenario import Scenario
@@ -24,7 +26,7 @@ def wanted_by_zones(record: RunRecord, scenario: Scenario) -> Column:
     Beside all zones it stays as it is, and one that was set by hand holds until the next begins.
     """
     zones = Zones(None, None, scenario.zones)  # type: ignore[arg-type]  # looks places up, no more
-    latitude_e4, longitude_e4 = np.frombuffer(scenario.zones, "<i4", 2, 12)
+    latitude_e4, longitude_e4 = struct.unpack_from(HEAD, scenario.zones)[6:8]
     plane = Origin(latitude_e4 / 1e4, longitude_e4 / 1e4)
     places = plane.to_metres(*scenario.place.to_degrees(
         record["true_east_m"], record["true_north_m"]))
