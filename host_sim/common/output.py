@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import os
 import secrets
 import stat
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 from host_sim.common.errors import InputError
 
@@ -56,6 +58,14 @@ def write_paths(texts: Mapping[Path, str]) -> list[Path]:
         part.write_text(texts[path], encoding="utf-8", newline="\n")
 
     return _write(list(texts), put)
+
+
+def write_json(path: Path | None, found: Any) -> list[Path]:
+    """Write what was found where it was asked for; returns the path, or none where it was not.
+
+    Raises InputError where that fails.
+    """
+    return write_paths({path: json.dumps(found, indent=1) + "\n"}) if path else []
 
 
 def write_bytes(data: Mapping[Path, bytes]) -> list[Path]:

@@ -64,10 +64,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _campaign(args: argparse.Namespace) -> int:
-    import json
-
     from host_sim.common.errors import plain
-    from host_sim.common.output import write_files, write_whole
+    from host_sim.common.output import write_json, write_whole
     from host_sim.common.parallel import executor
     from host_sim.common.progress import progress
     from host_sim.trials.campaign.chart import draw
@@ -78,10 +76,7 @@ def _campaign(args: argparse.Namespace) -> int:
         if args.drift:
             return _drifts(args, run_drifts(args.builds, args.seed, pool, tell, args.field))
         campaign = run_campaign(args.builds, args.seed, pool, tell, args.field)
-    written = []
-    if args.json:
-        text = json.dumps(as_json(campaign), indent=1) + "\n"
-        written += write_files(args.json.parent, {args.json.name: text})
+    written = write_json(args.json, as_json(campaign))
     if args.plot and campaign.tuned:
         written.append(
             write_whole(args.plot, lambda part: draw(campaign, part, args.plot.suffix)))
@@ -91,17 +86,12 @@ def _campaign(args: argparse.Namespace) -> int:
 
 def _drifts(args: argparse.Namespace, results: list[BuildResult]) -> int:
     """Tell what drift does, and what of it is claimed."""
-    import json
-
     from host_sim.common.errors import plain
-    from host_sim.common.output import write_files
+    from host_sim.common.output import write_json
     from host_sim.trials.campaign.session import drifts_json
     from host_sim.trials.campaign.table import drift_text, drifts_hold
 
-    written = []
-    if args.json:
-        text = json.dumps(drifts_json(results), indent=1) + "\n"
-        written = write_files(args.json.parent, {args.json.name: text})
+    written = write_json(args.json, drifts_json(results))
     print("\n".join([drift_text(results), *map(plain, written)]))
     return 0 if drifts_hold(results) else 1
 

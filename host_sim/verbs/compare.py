@@ -47,11 +47,10 @@ def seconds(text: str) -> float:
 
 
 def run(args: argparse.Namespace) -> int:
-    import json
     from dataclasses import asdict
 
     from host_sim.common.errors import InputError, plain
-    from host_sim.common.output import write_files
+    from host_sim.common.output import write_json
     from host_sim.common.progress import progress
     from host_sim.compare.score import score
     from host_sim.compare.table import score_text
@@ -67,11 +66,8 @@ def run(args: argparse.Namespace) -> int:
     variant = load_variant(args.folder)
     with progress("comparing") as tell:
         found = score(variant, machines, REPEATS, args.patience, tell)
-    written = []
-    if args.json:
-        kept = {"changed": variant.lines, "ours": found.ours, "theirs": found.theirs,
-                "problem": found.problem, "tests": asdict(found.tests), "broken": found.broken}
-        text = json.dumps(kept, indent=1) + "\n"
-        written = write_files(args.json.parent, {args.json.name: text})
+    written = write_json(args.json, {
+        "changed": variant.lines, "ours": found.ours, "theirs": found.theirs,
+        "problem": found.problem, "tests": asdict(found.tests), "broken": found.broken})
     print("\n".join([score_text(found), *map(plain, written)]))
     return 0 if found.as_good else 1

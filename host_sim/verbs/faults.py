@@ -32,12 +32,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    import json
-
     from rich.table import Table
 
     from host_sim.common.errors import plain
-    from host_sim.common.output import check_directory, write_files
+    from host_sim.common.output import check_directory, write_json
     from host_sim.common.tables import console
     from host_sim.trials.faults import HEADINGS, as_json, cells, run_faults
     from host_sim.twin.plain_drive import scenario_for
@@ -50,10 +48,7 @@ def run(args: argparse.Namespace) -> int:
     table = Table(*HEADINGS, box=None, pad_edge=False)
     for outcome in outcomes:
         table.add_row(*cells(outcome, us))
-    written = []
-    if args.json:
-        text = json.dumps([as_json(outcome) for outcome in outcomes], indent=1) + "\n"
-        written = write_files(args.json.parent, {args.json.name: text})
+    written = write_json(args.json, [as_json(outcome) for outcome in outcomes])
     console(150).print(table)
     for path in written:
         print(plain(path))

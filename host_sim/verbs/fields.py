@@ -39,10 +39,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    import json
-
     from host_sim.common.errors import plain
-    from host_sim.common.output import write_files
+    from host_sim.common.output import write_json
     from host_sim.common.parallel import executor
     from host_sim.common.progress import progress
     from host_sim.trials.acceptance.contenders import DYNAMIC_ORACLE, THE_CONTROLLER
@@ -56,9 +54,6 @@ def run(args: argparse.Namespace) -> int:
     seeds = tuple(range(1, args.seeds + 1))
     with executor(args.workers) as pool, progress("driving") as tell:
         rows = run_fields(scenario, seeds, pool, tell, contenders)
-    written = []
-    if args.json:
-        text = json.dumps(as_json(rows, seeds), indent=1) + "\n"
-        written = write_files(args.json.parent, {args.json.name: text})
+    written = write_json(args.json, as_json(rows, seeds))
     print("\n".join([fields_text(rows), *map(plain, written)]))
     return 0

@@ -36,10 +36,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    import json
-
     from host_sim.common.errors import plain
-    from host_sim.common.output import write_files
+    from host_sim.common.output import write_json
     from host_sim.common.parallel import executor
     from host_sim.common.progress import progress
     from host_sim.trials.unbenched import as_json, run_unbenched, table
@@ -48,9 +46,6 @@ def run(args: argparse.Namespace) -> int:
     check_file("--json", args.json)
     with executor(args.workers) as pool, progress("driving") as tell:
         found = run_unbenched(args.builds, args.seed, pool, tell, args.field)
-    written = []
-    if args.json:
-        text = json.dumps(as_json(found, args.field), indent=1) + "\n"
-        written = write_files(args.json.parent, {args.json.name: text})
+    written = write_json(args.json, as_json(found, args.field))
     print("\n".join([*table(found), *map(plain, written)]))
     return 0
